@@ -1,0 +1,19 @@
+# nocktrail_options(target): the warnings and sanitizers of the project's own code.
+# PRIVATE throughout, so that nothing of it reaches those who link the library.
+function(nocktrail_options target)
+  target_compile_options(${target} PRIVATE
+    -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wdouble-promotion
+    -Wold-style-cast -Wformat=2 -Wundef -ffp-contract=off)
+  if(CMAKE_CXX_COMPILER_ID STREQUAL "GNU")
+    target_compile_options(${target} PRIVATE -Wduplicated-cond -Wlogical-op)
+  endif()
+  if(NOCKTRAIL_WARNINGS_AS_ERRORS)
+    target_compile_options(${target} PRIVATE -Werror)
+  endif()
+  if(NOCKTRAIL_SANITIZE)
+    target_compile_options(${target} PRIVATE
+      -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer)
+    target_compile_definitions(${target} PRIVATE _GLIBCXX_ASSERTIONS)
+    target_link_options(${target} PRIVATE -fsanitize=address,undefined)
+  endif()
+endfunction()

@@ -1,0 +1,114 @@
+// Video files as a stream of display-oriented frames with honest times.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <opencv2/core.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "nocktrail/reading.hpp"
+
+namespace nocktrail::media {
+
+// How the stored picture becomes the displayed one: display = transform(stored), from the display
+// matrix of the container (ISO/IEC 14496-12, tkhd). The stored picture is first mirrored left to
+// right when `mirrored`, then turned clockwise by rotation_deg (0, 90, 180, 270).
+struct Orientation {
+  int rotation_deg = 0;
+  bool mirrored = false;
+};
+
+// One presented frame.
+struct Frame {
+  long index = 0;     // presented frames from 0, after the edit list
+  double t_s = 0.0;   // capture time since the first presented frame
+  cv::Mat luma;       // CV_8UC1, display orientation; HDR transfer curves folded to an 8-bit grey
+  cv::Mat chroma_u;   // CV_8UC1, half size each way, 128 = neutral; empty when not asked for
+  cv::Mat chroma_v;
+};
+
+// What the container says, before any frame is decoded.
+struct ClipInfo {
+  std::string codec;               // "h264", "hevc", "vp9", "av1", ...
+  int stored_width = 0;
+  int stored_height = 0;
+  int width = 0;                   // display size, after orientation
+  int height = 0;
+  Orientation orientation;
+  double container_fps = 0.0;      // median rate of the presentation time stamps
+  std::optional<double> tag_fps;   // com.android.capture.fps
+  std::optional<double> focal_35mm_tag;  // com.apple.quicktime.camera.focal_length.35mm_equivalent
+  double capture_fps = 0.0;        // the rate in use: user, else tag, else container
+  RateSource capture_fps_source = RateSource::container;
+  double capture_s_per_play_s = 1.0;  // capture time per unit of presentation time
+  std::vector<double> frame_t_s;   // capture time of each presented frame, ascending, [0] == 0
+  double duration_s = 0.0;         // capture time, last frame's duration included
+  bool has_audio = false;
+  bool hdr = false;                // HLG or PQ
+};
+
+struct OpenOptions {
+  std::optional<double> capture_fps;  // the user's word, 1/s; outranks tag and container
+  int threads = 0;                    // decoder threads, 0 = as many as the machine has
+  // Limits beyond which a file is refused as absurd rather than decoded.
+  int max_side_px = 4608;
+  double max_fps = 2000.0;
+};
+
+struct ReadOptions {
+  bool chroma = false;      // also deliver chroma planes
+  int shrink = 1;           // deliver luma box-averaged by this factor (1, 2, 4, 8, 16)
+  bool fast = false;        // allow decoder shortcuts that cost picture quality (loop filter off);
+                            // for looking, not for measuring
+};
+
+// Mono sound.
+struct Sound {
+  double sample_rate_hz = 0.0;
+  double start_t_s = 0.0;        // capture time of the first sample, by the container's word
+  double s_per_sample = 0.0;     // capture time per sample (differs from 1/rate in stretched clips)
+  std::vector<float> samples;    // -1 .. 1
+};
+
+// An opened clip. Frames are streamed: memory does not grow with the clip's length.
+// Throws UnreadableClip (one line, names the file, says what to do) from open() for whatever
+// cannot be read as video: missing, empty, truncated beyond use, text, audio only, a directory, no
+// permission, zero-size or over-large frames, absurd rates. A stream that breaks in the middle
+// ends there: next() returns false and `broken()` says why.
+class Clip {
+ public:
+  static Clip open(const std::filesystem::path& path, const OpenOptions& options = {});
+  Clip(Clip&&) noexcept;
+  Clip& operator=(Clip&&) noexcept;
+  ~Clip();
+
+  const ClipInfo& info() const;
+  const std::filesystem::path& path() const;
+
+  // Position so that the next frame delivered is the one with this presented index; decodes from
+  // the nearest key frame before it. Sets what next() delivers until the next seek.
+  void seek(long frame_index, const ReadOptions& options);
+
+  // The next presented frame in order; false at the end.
+  bool next(Frame& frame);
+
+  // Empty while the stream is sound; else one sentence on where and why decoding stopped.
+  const std::string& broken() const;
+
+  // The whole sound track, mono, or nullopt when there is none or it cannot be decoded. The rate
+  // is lowered to at most max_rate_hz so that memory stays small.
+  std::optional<Sound> sound(double max_rate_hz = 16000.0) const;
+
+ private:
+  struct State;
+  explicit Clip(std::unique_ptr<State> state);
+  std::unique_ptr<State> state_;
+};
+
+// Lower-case hex SHA-256 of the file's bytes. Throws UnreadableClip if it cannot be read.
+std::string sha256_of_file(const std::filesystem::path& path);
+
+}  // namespace nocktrail::media

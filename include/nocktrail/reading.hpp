@@ -1,0 +1,121 @@
+// What one clip says: the plain data that the measuring rooms fill in and that rules, picture and
+// report read. Field names, units and frames follow docs/measurement.md, schema
+// nocktrail.reading/1: angles in degrees, lengths in metres, range frame X right, Y down, Z
+// downrange, pixels in display orientation with integer coordinates at pixel centres.
+#pragma once
+
+#include <Eigen/Core>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace nocktrail {
+
+// A value with half the width of its 95 % interval.
+struct Measured {
+  double value = 0.0;
+  double u95 = 0.0;
+};
+
+enum class Hand { unknown, right, left };
+
+enum class RateSource { tag, container, user };
+
+enum class FocalSource { user, calibration, assumed };
+
+enum class ClipStatus { measured, no_shot, refused, error };
+
+enum class ShotStatus { measured, refused };
+
+// The arrow in one frame as observed (not as fitted).
+struct FrameObservation {
+  int index = 0;        // presented frame, from 0
+  double t_s = 0.0;     // capture time since the first frame
+  std::optional<Eigen::Vector2d> nock_px;
+  std::optional<Eigen::Vector2d> tip_px;
+  bool used = false;    // took part in the fit
+};
+
+struct Flex {
+  Measured frequency_hz;
+  Measured amplitude_mm;  // at the nock end, peak, at exit
+};
+
+// The reading turned into the frame of a canted bow.
+struct InBow {
+  double cant_deg = 0.0;
+  Measured nock_right_deg;
+  Measured nock_high_deg;
+};
+
+enum class SpineVerdict { weak, stiff, matched, unclear };
+enum class NockingPointVerdict { high, low, level, unclear };
+
+struct Verdict {
+  SpineVerdict spine = SpineVerdict::unclear;
+  NockingPointVerdict nocking_point = NockingPointVerdict::unclear;
+  std::string summary;                // one sentence
+  std::string next_step;              // the trade's next small step; empty when there is none
+  std::vector<std::string> cautions;  // safety wording that goes with the next step
+};
+
+// The fitted flight in one frame, for drawing: where the model puts the shaft in the picture.
+struct FittedFrame {
+  int index = 0;
+  double t_s = 0.0;
+  Eigen::Vector2d nock_px = Eigen::Vector2d::Zero();
+  Eigen::Vector2d tip_px = Eigen::Vector2d::Zero();
+  // Where a perfectly matched arrow's nock would be, its tip being where it is: the shaft laid
+  // along the direction of flight.
+  Eigen::Vector2d straight_nock_px = Eigen::Vector2d::Zero();
+  double nock_z_m = 0.0;  // downrange distance of the nock past the rest
+};
+
+struct Shot {
+  ShotStatus status = ShotStatus::refused;
+  std::string reason;  // empty when measured
+  std::optional<double> loose_s;
+  std::optional<double> exit_s;
+  std::optional<Measured> nock_right_deg;
+  std::optional<Measured> nock_high_deg;
+  std::optional<Measured> nock_right_slope_deg_per_m;
+  std::optional<Measured> nock_high_slope_deg_per_m;
+  // Correlation of the errors of nock_right and nock_high (from beside the plane of flight the two
+  // trade against each other).
+  double right_high_correlation = 0.0;
+  std::optional<Measured> speed_mps;
+  std::optional<Flex> flex;
+  std::optional<InBow> in_bow;
+  std::vector<FrameObservation> frames;
+  std::vector<FittedFrame> fitted;  // one per frame of the fitted stretch, in time order
+  Verdict verdict;
+};
+
+struct ClipFacts {
+  std::string path;
+  std::string sha256;
+  std::string codec;
+  int width = 0;   // display size
+  int height = 0;
+  int rotation_deg = 0;
+  bool mirrored = false;
+  long frames = 0;
+  double duration_s = 0.0;  // capture time
+  double capture_fps = 0.0;
+  RateSource capture_fps_source = RateSource::container;
+};
+
+struct CameraFacts {
+  double focal_px = 0.0;
+  FocalSource source = FocalSource::assumed;
+};
+
+struct Reading {
+  ClipFacts clip;
+  CameraFacts camera;
+  ClipStatus status = ClipStatus::no_shot;
+  std::string reason;  // empty when measured
+  std::vector<Shot> shots;
+};
+
+}  // namespace nocktrail
