@@ -69,6 +69,9 @@ struct FittedFrame {
   // along the direction of flight.
   Eigen::Vector2d straight_nock_px = Eigen::Vector2d::Zero();
   double nock_z_m = 0.0;  // downrange distance of the nock past the rest
+  // Maps homogeneous pixels of this frame onto the shot's reference frame: the camera's motion
+  // taken out, so that several instants can be laid over one background.
+  Eigen::Matrix3d reference_from_frame = Eigen::Matrix3d::Identity();
 };
 
 struct Shot {
@@ -88,6 +91,7 @@ struct Shot {
   std::optional<InBow> in_bow;
   std::vector<FrameObservation> frames;
   std::vector<FittedFrame> fitted;  // one per frame of the fitted stretch, in time order
+  int reference_index = 0;          // presented index of the shot's reference frame
   Verdict verdict;
 };
 
