@@ -1,0 +1,216 @@
+#include "nocktrail/report/text.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <string_view>
+
+#include "nocktrail/rules/words.hpp"
+
+namespace nocktrail::report {
+namespace {
+
+// Below this rate the arrow is in view for too few frames; the advice then is slow motion.
+constexpr double kSlowMotionFps = 100.0;
+
+std::size_t columns_of(std::string_view utf8) {
+  std::size_t columns = 0;
+  for (const char c : utf8) {
+    columns += (static_cast<unsigned char>(c) & 0xC0U) != 0x80U ? 1U : 0U;
+  }
+  return columns;
+}
+
+// Collects "Label: words" lines, broken between words, continued two columns further in.
+class Page {
+ public:
+  explicit Page(int width) : width_(width > 0 ? static_cast<std::size_t>(width) : 0) {}
+
+  void line(std::string_view words, std::size_t indent = 0) {
+    std::size_t column = indent;
+    out_.append(indent, ' ');
+    bool first = true;
+    while (!words.empty()) {
+      const std::size_t end = words.find(' ');
+      const std::string_view word = words.substr(0, end);
+      words.remove_prefix(end == std::string_view::npos ? words.size() : end + 1);
+      const std::size_t length = columns_of(word);
+      if (!first && width_ > 0 && column + 1 + length > width_) {
+        out_ += '\n';
+        out_.append(indent + 2, ' ');
+        column = indent + 2;
+      } else if (!first) {
+        out_ += ' ';
+        ++column;
+      }
+      out_ += word;
+      column += length;
+      first = false;
+    }
+    out_ += '\n';
+  }
+
+  void item(std::string_view label, std::string_view words) {
+    line(fmt::format("{}: {}", label, words), 2);
+  }
+
+  std::string take() { return std::move(out_); }
+
+ private:
+  std::size_t width_;
+  std::string out_;
+};
+
+const char* source_words(RateSource source) {
+  switch (source) {
+    case RateSource::tag:
+      return "by the file's tag";
+    case RateSource::user:
+      return "as given";
+    case RateSource::container:
+      break;
+  }
+  return "by the file's time stamps";
+}
+
+std::string clip_line(const Reading& reading) {
+  const ClipFacts& clip = reading.clip;
+  std::string facts;
+  if (clip.width > 0) {
+    facts = fmt::format(" ({} {} by {}, {:.4g} frames a second {}, {:.2f} s)",
+                        rules::printable(clip.codec), clip.width, clip.height, clip.capture_fps,
+                        source_words(clip.capture_fps_source), clip.duration_s);
+  }
+  return rules::printable(clip.path) + facts;
+}
+
+std::string slope_words(const Measured& slope, const char* way) {
+  return fmt::format("{}{} deg per metre {}", slope.value < 0.0 ? "-" : "",
+                     rules::with_interval(std::abs(slope.value), slope.u95), way);
+}
+
+void add_shot(Page& page, const Reading& reading, std::size_t number, const TextOptions& options) {
+  const Shot& shot = reading.shots[number];
+  const std::string when =
+      shot.exit_s ? fmt::format(", nock leaves the string at {:.3f} s", *shot.exit_s) : "";
+  if (shot.status == ShotStatus::refused) {
+    page.line(fmt::format("Shot {} of {}: refused{}", number + 1, reading.shots.size(), when));
+    page.item("Reason", rules::printable(shot.reason));
+    return;
+  }
+  page.line(fmt::format("Shot {} of {}: measured{}", number + 1, reading.shots.size(), when));
+  if (shot.nock_right_deg && shot.nock_high_deg) {
+    page.item("Direction", fmt::format("{}, {}, seen from behind, where the nock is 2 m past the "
+                                       "arrow rest",
+                                       rules::lateral_words(*shot.nock_right_deg),
+                                       rules::vertical_words(*shot.nock_high_deg)));
+  }
+  if (shot.in_bow) {
+    page.item(fmt::format("In the bow's own frame, cant {:g} deg", shot.in_bow->cant_deg),
+              fmt::format("{}, {}", rules::lateral_words(shot.in_bow->nock_right_deg),
+                          rules::vertical_words(shot.in_bow->nock_high_deg)));
+  }
+  page.item("Meaning", shot.verdict.summary);
+  page.item("Spine", rules::word(shot.verdict.spine));
+  page.item("Nocking point", rules::word(shot.verdict.nocking_point));
+  page.item("How sure",
+            "each ± is half of a 95 % interval for this one shot; scatter between shots is not in "
+            "it, so a tune needs several shots");
+  if (shot.nock_right_slope_deg_per_m && shot.nock_high_slope_deg_per_m) {
+    page.item("Change along the flight",
+              fmt::format("{}, {}", slope_words(*shot.nock_right_slope_deg_per_m, "to the right"),
+                          slope_words(*shot.nock_high_slope_deg_per_m, "upward")));
+  }
+  if (shot.speed_mps) {
+    page.item("Speed", rules::with_interval(shot.speed_mps->value, shot.speed_mps->u95) + " m/s");
+  }
+  if (shot.flex) {
+    page.item(
+        "Flex",
+        fmt::format(
+            "{} Hz, {} mm at the nock",
+            rules::with_interval(shot.flex->frequency_hz.value, shot.flex->frequency_hz.u95),
+            rules::with_interval(shot.flex->amplitude_mm.value, shot.flex->amplitude_mm.u95)));
+  }
+  if (!shot.in_bow) {
+    page.item("Assumed", "the bow upright; if it is canted, give the angle with --cant");
+  }
+  if (options.hand == Hand::unknown) {
+    page.item("Missing", "the archer's hand; give --hand right or --hand left");
+  }
+  if (reading.camera.source == FocalSource::assumed) {
+    page.item("Assumed", "the focal length of a usual phone; --focal-35mm narrows the interval");
+  }
+  if (!options.arrow_length_given) {
+    page.item("Assumed", "a usual arrow length; --arrow-length narrows the interval");
+  }
+  if (!shot.verdict.next_step.empty()) {
+    page.item("Next step", shot.verdict.next_step);
+  }
+  for (const std::string& caution : shot.verdict.cautions) {
+    page.item("Caution", caution);
+  }
+}
+
+void add_what_to_do(Page& page, const Reading& reading, const TextOptions& options) {
+  if (reading.clip.capture_fps > 0.0 && reading.clip.capture_fps < kSlowMotionFps) {
+    page.item("What to do",
+              "film in slow motion, 240 frames a second if the phone can; if this clip is slow "
+              "motion and only its tag is lost, give the rate it was filmed at with --capture-fps");
+  }
+  page.item("What to do",
+            "film from behind and above the archer's head, looking level downrange, the phone held "
+            "by a secured mount; keep the arrow in the picture from full draw until it is well on "
+            "its way, against a plain background in bright light; leave two seconds before the "
+            "loose and one after it");
+  if (reading.camera.source == FocalSource::assumed || !options.arrow_length_given) {
+    page.item(
+        "What may help",
+        fmt::format("tell the program what it had to assume: {}{}{}",
+                    options.arrow_length_given ? "" : "--arrow-length",
+                    !options.arrow_length_given && reading.camera.source == FocalSource::assumed
+                        ? " and "
+                        : "",
+                    reading.camera.source == FocalSource::assumed ? "--focal-35mm" : ""));
+  }
+}
+
+}  // namespace
+
+std::string text(const Reading& reading, const TextOptions& options) {
+  Page page(options.width);
+  page.line(clip_line(reading));
+  const std::string reason = rules::printable(reading.reason);
+  switch (reading.status) {
+    case ClipStatus::error:
+      page.line("Result: cannot be read as video");
+      page.item("Reason", reason);
+      return page.take();
+    case ClipStatus::no_shot:
+      page.line("Result: no shot found");
+      page.item("Reason", reason);
+      break;
+    case ClipStatus::refused:
+      page.line("Result: refused, no number is given");
+      page.item("Reason", reason);
+      break;
+    case ClipStatus::measured:
+      break;
+  }
+  bool all_measured = reading.status == ClipStatus::measured;
+  for (std::size_t i = 0; i < reading.shots.size(); ++i) {
+    // The clip's own reason already said it.
+    const bool said = reading.shots.size() == 1 && reading.status == ClipStatus::refused &&
+                      reading.shots[i].reason == reading.reason;
+    if (!said) {
+      add_shot(page, reading, i, options);
+    }
+    all_measured = all_measured && reading.shots[i].status == ShotStatus::measured;
+  }
+  if (!all_measured) {
+    add_what_to_do(page, reading, options);
+  }
+  return page.take();
+}
+
+}  // namespace nocktrail::report
