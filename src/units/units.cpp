@@ -4,11 +4,26 @@
 
 #include <charconv>
 #include <cmath>
+#include <optional>
+#include <span>
 
 #include "nocktrail/error.hpp"
 
 namespace nocktrail::units {
 namespace {
+
+struct Unit {
+  std::string_view name;
+  double si_per_unit;
+};
+
+// The first unit of each list is the one that archers use.
+constexpr Unit kLengths[] = {{"in", kMetresPerInch}, {"mm", 1e-3}, {"cm", 1e-2}, {"m", 1.0}};
+constexpr Unit kMasses[] = {{"gr", kKilogramsPerGrain}, {"g", 1e-3}, {"kg", 1.0}};
+constexpr Unit kForces[] = {{"lb", kNewtonsPerPoundForce}, {"N", 1.0}};
+constexpr Unit kSpeeds[] = {{"fps", kMetresPerFoot}, {"ft/s", kMetresPerFoot}, {"m/s", 1.0}};
+constexpr Unit kLineDensities[] = {{"gr/in", kKilogramsPerGrain / kMetresPerInch},
+                                   {"g/m", 1e-3}};
 
 std::string_view trimmed(std::string_view text) {
   const auto first = text.find_first_not_of(" \t");
@@ -18,31 +33,114 @@ std::string_view trimmed(std::string_view text) {
   return text.substr(first, text.find_last_not_of(" \t") - first + 1);
 }
 
+// Takes a number off the front of `text`; nothing when there is none.
+std::optional<double> take_number(std::string_view& text) {
+  double number = 0.0;
+  const auto parsed = std::from_chars(text.data(), text.data() + text.size(), number);
+  if (parsed.ec != std::errc{} || !std::isfinite(number)) {
+    return std::nullopt;
+  }
+  text.remove_prefix(static_cast<std::size_t>(parsed.ptr - text.data()));
+  return number;
+}
+
+// Takes "/16" off the front of `text`, as the divisor of the number before it. A unit such as
+// "/s" is not one.
+std::optional<double> take_divisor(std::string_view& text) {
+  std::string_view rest = text;
+  if (!rest.starts_with('/')) {
+    return std::nullopt;
+  }
+  rest.remove_prefix(1);
+  const std::optional<double> divisor = take_number(rest);
+  if (divisor && *divisor > 0.0) {
+    text = rest;
+    return divisor;
+  }
+  return std::nullopt;
+}
+
+// "28", "5/16", "28 1/2" off the front of `text`.
+std::optional<double> take_mixed_number(std::string_view& text) {
+  const std::optional<double> first = take_number(text);
+  if (!first) {
+    return std::nullopt;
+  }
+  if (const auto divisor = take_divisor(text)) {
+    return *first / *divisor;
+  }
+  std::string_view rest = trimmed(text);
+  if (const auto second = take_number(rest)) {
+    if (const auto divisor = take_divisor(rest)) {
+      text = rest;
+      return *first + std::copysign(*second / *divisor, *first);
+    }
+  }
+  return first;
+}
+
+double parse(std::string_view text, std::string_view field, std::span<const Unit> units,
+             std::string_view kind, std::string_view example) {
+  std::string_view body = trimmed(text);
+  const std::optional<double> number = take_mixed_number(body);
+  body = trimmed(body);
+  if (number) {
+    for (const Unit& unit : units) {
+      if (unit.name == body) {
+        return *number * unit.si_per_unit;
+      }
+    }
+  }
+  const std::string_view cause = number && body.empty() ? " (the unit is missing)" : "";
+  throw BadInput(
+      fmt::format("{}: cannot read \"{}\" as a {}{}; write a number and a unit, for example {}",
+                  field, text, kind, cause, example));
+}
+
+std::string format(double value_si, const Unit& unit, int digits) {
+  return fmt::format("{:.{}g}{}", value_si / unit.si_per_unit, digits, unit.name);
+}
+
 }  // namespace
 
 double parse_length_m(std::string_view text, std::string_view field) {
-  const std::string_view body = trimmed(text);
-  double number = 0.0;
-  const auto parsed = std::from_chars(body.data(), body.data() + body.size(), number);
-  const std::string_view unit =
-      trimmed(body.substr(static_cast<std::size_t>(parsed.ptr - body.data())));
-  double metres_per_unit = 0.0;
-  if (unit == "in") {
-    metres_per_unit = kMetresPerInch;
-  } else if (unit == "mm") {
-    metres_per_unit = 1e-3;
-  } else if (unit == "cm") {
-    metres_per_unit = 1e-2;
-  } else if (unit == "m") {
-    metres_per_unit = 1.0;
-  }
-  if (parsed.ec != std::errc{} || metres_per_unit == 0.0 || !std::isfinite(number)) {
-    throw BadInput(
-        fmt::format("{}: cannot read \"{}\" as a length; write a number and a unit, for example "
-                    "30in, 762mm or 0.762m",
-                    field, text));
-  }
-  return number * metres_per_unit;
+  return parse(text, field, kLengths, "length", "30in, 762mm or 0.762m");
+}
+
+double parse_mass_kg(std::string_view text, std::string_view field) {
+  return parse(text, field, kMasses, "mass", "125gr or 8.1g");
+}
+
+double parse_force_n(std::string_view text, std::string_view field) {
+  return parse(text, field, kForces, "force", "45lb or 200N");
+}
+
+double parse_speed_mps(std::string_view text, std::string_view field) {
+  return parse(text, field, kSpeeds, "speed", "178fps or 54.2m/s");
+}
+
+double parse_mass_per_length_kg_per_m(std::string_view text, std::string_view field) {
+  return parse(text, field, kLineDensities, "mass per length", "8.0gr/in or 20.4g/m");
+}
+
+std::string format_length(double length_m, LengthUnit unit, int digits) {
+  return format(length_m, kLengths[static_cast<int>(unit)], digits);
+}
+
+std::string format_mass(double mass_kg, MassUnit unit, int digits) {
+  return format(mass_kg, kMasses[static_cast<int>(unit)], digits);
+}
+
+std::string format_force(double force_n, ForceUnit unit, int digits) {
+  return format(force_n, kForces[static_cast<int>(unit)], digits);
+}
+
+std::string format_speed(double speed_mps, SpeedUnit unit, int digits) {
+  return format(speed_mps, unit == SpeedUnit::fps ? kSpeeds[0] : kSpeeds[2], digits);
+}
+
+std::string format_mass_per_length(double kg_per_m, MassPerLengthUnit unit, int digits) {
+  return format(kg_per_m, kLineDensities[static_cast<int>(unit)], digits);
 }
 
 }  // namespace nocktrail::units

@@ -1,0 +1,44 @@
+// The forward motion of the arrow while the string drives it.
+//
+// The bow is a force-draw curve and a virtual mass: with x the draw remaining (stroke s at the
+// loose, 0 at brace height),
+//   F(x) = F0 ((1 + c) u - c u^2), u = x / s,      (m_arrow + m_virtual) x'' = -efficiency F(x).
+// c = 0 is the linear bow, whose speed and time are known in closed form: v = sqrt(F0 s / m),
+// t = pi/2 sqrt(m s / F0). Lateral motion takes so little of the energy that it is left out here
+// (the audit in docs/arrow-model.md).
+#pragma once
+
+#include <vector>
+
+namespace nocktrail::arrow {
+
+struct ThrustInput {
+  double full_draw_force_n = 0.0;  // F0
+  double stroke_m = 0.0;           // s
+  double curvature = 0.0;          // c, 0..1: how much fatter than a straight line
+  double efficiency = 1.0;         // share of F that is left after friction in string and limbs
+  double arrow_mass_kg = 0.0;
+  double virtual_mass_kg = 0.0;    // string and limb tips as a mass at the nock
+};
+
+// F(x) in newtons, x = draw remaining.
+double draw_force_n(const ThrustInput& input, double remaining_m);
+
+// The force at another draw of the same bow, following the curve through (stroke, F0).
+double draw_force_at_n(double rated_force_n, double rated_stroke_m, double stroke_m,
+                       double curvature);
+
+// Samples at even steps from the loose to the exit; n steps have n + 1 ends and n middles.
+struct ThrustHistory {
+  double step_s = 0.0;
+  double exit_s = 0.0;
+  double exit_speed_mps = 0.0;
+  std::vector<double> travel_m;             // nock, at the ends of the steps
+  std::vector<double> mid_travel_m;
+  std::vector<double> mid_acceleration_mps2;
+};
+
+// Fourth-order Runge-Kutta; the step is shortened so that the exit falls on a step's end.
+ThrustHistory thrust_history(const ThrustInput& input, double step_s);
+
+}  // namespace nocktrail::arrow

@@ -1,0 +1,79 @@
+#include "nocktrail/units/units.hpp"
+
+#include <doctest/doctest.h>
+
+#include <string>
+
+#include "nocktrail/error.hpp"
+
+namespace units = nocktrail::units;
+
+namespace {
+
+std::string message_of(auto&& call) {
+  try {
+    call();
+  } catch (const nocktrail::BadInput& error) {
+    return error.what();
+  }
+  return {};
+}
+
+}  // namespace
+
+// The definitions of the inch, grain, pound and foot: international yard and pound agreement of
+// 1959, as in NIST Special Publication 811, appendix B.
+TEST_CASE("reference: SP 811 conversion factors") {
+  CHECK(units::parse_length_m("1in", "f") == doctest::Approx(0.0254).epsilon(1e-15));
+  CHECK(units::parse_mass_kg("1gr", "f") == doctest::Approx(6.479891e-5).epsilon(1e-15));
+  CHECK(units::parse_mass_kg("7000gr", "f") == doctest::Approx(0.45359237).epsilon(1e-14));
+  CHECK(units::parse_force_n("1lb", "f") == doctest::Approx(4.448222).epsilon(1e-7));
+  CHECK(units::parse_speed_mps("1fps", "f") == doctest::Approx(0.3048).epsilon(1e-15));
+  CHECK(units::kNewtonsPerPoundForce ==
+        doctest::Approx(units::kKilogramsPerPound * units::kStandardGravity).epsilon(1e-14));
+}
+
+TEST_CASE("unit: blanks, fractions and every unit are read") {
+  CHECK(units::parse_length_m(" 76.2 cm ", "f") == doctest::Approx(0.762));
+  CHECK(units::parse_length_m("762mm", "f") == doctest::Approx(0.762));
+  CHECK(units::parse_length_m("5/16in", "f") == doctest::Approx(0.0079375));
+  CHECK(units::parse_length_m("28 1/2in", "f") == doctest::Approx(28.5 * 0.0254));
+  CHECK(units::parse_length_m("-1/32in", "f") == doctest::Approx(-0.0254 / 32));
+  CHECK(units::parse_length_m("-1 1/2in", "f") == doctest::Approx(-1.5 * 0.0254));
+  CHECK(units::parse_force_n("200N", "f") == doctest::Approx(200.0));
+  CHECK(units::parse_speed_mps("180 ft/s", "f") == doctest::Approx(54.864));
+  CHECK(units::parse_mass_per_length_kg_per_m("8gr/in", "f") ==
+        doctest::Approx(8 * 6.479891e-5 / 0.0254));
+}
+
+TEST_CASE("unit: what is printed reads back") {
+  for (const double metres : {0.0007, 0.1905, 0.7366, 20.0}) {
+    for (const auto unit : {units::LengthUnit::in, units::LengthUnit::mm, units::LengthUnit::cm,
+                            units::LengthUnit::m}) {
+      CHECK(units::parse_length_m(units::format_length(metres, unit, 15), "f") ==
+            doctest::Approx(metres).epsilon(1e-13));
+    }
+  }
+  CHECK(units::format_length(0.762, units::LengthUnit::in) == "30in");
+  CHECK(units::format_force(200.0, units::ForceUnit::newton) == "200N");
+  CHECK(units::format_speed(54.864, units::SpeedUnit::fps) == "180fps");
+  CHECK(units::format_speed(54.864, units::SpeedUnit::mps) == "54.864m/s");
+  CHECK(units::parse_mass_kg(units::format_mass(0.0081, units::MassUnit::gr, 15), "f") ==
+        doctest::Approx(0.0081).epsilon(1e-13));
+  CHECK(units::parse_mass_per_length_kg_per_m(
+            units::format_mass_per_length(0.02, units::MassPerLengthUnit::g_per_m), "f") ==
+        doctest::Approx(0.02));
+}
+
+TEST_CASE("fault: missing, wrong and senseless quantities name the field") {
+  CHECK(message_of([] { units::parse_length_m("29", "arrow.shaft_length"); }) ==
+        "arrow.shaft_length: cannot read \"29\" as a length (the unit is missing); write a number "
+        "and a unit, for example 30in, 762mm or 0.762m");
+  for (const char* text : {"", "in", "29lb", "nan in", "inf in", "1e999in", "29 in in", "1/0in",
+                           "--3in", "29in/s", "2 9in"}) {
+    CAPTURE(text);
+    CHECK_THROWS_AS(units::parse_length_m(text, "f"), nocktrail::BadInput);
+  }
+  CHECK_THROWS_AS(units::parse_mass_kg("0.5lb", "f"), nocktrail::BadInput);
+  CHECK_THROWS_AS(units::parse_force_n("20kg", "f"), nocktrail::BadInput);
+}
