@@ -1,0 +1,72 @@
+// Decoding with exact positions: frames are told apart by their presentation time stamps.
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "frame_table.hpp"
+#include "libav.hpp"
+
+namespace nocktrail::media {
+
+struct ReaderSettings {
+  std::filesystem::path path;
+  int stream = 0;
+  int threads = 0;
+  int max_side_px = 0;
+};
+
+class VideoReader {
+ public:
+  // The container's position does not matter. `table` must outlive the reader.
+  VideoReader(ReaderSettings settings, Libav<AVFormatContext> format, const FrameTable& table);
+
+  // The next frame delivered is the first one at or after `target`.
+  void seek(long target, bool fast);
+
+  // nullptr at the end, or where the stream breaks. Valid until the next call. `index` is set.
+  const AVFrame* next(long& index);
+
+  const std::string& broken() const { return broken_; }
+
+  // The presentation time stamp of the first frame that comes out of the decoder when it starts at
+  // the beginning and that the table knows; AV_NOPTS_VALUE when none does.
+  std::int64_t first_decodable_pts();
+
+ private:
+  enum class Pull { frame, failed, end };
+
+  bool start_at_key(std::size_t key);
+  bool start_at_beginning();
+  bool renew_decoder();
+  void start_for_target();
+  bool retry_earlier();
+  Pull pull();
+  int feed();
+  const AVFrame* give_up(const std::string& why);
+  std::size_t key_for(long target) const;
+
+  ReaderSettings settings_;
+  Libav<AVFormatContext> format_;
+  const FrameTable& table_;
+  Libav<AVCodecContext> decoder_;
+  Libav<AVFrame> frame_;
+  Libav<AVPacket> packet_;
+
+  bool fast_ = false;
+  bool started_ = false;
+  bool ended_ = false;
+  bool draining_ = false;
+
+  long target_ = 0;
+  std::size_t key_ = 0;        // where decoding started
+  std::size_t step_back_ = 1;  // how many keys further back the next attempt starts
+  bool from_beginning_ = false;
+  long expected_ = 0;           // the frame that a sound stream gives next
+  bool any_accepted_ = false;   // a frame at or after the starting key has come out
+  bool delivered_ = false;      // a frame has been given out since seek()
+  bool pending_error_ = false;  // an error before any_accepted_: harmless if it was a leading frame
+  std::string broken_;
+};
+
+}  // namespace nocktrail::media
