@@ -163,15 +163,15 @@ void add_what_to_do(Page& page, const Reading& reading, const TextOptions& optio
             "by a secured mount; keep the arrow in the picture from full draw until it is well on "
             "its way, against a plain background in bright light; leave two seconds before the "
             "loose and one after it");
-  if (reading.camera.source == FocalSource::assumed || !options.arrow_length_given) {
-    page.item(
-        "What may help",
-        fmt::format("tell the program what it had to assume: {}{}{}",
-                    options.arrow_length_given ? "" : "--arrow-length",
-                    !options.arrow_length_given && reading.camera.source == FocalSource::assumed
-                        ? " and "
-                        : "",
-                    reading.camera.source == FocalSource::assumed ? "--focal-35mm" : ""));
+  if (reading.status == ClipStatus::no_shot) {
+    return;
+  }
+  std::string assumed = options.arrow_length_given ? "" : "--arrow-length";
+  if (reading.camera.source == FocalSource::assumed) {
+    assumed += assumed.empty() ? "--focal-35mm" : " and --focal-35mm";
+  }
+  if (!assumed.empty()) {
+    page.item("What may help", "tell the program what it had to assume, with " + assumed);
   }
 }
 

@@ -1,0 +1,389 @@
+#include "read_command.hpp"
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <CLI/Config.hpp>
+#include <CLI/Formatter.hpp>
+#include <chrono>
+#include <cmath>
+#include <cstdio>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "exit_status.hpp"
+#include "interrupt.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/picture/frames.hpp"
+#include "nocktrail/picture/still.hpp"
+#include "nocktrail/pipeline/read_clip.hpp"
+#include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/report/json.hpp"
+#include "nocktrail/report/text.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/units/units.hpp"
+#include "output_names.hpp"
+
+namespace nocktrail::cli {
+namespace {
+
+namespace fs = std::filesystem;
+
+// The command line as it was written.
+struct ReadArguments {
+  std::string hand;
+  std::optional<double> cant_deg;
+  std::string arrow_length;
+  std::optional<double> focal_35mm;
+  std::optional<double> capture_fps;
+  double dead_band_deg = ReadClipOptions{}.dead_band_deg;
+  std::string json;
+  std::string still;
+  std::string debug;
+  bool quiet = false;
+  std::vector<std::string> clips;
+};
+
+const char* const kFooter = R"(Examples:
+  nocktrail read --hand right shot.mp4
+  nocktrail read --hand left --cant 15 --arrow-length 30in --still shot.png shot.mp4
+  nocktrail read --json - --quiet morning/*.mp4 > morning.json
+
+With several clips, --still FILE.png writes FILE-CLIP.png for each clip; a second shot in one clip
+gets "-shot2". A clip that was refused gives a still with the reason; a file that cannot be read
+gives none.
+
+Exit status: 0 every clip gave at least one measured shot; 2 the command line is wrong; 3 some clip
+was readable but not measured; 4 some file could not be read as video; 1 a fault of the program
+itself; 130 stopped by Ctrl-C.)";
+
+void check_range(const char* option, double value, double low, double high, const char* unit) {
+  if (!(value >= low && value <= high)) {  // NaN too
+    throw BadInput(fmt::format("{}: {:g} is out of range; give a number from {:g} to {:g}{}",
+                               option, value, low, high, unit));
+  }
+}
+
+// The command line as the measuring rooms take it. Throws BadInput naming the option.
+ReadClipOptions checked_options(const ReadArguments& arguments) {
+  ReadClipOptions options;
+  if (arguments.hand == "right") {
+    options.hand = Hand::right;
+  } else if (arguments.hand == "left") {
+    options.hand = Hand::left;
+  } else if (!arguments.hand.empty()) {
+    throw BadInput(
+        fmt::format("--hand: \"{}\" is neither right nor left; give the archer's hand "
+                    "that draws the string",
+                    rules::printable(arguments.hand)));
+  }
+  if (arguments.cant_deg) {
+    check_range("--cant", *arguments.cant_deg, -90.0, 90.0, " degrees");
+  }
+  if (arguments.focal_35mm) {
+    check_range("--focal-35mm", *arguments.focal_35mm, 10.0, 200.0, " mm");
+  }
+  if (arguments.capture_fps) {
+    check_range("--capture-fps", *arguments.capture_fps, 1.0, 2000.0, " frames a second");
+  }
+  check_range("--dead-band", arguments.dead_band_deg, 0.0, 10.0, " degrees");
+  if (!arguments.arrow_length.empty()) {
+    const double length_m = units::parse_length_m(arguments.arrow_length, "--arrow-length");
+    constexpr double kShortest_m = 0.4;
+    constexpr double kLongest_m = 1.1;
+    if (length_m < kShortest_m || length_m > kLongest_m) {
+      throw BadInput(
+          fmt::format("--arrow-length: {} is out of range; give a length from 0.4m to "
+                      "1.1m (15.75in to 43.3in)",
+                      rules::printable(arguments.arrow_length)));
+    }
+    options.arrow_length_m = length_m;
+  }
+  options.cant_deg = arguments.cant_deg;
+  options.focal_35mm = arguments.focal_35mm;
+  options.capture_fps = arguments.capture_fps;
+  options.dead_band_deg = arguments.dead_band_deg;
+  return options;
+}
+
+// Throws BadInput naming the option when the file plainly cannot be written: better now than after
+// the long work.
+void check_output(const char* option, const std::string& file) {
+  try {
+    report::check_writable(file);
+  } catch (const BadInput& problem) {
+    throw BadInput(fmt::format("{}: {}", option, problem.what()));
+  }
+}
+
+void check_outputs(const ReadArguments& arguments) {
+  if (!arguments.json.empty() && arguments.json != "-") {
+    check_output("--json", arguments.json);
+  }
+  if (!arguments.still.empty()) {
+    if (fs::path(arguments.still).extension() != ".png") {
+      throw BadInput(fmt::format("--still: {} does not end in .png; the still is a PNG picture",
+                                 rules::printable(arguments.still)));
+    }
+    check_output("--still", arguments.still);
+  }
+  if (!arguments.debug.empty()) {
+    std::error_code error;
+    fs::create_directories(arguments.debug, error);
+    if (error || !fs::is_directory(arguments.debug, error)) {
+      throw BadInput(
+          fmt::format("--debug: {} cannot be made a folder; give a folder, or a name "
+                      "where one can be made",
+                      rules::printable(arguments.debug)));
+    }
+  }
+}
+
+// A line on the terminal that is overwritten as the work goes on; silent anywhere else, where it
+// would fill logs.
+class ProgressLine {
+ public:
+  explicit ProgressLine(bool wanted) : shown_(wanted && ::isatty(STDERR_FILENO) == 1) {}
+  ProgressLine(const ProgressLine&) = delete;
+  ProgressLine& operator=(const ProgressLine&) = delete;
+  ~ProgressLine() { clear(); }
+
+  void show(const std::string& clip, const std::string& what, double done) {
+    const auto now = std::chrono::steady_clock::now();
+    if (!shown_ || now - last_ < std::chrono::milliseconds(100)) {
+      return;
+    }
+    last_ = now;
+    fmt::print(stderr, "\r\033[K{}: {} {:.0f} %", clip, what, 100.0 * done);
+    std::fflush(stderr);
+    drawn_ = true;
+  }
+
+  void clear() {
+    if (drawn_) {
+      std::fputs("\r\033[K", stderr);
+      drawn_ = false;
+    }
+  }
+
+ private:
+  bool shown_;
+  bool drawn_ = false;
+  std::chrono::steady_clock::time_point last_{};
+};
+
+// One run of the command.
+class ReadRun {
+ public:
+  ReadRun(const ReadArguments& arguments, ReadClipOptions options)
+      : arguments_(arguments), options_(std::move(options)), progress_(!arguments.quiet) {}
+
+  int run() {
+    note_interrupts();
+    try {
+      for (const std::string& clip : arguments_.clips) {
+        read_one(clip);
+      }
+      stop_if_interrupted();
+      write_json();
+    } catch (const Interrupted&) {
+      progress_.clear();
+      fmt::print(stderr, "nocktrail: stopped; what was not yet finished is not written\n");
+      return kInterrupted;
+    }
+    if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
+      fmt::print(stderr, "nocktrail: standard output could not be written\n");
+      return kProgramFault;
+    }
+    return fault_ ? kProgramFault : status_;
+  }
+
+ private:
+  bool several() const { return arguments_.clips.size() > 1; }
+
+  static void stop_if_interrupted() {
+    if (interrupted()) {
+      throw Interrupted{};
+    }
+  }
+
+  void message(const std::string& line) {
+    progress_.clear();
+    fmt::print(stderr, "nocktrail: {}\n", line);
+  }
+
+  void fault(const fs::path& clip, const char* what) {
+    fault_ = true;
+    message(
+        fmt::format("{}: fault in the program itself: {}", rules::printable(clip.string()), what));
+  }
+
+  void read_one(const std::string& clip) {
+    const std::string shown = rules::printable(clip);
+    stop_if_interrupted();
+    Reading reading;
+    try {
+      ReadClipOptions options = options_;
+      if (!arguments_.debug.empty()) {
+        options.debug_dir = debug_folder(arguments_.debug, clip, several(), taken_);
+      }
+      reading = read_clip(clip, options, [&](const std::string& what, double done) {
+        progress_.show(shown, what, done);
+        return !interrupted();
+      });
+    } catch (const BadInput&) {
+      throw;  // about the options, so about every clip
+    } catch (const std::exception& problem) {
+      // One clip that trips the program must not cost the others their readings.
+      fault(clip, problem.what());
+      reading = Reading{};
+      reading.clip.path = clip;
+      reading.status = ClipStatus::error;
+      reading.reason = "The program itself failed on this clip; please report it.";
+      readings_.push_back(std::move(reading));
+      return;
+    }
+    stop_if_interrupted();
+    note_status(reading);
+    say(reading, shown);
+    if (!arguments_.still.empty()) {
+      draw_stills(reading, clip);
+    }
+    readings_.push_back(std::move(reading));
+  }
+
+  void note_status(const Reading& reading) {
+    bool any_measured = false;
+    for (const Shot& shot : reading.shots) {
+      any_measured = any_measured || shot.status == ShotStatus::measured;
+    }
+    if (reading.status == ClipStatus::error) {
+      status_ = kUnreadable;
+    } else if (!any_measured && status_ == kAllMeasured) {
+      status_ = kNotMeasured;
+    }
+  }
+
+  void say(const Reading& reading, const std::string& shown) {
+    progress_.clear();
+    if (reading.status == ClipStatus::error) {
+      const std::string reason = rules::printable(reading.reason);
+      // Most reasons name the file themselves.
+      message(reason.find(shown) == std::string::npos ? shown + ": " + reason : reason);
+      return;
+    }
+    if (arguments_.quiet || arguments_.json == "-") {
+      return;
+    }
+    report::TextOptions text;
+    text.hand = options_.hand;
+    text.arrow_length_given = options_.arrow_length_m.has_value();
+    fmt::print("{}{}", said_something_ ? "\n" : "", report::text(reading, text));
+    std::fflush(stdout);
+    said_something_ = true;
+  }
+
+  void draw_stills(const Reading& reading, const fs::path& clip) {
+    if (reading.status == ClipStatus::error) {
+      message(fmt::format("{}: no still is written, there is no picture to show",
+                          rules::printable(clip.string())));
+      return;
+    }
+    const picture::StillOptions still{options_.hand, options_.dead_band_deg};
+    const std::size_t pictures = std::max<std::size_t>(reading.shots.size(), 1);
+    for (std::size_t shot = 0; shot < pictures; ++shot) {
+      stop_if_interrupted();
+      const fs::path name = still_name(arguments_.still, clip, several(), shot + 1, taken_);
+      try {
+        const std::string png =
+            picture::png_bytes(picture::draw_still(reading, shot, picture::frames_of(clip), still));
+        stop_if_interrupted();
+        report::write_file_whole(name, png);
+      } catch (const BadInput& problem) {
+        fault_ = true;
+        message(problem.what());
+      } catch (const std::exception& problem) {
+        fault(clip, problem.what());
+      }
+    }
+  }
+
+  void write_json() {
+    if (arguments_.json.empty()) {
+      return;
+    }
+    const std::string json = report::json_text(readings_);
+    if (arguments_.json == "-") {
+      std::fwrite(json.data(), 1, json.size(), stdout);
+      return;
+    }
+    try {
+      report::write_file_whole(arguments_.json, json);
+    } catch (const BadInput& problem) {
+      fault_ = true;
+      message(problem.what());
+    }
+  }
+
+  const ReadArguments& arguments_;
+  ReadClipOptions options_;
+  ProgressLine progress_;
+  std::vector<Reading> readings_;
+  std::set<fs::path> taken_;
+  int status_ = kAllMeasured;
+  bool fault_ = false;
+  bool said_something_ = false;
+};
+
+}  // namespace
+
+void add_read_command(CLI::App& program, int& exit_status) {
+  auto arguments = std::make_shared<ReadArguments>();
+  CLI::App* read = program.add_subcommand(
+      "read", "Read how the nock trails as the arrow leaves the bow, from one clip or several");
+  read->footer(kFooter);
+  read->add_option("--hand", arguments->hand,
+                   "The archer's drawing hand; without it spine is not\njudged")
+      ->type_name("right|left");
+  read->add_option("--cant", arguments->cant_deg,
+                   "Lean of the bow, positive when the upper limb leans\nto the shooter's right; "
+                   "the verdict is then in the\nbow's own frame")
+      ->type_name("DEG");
+  read->add_option("--arrow-length", arguments->arrow_length,
+                   "Nock throat to the end of the point, with a unit:\n30in, 762mm, 0.762m")
+      ->type_name("LEN");
+  read->add_option(
+          "--focal-35mm", arguments->focal_35mm,
+          "The phone's focal length as 35 mm equivalent, by the\npicture's diagonal; else assumed")
+      ->type_name("MM");
+  read->add_option("--capture-fps", arguments->capture_fps,
+                   "Frames a second at which the clip was filmed, when\nits file does not say")
+      ->type_name("N");
+  read->add_option("--dead-band", arguments->dead_band_deg,
+                   "Offsets smaller than this count as straight")
+      ->type_name("DEG")
+      ->capture_default_str();
+  read->add_option("--json", arguments->json,
+                   "Write the readings as JSON to FILE; \"-\" is standard\noutput, which then "
+                   "carries nothing else")
+      ->type_name("FILE|-");
+  read->add_option("--still", arguments->still, "Write a picture of what was measured")
+      ->type_name("FILE.png");
+  read->add_option("--debug", arguments->debug,
+                   "Leave pictures of what each stage saw in this folder")
+      ->type_name("DIR");
+  read->add_flag("--quiet", arguments->quiet,
+                 "No words and no progress; only errors, and what\n--json and --still ask for");
+  read->add_option("CLIP", arguments->clips, "Video files")->type_name("")->required();
+  read->callback([arguments, &exit_status] {
+    const ReadClipOptions options = checked_options(*arguments);
+    check_outputs(*arguments);
+    exit_status = ReadRun(*arguments, options).run();
+  });
+}
+
+}  // namespace nocktrail::cli
