@@ -178,9 +178,10 @@ Clip Clip::open(const std::filesystem::path& path, const OpenOptions& options) {
 }
 
 void Clip::seek(long frame_index, const ReadOptions& options) {
-  if (options.shrink < 1 || options.shrink > 16 ||
-      options.shrink > std::min(state_->info.width, state_->info.height)) {
-    throw std::invalid_argument("ReadOptions::shrink must be 1 to 16 and fit the picture");
+  const int shrink = options.shrink;
+  if ((shrink != 1 && shrink != 2 && shrink != 4 && shrink != 8 && shrink != 16) ||
+      shrink > std::min(state_->info.width, state_->info.height)) {
+    throw std::invalid_argument("ReadOptions::shrink must be 1, 2, 4, 8 or 16 and fit the picture");
   }
   state_->reading = options;
   state_->broken.clear();

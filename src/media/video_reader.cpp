@@ -40,7 +40,8 @@ void VideoReader::seek(long target, bool fast) {
     started_ = false;
     return;
   }
-  const bool ahead = started_ && !ended_ && any_accepted_ && fast == fast_ && target_ >= expected_;
+  const bool ahead =
+      started_ && !ended_ && (any_accepted_ || holding_) && fast == fast_ && target_ >= expected_;
   if (ahead &&
       (table_.keys.empty() || table_.at_or_after(table_.keys[key_for(target_)].pts) <= expected_)) {
     return;  // no key frame lies between here and there: reading on is the shortest way
@@ -82,6 +83,7 @@ bool VideoReader::renew_decoder() {
     avcodec_flush_buffers(decoder_.get());
   }
   av_packet_unref(packet_.get());
+  holding_ = false;
   started_ = decoder_ != nullptr;
   ended_ = false;
   draining_ = false;
@@ -100,26 +102,45 @@ bool VideoReader::start_at_key(std::size_t key) {
   expected_ = table_.at_or_after(position.pts);
   // Containers differ in whether they seek by decoding or by presentation time; landing too late
   // would lose frames, landing early only costs time.
-  do {
-    av_packet_unref(packet_.get());
-    if (av_read_frame(format_.get(), packet_.get()) < 0) {
-      return false;
-    }
-  } while (packet_->stream_index != settings_.stream);
-  return packet_->pts != AV_NOPTS_VALUE && packet_->pts <= position.pts;
+  return read_packet() && packet_->pts != AV_NOPTS_VALUE && packet_->pts <= position.pts;
 }
 
 bool VideoReader::start_at_beginning() {
   from_beginning_ = true;
   expected_ = 0;
+  const FrameTable::Key& first = table_.first_packet;
+  const bool sought =
+      !table_.keys.empty() &&
+      av_seek_frame(format_.get(), settings_.stream, std::min(first.pts, table_.keys.front().pts),
+                    AVSEEK_FLAG_BACKWARD) >= 0 &&
+      renew_decoder() && read_packet() && packet_->pts == first.pts && packet_->dts == first.dts;
+  if (sought) {
+    return true;
+  }
   // Opening afresh is the one way back to the first packet that holds for every container.
   decoder_.reset();
   format_ = open_container(settings_.path);
+  if (settings_.stream >= static_cast<int>(format_->nb_streams)) {
+    return false;
+  }
   for (unsigned i = 0; i < format_->nb_streams; ++i) {
     format_->streams[i]->discard =
         static_cast<int>(i) == settings_.stream ? AVDISCARD_DEFAULT : AVDISCARD_ALL;
   }
-  return settings_.stream < static_cast<int>(format_->nb_streams) && renew_decoder();
+  return renew_decoder();
+}
+
+// The stream's next packet; false at the end of what can be read.
+bool VideoReader::read_packet() {
+  do {
+    av_packet_unref(packet_.get());
+    if (av_read_frame(format_.get(), packet_.get()) < 0) {
+      return false;
+    }
+    // An empty packet would be taken for the end of the stream.
+  } while (packet_->stream_index != settings_.stream || packet_->size == 0);
+  // A packet reaching past the end of the file is where the frame table stopped, too.
+  return (packet_->flags & AV_PKT_FLAG_CORRUPT) == 0;
 }
 
 // Gives the decoder one packet. Returns the library's status, 0 at the end of the file.
@@ -127,18 +148,11 @@ int VideoReader::feed() {
   if (draining_) {
     return AVERROR_EOF;
   }
-  while (packet_->data == nullptr || packet_->stream_index != settings_.stream) {
+  // A packet is waiting when it was read to check where a seek landed, or was not taken last time.
+  if (packet_->size == 0 && !read_packet()) {
     av_packet_unref(packet_.get());
-    const int status = av_read_frame(format_.get(), packet_.get());
-    if (status < 0 || (packet_->stream_index == settings_.stream &&
-                       (packet_->flags & AV_PKT_FLAG_CORRUPT) != 0)) {
-      av_packet_unref(packet_.get());
-      draining_ = true;
-      return avcodec_send_packet(decoder_.get(), nullptr);
-    }
-    if (packet_->stream_index == settings_.stream && packet_->size == 0) {
-      av_packet_unref(packet_.get());  // an empty packet would be taken for the end
-    }
+    draining_ = true;
+    return avcodec_send_packet(decoder_.get(), nullptr);
   }
   const int status = avcodec_send_packet(decoder_.get(), packet_.get());
   if (status != AVERROR(EAGAIN)) {
@@ -148,6 +162,10 @@ int VideoReader::feed() {
 }
 
 VideoReader::Pull VideoReader::pull() {
+  if (holding_) {
+    holding_ = false;
+    return Pull::frame;
+  }
   while (true) {
     int status = avcodec_receive_frame(decoder_.get(), frame_.get());
     if (status == 0) {
@@ -189,7 +207,7 @@ std::int64_t VideoReader::first_decodable_pts() {
       found = frame_->pts;
     }
   }
-  started_ = false;
+  holding_ = found != AV_NOPTS_VALUE;
   return found;
 }
 

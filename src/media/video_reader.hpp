@@ -30,7 +30,8 @@ class VideoReader {
   const std::string& broken() const { return broken_; }
 
   // The presentation time stamp of the first frame that comes out of the decoder when it starts at
-  // the beginning and that the table knows; AV_NOPTS_VALUE when none does.
+  // the beginning and that the table knows; AV_NOPTS_VALUE when none does. The reader then stands
+  // at that frame; the caller may take earlier ones out of the table.
   std::int64_t first_decodable_pts();
 
  private:
@@ -42,6 +43,7 @@ class VideoReader {
   void start_for_target();
   bool retry_earlier();
   Pull pull();
+  bool read_packet();
   int feed();
   const AVFrame* give_up(const std::string& why);
   std::size_t key_for(long target) const;
@@ -57,6 +59,7 @@ class VideoReader {
   bool started_ = false;
   bool ended_ = false;
   bool draining_ = false;
+  bool holding_ = false;  // frame_ holds a frame that pull() has yet to give
 
   long target_ = 0;
   std::size_t key_ = 0;        // where decoding started
