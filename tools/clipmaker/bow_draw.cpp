@@ -1,0 +1,1 @@
+#include "bow_draw.hpp"

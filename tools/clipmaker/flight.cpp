@@ -1,0 +1,310 @@
+#include "flight.hpp"
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace clipmaker {
+namespace {
+
+constexpr double kRad = std::numbers::pi / 180.0;
+constexpr double kStep_s = 0.0005;
+constexpr double kLongest_s = 1.5;
+
+// Displacement of the bending mode's nock end, one plane.
+double flex(double since_exit_s, double amplitude_m, double hz, double phase_deg, double damping) {
+  const double omega = 2.0 * std::numbers::pi * hz;
+  return amplitude_m * std::exp(-damping * omega * since_exit_s) *
+         std::cos(omega * since_exit_s + phase_deg * kRad);
+}
+
+double smoothstep(double x) {
+  const double t = std::clamp(x, 0.0, 1.0);
+  return t * t * (3.0 - 2.0 * t);
+}
+
+// Cubic Hermite from (a, 0 slope) to (b, slope_b) over [0, span].
+double hermite(double a, double b, double slope_b, double t, double span) {
+  const double x = std::clamp(t / span, 0.0, 1.0);
+  const double x2 = x * x;
+  const double x3 = x2 * x;
+  return a * (2.0 * x3 - 3.0 * x2 + 1.0) + b * (3.0 * x2 - 2.0 * x3) +
+         slope_b * span * (x3 - x2);
+}
+
+}  // namespace
+
+double azimuth_of(const Eigen::Vector3d& w) { return std::atan2(w.x(), w.z()); }
+double elevation_of(const Eigen::Vector3d& w) {
+  return std::atan2(-w.y(), std::hypot(w.x(), w.z()));
+}
+Eigen::Vector3d direction(double azimuth, double elevation) {
+  return {std::sin(azimuth) * std::cos(elevation), -std::sin(elevation),
+          std::cos(azimuth) * std::cos(elevation)};
+}
+
+ArrowFlight::ArrowFlight(const ArrowSpec& arrow, const ShotSpec& shot, double brace_m,
+                         double butt_m)
+    : arrow_(arrow),
+      shot_(shot),
+      brace_m_(brace_m),
+      butt_m_(butt_m),
+      mode_(arrow.nock_mass_ratio, arrow.tip_mass_ratio),
+      centre_from_nock_m_(mode_.centre_of_mass() * arrow.length_m),
+      reference_path_m_(kReferenceNock_m + brace_m),
+      launch_(direction(shot.azimuth_deg * kRad, shot.elevation_deg * kRad)),
+      hold_axis_(direction((shot.azimuth_deg + shot.hold_azimuth_deg) * kRad,
+                           (shot.elevation_deg + shot.hold_elevation_deg) * kRad)) {
+  // The path length at which Z(nock) = 2 m depends weakly on the flight itself.
+  for (int i = 0; i < 4; ++i) {
+    integrate();
+    reference_path_m_ = state_after(time_of_nock_z(kReferenceNock_m)).path;
+  }
+  integrate();
+
+  const double tiny = 1e-6;
+  const Eigen::Vector3d later = axis_for(state_after(tiny));
+  const Eigen::Vector3d now = axis_for(state_after(0.0));
+  exit_azimuth_ = azimuth_of(now);
+  exit_elevation_ = elevation_of(now);
+  exit_azimuth_rate_ = (azimuth_of(later) - exit_azimuth_) / tiny;
+  exit_elevation_rate_ = (elevation_of(later) - exit_elevation_) / tiny;
+
+  // The instant the tip meets the face of the butt.
+  double low = 0.0;
+  double high = kLongest_s;
+  const auto tip_z = [this](double t) {
+    const ArrowPose p = free_pose(t);
+    return rigid_point(p, arrow_.length_m).z();
+  };
+  if (butt_m_ > 0.0 && tip_z(high) > butt_m_) {
+    for (int i = 0; i < 60; ++i) {
+      const double middle = 0.5 * (low + high);
+      (tip_z(middle) < butt_m_ ? low : high) = middle;
+    }
+    impact_after_s_ = high;
+  }
+
+  truth_.exit_s = shot_.loose_s + power_s_;
+  truth_.impact_s = impact_after_s_ < 1e8 ? truth_.exit_s + impact_after_s_ : 0.0;
+  truth_.speed_mps = state_after(0.0).velocity.norm();
+  const auto offsets = [this](double t) {
+    const State s = state_after(t);
+    const Eigen::Vector3d d = axis_for(s);
+    return Eigen::Vector2d(azimuth_of(s.velocity) - azimuth_of(d),
+                           elevation_of(s.velocity) - elevation_of(d)) /
+           kRad;
+  };
+  const double at = time_of_nock_z(kReferenceNock_m);
+  truth_.reference_s = truth_.exit_s + at;
+  const Eigen::Vector2d value = offsets(at);
+  const double before = time_of_nock_z(kReferenceNock_m - 0.05);
+  const double after = time_of_nock_z(kReferenceNock_m + 0.05);
+  const Eigen::Vector2d slope = (offsets(after) - offsets(before)) / 0.1;
+  truth_.nock_right_deg = value.x();
+  truth_.nock_high_deg = value.y();
+  truth_.nock_right_slope_deg_per_m = slope.x();
+  truth_.nock_high_slope_deg_per_m = slope.y();
+}
+
+double ArrowFlight::offset(double path, double value_deg, double slope) const {
+  const double kappa = 2.0 * std::numbers::pi / shot_.wavelength_m;
+  const double decay = shot_.damping_ratio * kappa;
+  const double k = kappa * std::sqrt(1.0 - shot_.damping_ratio * shot_.damping_ratio);
+  const double x = path - reference_path_m_;
+  return kRad * std::exp(-decay * x) *
+         (value_deg * std::cos(k * x) + (slope + decay * value_deg) / k * std::sin(k * x));
+}
+
+Eigen::Vector3d ArrowFlight::axis_for(const State& state) const {
+  const double right =
+      offset(state.path, shot_.nock_right_deg, shot_.nock_right_slope_deg_per_m);
+  const double high = offset(state.path, shot_.nock_high_deg, shot_.nock_high_slope_deg_per_m);
+  return direction(azimuth_of(state.velocity) - right, elevation_of(state.velocity) - high);
+}
+
+void ArrowFlight::integrate() {
+  State state;
+  state.velocity = launch_ * shot_.speed_mps;
+  state.path = 0.0;
+  const Eigen::Vector3d exit_axis = axis_for(state);
+  // At full draw the axis passes through the rest, the point `point_past_rest_m` beyond it; the
+  // centre of mass then runs along the launch direction until the nock is a brace height behind.
+  const Eigen::Vector3d hold_centre =
+      hold_axis_ * (shot_.point_past_rest_m - arrow_.length_m + centre_from_nock_m_);
+  stroke_m_ =
+      (-brace_m_ + centre_from_nock_m_ * exit_axis.z() - hold_centre.z()) / launch_.z();
+  exit_centre_ = hold_centre + launch_ * stroke_m_;
+  power_s_ = 0.5 * std::numbers::pi * stroke_m_ / shot_.speed_mps;
+  state.centre = exit_centre_;
+
+  const double kappa = 2.0 * std::numbers::pi / shot_.wavelength_m;
+  const auto acceleration = [&](const State& s) {
+    const double v = s.velocity.norm();
+    Eigen::Vector3d a = Eigen::Vector3d(0.0, kGravity, 0.0) - shot_.drag_per_m * v * s.velocity;
+    if (shot_.lift_eta_m != 0.0) {
+      const double push = shot_.lift_eta_m * kappa * kappa * v * v;
+      const double az = azimuth_of(s.velocity);
+      const double el = elevation_of(s.velocity);
+      const Eigen::Vector3d right(std::cos(az), 0.0, -std::sin(az));
+      const Eigen::Vector3d up(-std::sin(az) * std::sin(el), -std::cos(el),
+                               -std::cos(az) * std::sin(el));
+      a -= push * offset(s.path, shot_.nock_right_deg, shot_.nock_right_slope_deg_per_m) * right;
+      a -= push * offset(s.path, shot_.nock_high_deg, shot_.nock_high_slope_deg_per_m) * up;
+    }
+    return a;
+  };
+  const auto advanced = [](const State& s, const Eigen::Vector3d& v, const Eigen::Vector3d& a,
+                           double h) {
+    return State{s.centre + h * v, s.velocity + h * a, s.path + h * v.norm()};
+  };
+  const int steps = static_cast<int>(kLongest_s / kStep_s) + 2;
+  table_.clear();
+  table_.reserve(static_cast<std::size_t>(steps));
+  for (int i = 0; i < steps; ++i) {
+    table_.push_back(state);
+    // Classical fourth-order Runge-Kutta.
+    const Eigen::Vector3d a1 = acceleration(state);
+    const State s2 = advanced(state, state.velocity, a1, 0.5 * kStep_s);
+    const Eigen::Vector3d a2 = acceleration(s2);
+    const State s3 = advanced(state, s2.velocity, a2, 0.5 * kStep_s);
+    const Eigen::Vector3d a3 = acceleration(s3);
+    const State s4 = advanced(state, s3.velocity, a3, kStep_s);
+    const Eigen::Vector3d a4 = acceleration(s4);
+    const double w = kStep_s / 6.0;
+    State next = state;
+    next.centre += w * (state.velocity + 2.0 * s2.velocity + 2.0 * s3.velocity + s4.velocity);
+    next.velocity += w * (a1 + 2.0 * a2 + 2.0 * a3 + a4);
+    next.path += w * (state.velocity.norm() + 2.0 * s2.velocity.norm() + 2.0 * s3.velocity.norm() +
+                      s4.velocity.norm());
+    state = next;
+  }
+}
+
+ArrowFlight::State ArrowFlight::state_after(double t) const {
+  const double position = std::clamp(t / kStep_s, 0.0, static_cast<double>(table_.size() - 2));
+  const auto i = static_cast<std::size_t>(position);
+  const double x = position - static_cast<double>(i);
+  const State& a = table_[i];
+  const State& b = table_[i + 1];
+  const double x2 = x * x;
+  const double x3 = x2 * x;
+  State s;
+  s.centre = (2.0 * x3 - 3.0 * x2 + 1.0) * a.centre + (3.0 * x2 - 2.0 * x3) * b.centre +
+             kStep_s * ((x3 - 2.0 * x2 + x) * a.velocity + (x3 - x2) * b.velocity);
+  s.velocity = a.velocity + x * (b.velocity - a.velocity);
+  s.path = a.path + (s.centre - a.centre).norm();
+  return s;
+}
+
+double ArrowFlight::nock_z(double t) const {
+  const State s = state_after(t);
+  return s.centre.z() - centre_from_nock_m_ * axis_for(s).z();
+}
+
+double ArrowFlight::time_of_nock_z(double z) const {
+  double low = 0.0;
+  double high = kLongest_s;
+  for (int i = 0; i < 60; ++i) {
+    const double middle = 0.5 * (low + high);
+    (nock_z(middle) < z ? low : high) = middle;
+  }
+  return 0.5 * (low + high);
+}
+
+Eigen::Vector3d ArrowFlight::at_z(double z) const {
+  double low = 0.0;
+  double high = kLongest_s;
+  for (int i = 0; i < 60; ++i) {
+    const double middle = 0.5 * (low + high);
+    (state_after(middle).centre.z() < z ? low : high) = middle;
+  }
+  return state_after(low).centre;
+}
+
+ArrowPose ArrowFlight::free_pose(double t) const {
+  const State s = state_after(t);
+  ArrowPose pose;
+  pose.phase = ArrowPhase::flying;
+  pose.centre_m = s.centre;
+  pose.velocity_mps = s.velocity;
+  pose.axis = axis_for(s);
+  const double az = azimuth_of(pose.axis);
+  const double el = elevation_of(pose.axis);
+  const Eigen::Vector3d right(std::cos(az), 0.0, -std::sin(az));
+  const Eigen::Vector3d up(-std::sin(az) * std::sin(el), -std::cos(el),
+                           -std::cos(az) * std::sin(el));
+  const double damping = shot_.flex_damping_ratio;
+  pose.bend_m = right * flex(t, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz, shot_.flex_phase_deg,
+                             damping) +
+                up * flex(t, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz,
+                          shot_.flex_vertical_phase_deg, damping);
+  pose.roll_rad = arrow_.vane_roll_deg * kRad + 2.0 * std::numbers::pi * arrow_.spin_hz * t;
+  return pose;
+}
+
+ArrowPose ArrowFlight::pose(double t) const {
+  const double since_loose = t - shot_.loose_s;
+  const double since_exit = since_loose - power_s_;
+  if (since_exit >= impact_after_s_) {
+    // Stopped within a hand's breadth or two, then shivering about the point.
+    ArrowPose pose = free_pose(impact_after_s_);
+    const double dt = since_exit - impact_after_s_;
+    const double stop_s = 0.004;
+    const double deep = std::min(pose.velocity_mps.norm() * stop_s, 0.25);
+    const Eigen::Vector3d tip =
+        rigid_point(pose, arrow_.length_m) + pose.axis * deep * (1.0 - std::exp(-dt / stop_s));
+    const double shiver = 0.012 * std::exp(-dt / 0.12) * std::sin(2.0 * std::numbers::pi * 27.0 * dt);
+    pose.axis = direction(azimuth_of(pose.axis) + 0.5 * shiver, elevation_of(pose.axis) + shiver);
+    pose.centre_m = tip - pose.axis * (arrow_.length_m - centre_from_nock_m_);
+    pose.bend_m *= std::exp(-dt / 0.05);
+    pose.velocity_mps.setZero();
+    pose.phase = ArrowPhase::in_butt;
+    return pose;
+  }
+  if (since_exit >= 0.0) {
+    return free_pose(since_exit);
+  }
+  const double tau = std::max(since_loose, 0.0);
+  ArrowPose pose = free_pose(0.0);
+  pose.phase = ArrowPhase::on_string;
+  pose.roll_rad = arrow_.vane_roll_deg * kRad;
+  const double omega = 0.5 * std::numbers::pi / power_s_;
+  const double az = hermite(azimuth_of(hold_axis_), exit_azimuth_, exit_azimuth_rate_, tau, power_s_);
+  const double el =
+      hermite(elevation_of(hold_axis_), exit_elevation_, exit_elevation_rate_, tau, power_s_);
+  pose.axis = direction(az, el);
+  pose.centre_m = exit_centre_ - launch_ * stroke_m_ * std::cos(omega * tau);
+  pose.velocity_mps = launch_ * shot_.speed_mps * std::sin(omega * tau);
+  const Eigen::Vector3d right(std::cos(az), 0.0, -std::sin(az));
+  const Eigen::Vector3d up(-std::sin(az) * std::sin(el), -std::cos(el),
+                           -std::cos(az) * std::sin(el));
+  // The bend grows with the push; value and rate join those of free flight at exit.
+  const double grown = smoothstep(tau / power_s_);
+  const double damping = shot_.flex_damping_ratio;
+  pose.bend_m = grown * (right * flex(since_exit, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz,
+                                      shot_.flex_phase_deg, damping) +
+                         up * flex(since_exit, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz,
+                                   shot_.flex_vertical_phase_deg, damping));
+  if (since_loose < 0.0) {
+    pose.bend_m.setZero();
+    // Still at full draw, or on the way there.
+    const double drawn = smoothstep((t - shot_.draw_start_s) / shot_.draw_lasts_s) *
+                         (1.0 - smoothstep((t - shot_.let_down_s) / shot_.let_down_lasts_s));
+    pose.centre_m += hold_axis_ * stroke_m_ * (1.0 - drawn);
+    pose.velocity_mps.setZero();
+  }
+  return pose;
+}
+
+Eigen::Vector3d ArrowFlight::rigid_point(const ArrowPose& pose, double s) const {
+  return pose.centre_m + pose.axis * (s - centre_from_nock_m_);
+}
+
+Eigen::Vector3d ArrowFlight::point(const ArrowPose& pose, double s) const {
+  return rigid_point(pose, s) +
+         pose.bend_m * mode_.shape(std::clamp(s / arrow_.length_m, 0.0, 1.0));
+}
+
+}  // namespace clipmaker

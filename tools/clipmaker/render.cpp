@@ -1,0 +1,201 @@
+#include "render.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "archer.hpp"
+#include "arrow_draw.hpp"
+#include "camera.hpp"
+#include "light.hpp"
+#include "range.hpp"
+#include "sensor.hpp"
+#include "view.hpp"
+
+namespace clipmaker {
+namespace {
+
+// The next arrow is on the string this long before its loose.
+constexpr double kReady_s = 0.25;
+
+std::vector<ArrowFlight> make_flights(const ClipSpec& spec) {
+  std::vector<ArrowFlight> flights;
+  for (const ShotSpec& shot : spec.shots) {
+    flights.emplace_back(spec.arrow, shot, spec.archer.brace_m,
+                         spec.range.butt == "none" ? 0.0 : spec.range.butt_m);
+  }
+  return flights;
+}
+
+Eigen::Vector3d butt_centre(const ClipSpec& spec, const std::vector<ArrowFlight>& flights) {
+  Eigen::Vector3d centre(0.0, 0.3, spec.range.butt_m);
+  if (!flights.empty()) {
+    centre = flights.front().at_z(spec.range.butt_m);
+  }
+  // Nobody hits the middle every time: off by up to a hand's breadth or two.
+  centre.x() += 0.12 * std::sin(static_cast<double>(spec.range.texture_seed % 1000U));
+  centre.y() += 0.12 * std::cos(1.7 * static_cast<double>(spec.range.texture_seed % 1000U));
+  centre.z() = spec.range.butt_m;
+  return centre;
+}
+
+}  // namespace
+
+struct Renderer::State {
+  explicit State(const ClipSpec& s)
+      : spec(s),
+        camera(s.camera, s.picture, s.seed),
+        light(Light::of(s.range, s.sensor.brightness)),
+        flights(make_flights(s)),
+        panorama(s, camera, light, butt_centre(s, flights),
+                 0.35 + 0.9 * s.camera.shake_deg_per_s),
+        painter(s.arrow, light),
+        archer(s, camera, light, s.shots.empty() ? -0.7 : s.shots.front().point_past_rest_m - s.arrow.length_m),
+        sensor(s.sensor, s.picture, s.seed) {
+    picture.resize(camera.width(), camera.height());
+  }
+
+  // Mean over the exposure of what `paint(layer, t)` draws within `box`.
+  template <typename Paint>
+  void averaged(Layer& sum, const Box& box, double t, int samples, Paint paint) {
+    sum.reset(box);
+    Layer instant;
+    for (int i = 0; i < samples; ++i) {
+      const double share = (i + 0.5) / samples - 0.5;
+      const double when = t + share * spec.camera.exposure_s;
+      if (samples == 1) {
+        paint(sum, when);
+        return;
+      }
+      instant.reset(box);
+      paint(instant, when);
+      sum.add(instant, 1.0F / static_cast<float>(samples));
+    }
+  }
+
+  // Samples for half a pixel of motion each.
+  int samples_for(const View& view, const ArrowFlight& flight, double t) const {
+    double far = 0.0;
+    for (const double s : {0.0, spec.arrow.length_m}) {
+      const auto at = [&](double when) {
+        return view.rolling([&](double w) { return flight.point(flight.pose(w), s); }, when);
+      };
+      const auto a = at(t - 0.5 * spec.camera.exposure_s);
+      const auto b = at(t + 0.5 * spec.camera.exposure_s);
+      if (a && b) {
+        far = std::max(far, (a->px - b->px).norm());
+      }
+    }
+    return far < 0.02 ? 1 : std::clamp(static_cast<int>(std::ceil(2.0 * far)), 4, 24);
+  }
+
+  static Box together(const Box& a, const Box& b) {
+    if (a.empty()) {
+      return b;
+    }
+    if (b.empty()) {
+      return a;
+    }
+    return {std::min(a.x0, b.x0), std::min(a.y0, b.y0), std::max(a.x1, b.x1), std::max(a.y1, b.y1)};
+  }
+
+  void paint_arrow(const View& view, const ArrowFlight& flight, bool beyond_bow) {
+    const double t = view.time_s();
+    const double half = 0.5 * (spec.camera.exposure_s + spec.camera.readout_s);
+    const double length = spec.arrow.length_m;
+    const ArrowPose pose = flight.pose(t);
+    const double cut = ArrowPainter::crossing(flight, pose, 0.0);
+    if (beyond_bow ? cut >= length + 0.3 : cut <= -0.3) {
+      return;
+    }
+    const Box box = together(together(painter.bounds(view, flight, t - half),
+                                      painter.bounds(view, flight, t)),
+                             painter.bounds(view, flight, t + half));
+    if (box.empty()) {
+      return;
+    }
+    averaged(layer, box, t, samples_for(view, flight, t), [&](Layer& to, double when) {
+      const ArrowPose now = flight.pose(when);
+      const double bow = ArrowPainter::crossing(flight, now, 0.0);
+      // What has gone into the butt is not seen.
+      const double face = spec.range.butt == "none"
+                              ? 1e9
+                              : ArrowPainter::crossing(flight, now, spec.range.butt_m);
+      if (beyond_bow) {
+        painter.paint(to, view, flight, when, bow > -kNockEars_m ? bow : -1.0,
+                      std::min(length, face));
+      } else if (bow > -kNockEars_m) {
+        painter.paint(to, view, flight, when, -1.0, std::min(length, bow));
+      }
+    });
+    composite(picture, layer);
+  }
+
+  void paint_shadow(const View& view, const ArrowFlight& flight) {
+    if (!spec.range.sun) {
+      return;
+    }
+    const double t = view.time_s();
+    const double half = 0.5 * (spec.camera.exposure_s + spec.camera.readout_s);
+    const double ground = spec.range.ground_below_m;
+    const Box box = together(painter.shadow_bounds(view, flight, t - half, ground),
+                             painter.shadow_bounds(view, flight, t + half, ground));
+    if (box.empty() || box.width() * box.height() > 400000) {
+      return;
+    }
+    averaged(layer, box, t, 6, [&](Layer& to, double when) {
+      painter.paint_shadow(to, view, flight, when, ground);
+    });
+    darken(picture, layer, 0.4F);
+  }
+
+  ClipSpec spec;
+  Camera camera;
+  Light light;
+  std::vector<ArrowFlight> flights;
+  Panorama panorama;
+  ArrowPainter painter;
+  Archer archer;
+  Sensor sensor;
+  Picture picture;
+  StoredFrame stored;
+  Layer layer;
+};
+
+Renderer::Renderer(const ClipSpec& spec) : state_(std::make_unique<State>(spec)) {}
+Renderer::~Renderer() = default;
+
+int Renderer::frames() const {
+  return std::max(1, static_cast<int>(std::lround(state_->spec.duration_s * state_->spec.picture.fps)));
+}
+const Camera& Renderer::camera() const { return state_->camera; }
+const std::vector<ArrowFlight>& Renderer::flights() const { return state_->flights; }
+
+const Picture& Renderer::expose(int index) {
+  State& s = *state_;
+  const View view(s.camera, index / s.spec.picture.fps);
+  s.panorama.cut(view, s.picture);
+  if (s.spec.draw_arrow) {
+    std::size_t active = 0;
+    for (std::size_t i = 1; i < s.flights.size(); ++i) {
+      if (view.time_s() >= s.flights[i].loose_s() - kReady_s) {
+        active = i;
+      }
+    }
+    for (std::size_t i = 0; i <= active && i < s.flights.size(); ++i) {
+      s.paint_shadow(view, s.flights[i]);
+      s.paint_arrow(view, s.flights[i], true);
+    }
+    if (!s.flights.empty()) {
+      s.paint_arrow(view, s.flights[active], false);
+    }
+  }
+  return s.picture;
+}
+
+const StoredFrame& Renderer::stored(int index) {
+  State& s = *state_;
+  s.sensor.store(expose(index), s.stored);
+  return s.stored;
+}
+
+}  // namespace clipmaker

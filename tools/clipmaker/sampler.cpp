@@ -1,0 +1,174 @@
+#include "sampler.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+#include <string>
+
+#include "rng.hpp"
+
+namespace clipmaker {
+namespace {
+
+template <std::size_t N>
+std::string one(Rng& rng, const std::array<const char*, N>& names) {
+  return names[static_cast<std::size_t>(rng.below(static_cast<int>(N)))];
+}
+
+ArrowSpec sample_arrow(Rng& rng) {
+  ArrowSpec a;
+  a.length_m = rng.uniform(26.0, 33.0) * 0.0254;
+  a.material = one(rng, std::array{"wood", "carbon", "bright"});
+  a.diameter_m = a.material == "wood" ? rng.uniform(0.0075, 0.009) : rng.uniform(0.0055, 0.0078);
+  a.fletched = rng.chance(0.55);
+  a.vane_length_m = rng.uniform(0.06, 0.11);
+  a.vane_height_m = rng.uniform(0.010, 0.016);
+  a.vane_offset_m = rng.uniform(0.02, 0.03);
+  a.vane_roll_deg = rng.uniform(0.0, 120.0);
+  a.spin_hz = a.fletched && rng.chance(0.6) ? rng.uniform(-25.0, 25.0) : 0.0;
+  a.nock_mass_ratio = rng.uniform(0.02, 0.06);
+  a.tip_mass_ratio = rng.uniform(0.2, 0.7);
+  a.paint_seed = rng.bits() % 1000000U;
+  return a;
+}
+
+ShotSpec sample_shot(Rng& rng, const ArrowSpec& arrow) {
+  ShotSpec s;
+  s.speed_mps = rng.uniform(38.0, 70.0);
+  s.azimuth_deg = rng.uniform(-3.0, 3.0);
+  s.elevation_deg = rng.uniform(-2.0, 3.0);
+  s.wavelength_m = arrow.fletched ? rng.uniform(10.0, 22.0) : rng.uniform(28.0, 80.0);
+  s.damping_ratio = arrow.fletched ? rng.uniform(0.05, 0.15) : rng.uniform(0.01, 0.06);
+  // Offset and slope are both free at exit: a draw of value and quadrature of the swing.
+  const double kappa = 2.0 * std::numbers::pi / s.wavelength_m;
+  s.nock_right_deg = rng.uniform(-5.0, 5.0);
+  s.nock_high_deg = rng.uniform(-4.0, 4.0);
+  const double swing = arrow.fletched ? 1.5 : 2.5;
+  s.nock_right_slope_deg_per_m = kappa * std::clamp(swing * rng.normal(), -4.0, 4.0);
+  s.nock_high_slope_deg_per_m = kappa * std::clamp(swing * rng.normal(), -4.0, 4.0);
+  s.drag_per_m = arrow.fletched ? rng.uniform(0.001, 0.004) : rng.uniform(0.0006, 0.0018);
+  s.lift_eta_m = rng.chance(0.4) ? rng.uniform(0.02, 0.18) : 0.0;
+  s.flex_hz = rng.uniform(55.0, 90.0);
+  s.flex_lateral_mm = rng.uniform(0.0, 17.0);
+  s.flex_vertical_mm = rng.uniform(0.0, 8.0);
+  s.flex_phase_deg = rng.uniform(0.0, 360.0);
+  s.flex_vertical_phase_deg = rng.uniform(0.0, 360.0);
+  s.flex_damping_ratio = rng.uniform(0.01, 0.06);
+  s.point_past_rest_m = rng.uniform(0.0, 0.05);
+  s.hold_azimuth_deg = rng.normal() * 0.6;
+  s.hold_elevation_deg = rng.normal() * 0.4;
+  return s;
+}
+
+}  // namespace
+
+ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& options) {
+  Rng rng = Rng::stream(seed, 1000003U + index);
+  ClipSpec spec;
+  spec.kind = options.kind;
+  spec.seed = rng.bits() % 1000000U;
+  spec.arrow = sample_arrow(rng);
+  spec.shots = {sample_shot(rng, spec.arrow)};
+  ShotSpec& shot = spec.shots.front();
+
+  ArcherSpec& archer = spec.archer;
+  archer.hand = rng.chance(0.8) ? "right" : "left";
+  const double cant = rng.chance(0.2) ? rng.uniform(0.0, 4.0) : rng.uniform(4.0, 30.0);
+  archer.cant_deg = archer.hand == "right" ? cant : -cant;
+  archer.brace_m = rng.uniform(0.15, 0.19);
+  archer.bow_length_m = rng.uniform(1.5, 1.75);
+  archer.limb_width_m = rng.uniform(0.028, 0.042);
+  archer.headwear = one(rng, std::array{"hair", "cap", "hat", "hood"});
+  archer.build = rng.uniform(0.92, 1.08);
+  archer.paint_seed = rng.bits() % 1000000U;
+
+  RangeSpec& range = spec.range;
+  const int look_draw = rng.chance(0.5) ? 1 : 2;
+  range.look = options.look > 0 ? options.look : look_draw;
+  range.texture_seed = rng.bits() % 1000000U;
+  range.ground = range.look == 1 ? one(rng, std::array{"grass", "dirt", "floor"})
+                                 : one(rng, std::array{"gravel", "snow", "mat"});
+  range.far = range.look == 1 ? one(rng, std::array{"wood", "hedge", "hall"})
+                              : one(rng, std::array{"posts", "field", "wall"});
+  const bool indoors = range.far == "hall" || range.far == "wall";
+  if (indoors) {
+    range.ground = range.look == 1 ? "floor" : "mat";
+  }
+  range.ground_below_m = rng.uniform(1.4, 1.6);
+  range.far_m = indoors ? rng.uniform(25.0, 32.0) : rng.uniform(28.0, 60.0);
+  range.butt_m = rng.uniform(8.0, 25.0);
+  range.butt = rng.chance(0.6) ? "rings" : "plain";
+  range.arrows_in_butt = rng.below(6);
+  range.sun = !indoors && rng.chance(0.65);
+  range.sun_azimuth_deg = rng.uniform(-180.0, 180.0);
+  range.sun_elevation_deg = rng.uniform(20.0, 65.0);
+  range.wind = indoors ? 0.0 : rng.uniform(0.0, 1.3);
+
+  CameraSpec& camera = spec.camera;
+  camera.focal_35mm = rng.uniform(24.0, 32.0);
+  camera.height_above_m = rng.uniform(0.4, 0.7);
+  camera.behind_m = rng.uniform(1.2, 1.7);
+  camera.lateral_m = rng.uniform(-0.16, 0.16);
+  camera.roll_deg = std::clamp(1.6 * rng.normal(), -4.0, 4.0);
+  camera.exposure_s = 1.0 / rng.log_uniform(400.0, 4000.0);
+  camera.shake_deg_per_s = rng.chance(0.1) ? 0.0 : rng.log_uniform(0.1, 4.0);
+  camera.shake_mm = camera.shake_deg_per_s > 0.0 ? rng.log_uniform(0.2, 3.0) : 0.0;
+  // Whoever films looks that the flight is seen past the upper limb: the line of sight to an arrow
+  // a few metres out must clear it where it crosses the bow's plane.
+  for (int i = 0; i < 60; ++i) {
+    bool clear = true;
+    for (const double z : {1.2, 2.0, 3.5, 6.0}) {
+      const double share = camera.behind_m / (camera.behind_m + z);
+      const double x = camera.lateral_m * (1.0 - share) +
+                       share * z * std::tan(shot.azimuth_deg * std::numbers::pi / 180.0);
+      const double up = camera.height_above_m * (1.0 - share);
+      const double limb = up * std::tan(archer.cant_deg * std::numbers::pi / 180.0) +
+                          (archer.hand == "right" ? 0.012 : -0.012);
+      if (std::abs(x - limb) < 0.5 * archer.limb_width_m + 0.012) {
+        clear = false;
+      }
+    }
+    if (clear) {
+      break;
+    }
+    camera.lateral_m = rng.uniform(-0.16, 0.16);
+  }
+
+  PictureSpec& picture = spec.picture;
+  picture.fps = options.fps;
+  const int turn = rng.below(4);
+  picture.rotation_deg = turn == 0 ? 0 : turn == 1 ? 180 : turn == 2 ? 90 : 270;
+  const double half_height =
+      std::atan(0.5 * display_height(picture) /
+                (camera.focal_35mm * std::hypot(picture.width, picture.height) / 43.2666)) *
+      180.0 / std::numbers::pi;
+  // The flight lies some 10 degrees down where it counts; portrait pictures leave room for choice.
+  camera.pitch_deg = half_height > 30.0 ? rng.uniform(-16.0, -4.0) : rng.uniform(-11.0, -6.0);
+  camera.readout_s = rng.uniform(0.0, std::min(0.004, 0.95 / picture.fps));
+  picture.codec = range.look == 2 && rng.chance(0.35) ? "hevc" : "h264";
+  picture.crf = rng.uniform(17.0, 27.0);
+  picture.preset = picture.codec == "hevc" ? "ultrafast" : "superfast";
+  const bool stretched = rng.chance(0.25);
+  picture.play_fps = stretched ? 30.0 : 0.0;
+  picture.capture_tag = stretched;
+
+  SensorSpec& sensor = spec.sensor;
+  const bool dim = indoors || rng.chance(0.15);
+  sensor.full_well_e = dim ? rng.log_uniform(350.0, 1500.0) : rng.log_uniform(1500.0, 9000.0);
+  sensor.read_noise_e = rng.uniform(1.5, 4.0);
+  sensor.brightness = dim ? rng.uniform(0.45, 0.9) : rng.uniform(0.8, 1.15);
+  sensor.noise_grain_px = range.look == 1 ? rng.uniform(0.4, 0.6) : rng.uniform(0.6, 1.0);
+  sensor.defocus = rng.uniform(0.5, 1.6);
+
+  spec.sound.on = rng.chance(0.7);
+  spec.sound.noise = rng.log_uniform(0.001, 0.03);
+  spec.sound.wind = indoors ? 0.0 : rng.log_uniform(0.001, 0.05);
+
+  const double before = rng.uniform(0.25, 0.5);
+  shot.loose_s = options.before_s >= 0.0 ? options.before_s : before;
+  spec.duration_s = shot.loose_s + (options.after_s >= 0.0 ? options.after_s : 0.35);
+  return spec;
+}
+
+}  // namespace clipmaker

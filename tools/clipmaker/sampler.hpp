@@ -1,0 +1,22 @@
+// Draws all parameters of a clip at random, within the ranges a club range gives.
+#pragma once
+
+#include <cstdint>
+
+#include "spec.hpp"
+
+namespace clipmaker {
+
+// What the caller fixes; everything else is drawn.
+struct SampleOptions {
+  int look = 0;             // 0: drawn
+  double fps = 240.0;
+  double before_s = -1.0;   // negative: drawn
+  double after_s = -1.0;
+  std::string kind = "shot";
+};
+
+// Clip `index` of the series `seed`: depends on nothing else.
+ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& options);
+
+}  // namespace clipmaker
