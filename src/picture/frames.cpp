@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
+#include <vector>
 
 #include "nocktrail/error.hpp"
 
@@ -21,7 +22,11 @@ cv::Mat bgr_from_frame(const media::Frame& frame) {
 
   cv::Mat luma;
   frame.luma.convertTo(luma, CV_32F, kLumaGain, -16.0 * kLumaGain);
-  cv::Mat planes[3] = {luma, luma, luma};
+  // Three matrices of their own: assigning a sum to one that shares luma's pixels would write
+  // there.
+  cv::Mat blue = luma.clone();
+  cv::Mat green = luma.clone();
+  cv::Mat red = luma.clone();
   if (!frame.chroma_u.empty() && !frame.chroma_v.empty()) {
     cv::Mat u;
     cv::Mat v;
@@ -29,12 +34,12 @@ cv::Mat bgr_from_frame(const media::Frame& frame) {
     cv::resize(frame.chroma_v, v, frame.luma.size(), 0.0, 0.0, cv::INTER_LINEAR);
     u.convertTo(u, CV_32F, 1.0, -128.0);
     v.convertTo(v, CV_32F, 1.0, -128.0);
-    planes[0] = luma + blue_from_u * u;
-    planes[1] = luma + green_from_u * u + green_from_v * v;
-    planes[2] = luma + red_from_v * v;
+    blue += blue_from_u * u;
+    green += green_from_u * u + green_from_v * v;
+    red += red_from_v * v;
   }
   cv::Mat bgr;
-  cv::merge(planes, 3, bgr);
+  cv::merge(std::vector<cv::Mat>{blue, green, red}, bgr);
   bgr.convertTo(bgr, CV_8U);
   return bgr;
 }

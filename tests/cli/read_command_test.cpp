@@ -1,0 +1,229 @@
+// The built program as scripts meet it: exit status, streams, files. Exit statuses and streams are
+// those of docs/measurement.md, "Commands that scripts rely on".
+#include <doctest/doctest.h>
+#include <fmt/format.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+namespace fs = std::filesystem;
+
+namespace {
+
+class Folder {
+ public:
+  Folder() {
+    std::string pattern = (fs::temp_directory_path() / "nocktrail-XXXXXX").string();
+    path_ = ::mkdtemp(pattern.data());
+  }
+  Folder(const Folder&) = delete;
+  Folder& operator=(const Folder&) = delete;
+  ~Folder() {
+    std::error_code ignored;
+    fs::remove_all(path_, ignored);
+  }
+  fs::path operator/(const char* name) const { return path_ / name; }
+  std::ptrdiff_t entries() const {
+    return std::distance(fs::directory_iterator(path_), fs::directory_iterator());
+  }
+
+ private:
+  fs::path path_;
+};
+
+std::string content(const fs::path& path) {
+  std::ifstream in(path, std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+struct Ran {
+  int status = -1;
+  std::string out;
+  std::string err;
+};
+
+Ran nocktrail(const std::string& arguments) {
+  const Folder folder;
+  const std::string command =
+      fmt::format("'{}' {} >'{}' 2>'{}' </dev/null", NOCKTRAIL_PROGRAM, arguments,
+                  (folder / "out").string(), (folder / "err").string());
+  const int raw = std::system(command.c_str());
+  return {WIFEXITED(raw) ? WEXITSTATUS(raw) : -1, content(folder / "out"), content(folder / "err")};
+}
+
+bool one_line(const std::string& text) {
+  return std::count(text.begin(), text.end(), '\n') == 1 && text.back() == '\n';
+}
+
+bool says(const std::string& text, const std::string& words) {
+  return text.find(words) != std::string::npos;
+}
+
+void write(const fs::path& path, const std::string& bytes) {
+  std::ofstream(path, std::ios::binary) << bytes;
+}
+
+std::vector<std::string> test_clips() {
+  std::vector<std::string> clips;
+  std::error_code error;
+  for (const auto& entry : fs::directory_iterator(NOCKTRAIL_TEST_CLIPS, error)) {
+    const std::string ending = entry.path().extension().string();
+    if (ending == ".mp4" || ending == ".mov") {
+      clips.push_back(entry.path().string());
+    }
+  }
+  std::sort(clips.begin(), clips.end());
+  return clips;
+}
+
+}  // namespace
+
+TEST_CASE("unit: help and version succeed on standard output") {
+  for (const char* arguments : {"--help", "read --help", "--version"}) {
+    const Ran ran = nocktrail(arguments);
+    CHECK(ran.status == 0);
+    CHECK(ran.err.empty());
+    CHECK_FALSE(ran.out.empty());
+  }
+  CHECK(says(nocktrail("read --help").out, "Examples:"));
+}
+
+TEST_CASE("unit: a wrong command line is 2, one line, naming the option") {
+  struct Row {
+    const char* arguments;
+    const char* named;
+  };
+  for (const Row& row : std::vector<Row>{{"", "subcommand"},
+                                         {"shoot", ""},
+                                         {"read", "CLIP"},
+                                         {"read --no-such-option x.mp4", "--no-such-option"},
+                                         {"read --hand both x.mp4", "--hand"},
+                                         {"read --cant 90.5 x.mp4", "--cant"},
+                                         {"read --cant -91 x.mp4", "--cant"},
+                                         {"read --cant steep x.mp4", "--cant"},
+                                         {"read --focal-35mm 9 x.mp4", "--focal-35mm"},
+                                         {"read --focal-35mm 201 x.mp4", "--focal-35mm"},
+                                         {"read --capture-fps 0 x.mp4", "--capture-fps"},
+                                         {"read --capture-fps nan x.mp4", "--capture-fps"},
+                                         {"read --capture-fps 2001 x.mp4", "--capture-fps"},
+                                         {"read --dead-band -1 x.mp4", "--dead-band"},
+                                         {"read --arrow-length 30 x.mp4", "--arrow-length"},
+                                         {"read --arrow-length 39cm x.mp4", "--arrow-length"},
+                                         {"read --arrow-length 1.2m x.mp4", "--arrow-length"},
+                                         {"read --json /no/such/folder/x.json x.mp4", "--json"},
+                                         {"read --still x.jpg x.mp4", "--still"},
+                                         {"read --still /no/such/folder/x.png x.mp4", "--still"},
+                                         {"read --debug /dev/null x.mp4", "--debug"}}) {
+    CAPTURE(row.arguments);
+    const Ran ran = nocktrail(row.arguments);
+    CHECK(ran.status == 2);
+    CHECK(ran.out.empty());
+    CHECK(one_line(ran.err));
+    CHECK(says(ran.err, row.named));
+  }
+}
+
+TEST_CASE("unit: values at the ends of their ranges are taken") {
+  for (const char* arguments :
+       {"--cant -90", "--cant 90", "--focal-35mm 10", "--focal-35mm 200", "--capture-fps 1",
+        "--capture-fps 2000", "--arrow-length 0.4m", "--arrow-length 1100mm", "--hand left"}) {
+    CAPTURE(arguments);
+    CHECK(nocktrail(std::string("read no-such.mp4 ") + arguments).status == 4);
+  }
+}
+
+TEST_CASE("fault: files that are no video are 4, one line each, and stop nothing") {
+  const Folder folder;
+  write(folder / "empty.mp4", "");
+  write(folder / "text.mp4", "this is no video\n");
+  write(folder / "noise.mp4", std::string(5000, '\x5a'));
+  fs::create_directory(folder / "folder.mp4");
+  std::string all;
+  for (const char* name : {"empty.mp4", "text.mp4", "noise.mp4", "folder.mp4", "missing.mp4"}) {
+    const std::string file = (folder / name).string();
+    CAPTURE(name);
+    const Ran ran = nocktrail("read '" + file + "'");
+    CHECK(ran.status == 4);
+    CHECK(ran.out.empty());
+    CHECK(one_line(ran.err));
+    CHECK(says(ran.err, name));
+    all += " '" + file + "'";
+  }
+  const Ran ran = nocktrail("read --json -" + all);
+  CHECK(ran.status == 4);
+  const auto j = nlohmann::json::parse(ran.out);
+  REQUIRE(j.size() == 5);
+  for (const auto& reading : j) {
+    CHECK(reading["status"] == "error");
+    CHECK(reading["reason"].is_string());
+    CHECK(reading["shots"].empty());
+  }
+}
+
+TEST_CASE("fault: a file that cannot be read gives JSON and no still") {
+  const Folder folder;
+  const Ran ran = nocktrail(fmt::format("read --json '{}' --still '{}' no-such.mp4",
+                                        (folder / "r.json").string(), (folder / "s.png").string()));
+  CHECK(ran.status == 4);
+  CHECK(says(ran.err, "no still is written"));
+  CHECK(nlohmann::json::parse(content(folder / "r.json"))["status"] == "error");
+  CHECK(folder.entries() == 1);
+}
+
+TEST_CASE("truth: the clips in the repository, with all outputs") {
+  const std::vector<std::string> clips = test_clips();
+  if (clips.empty()) {
+    MESSAGE("no clips in test-clips");
+    return;
+  }
+  const Folder folder;
+  const std::string clip = clips.front();
+  const Ran ran = nocktrail(fmt::format("read --hand right --json - --still '{}' '{}'",
+                                        (folder / "s.png").string(), clip));
+  const auto j = nlohmann::json::parse(ran.out);
+  CHECK(ran.status == (j["status"] == "measured" ? 0 : 3));
+  CHECK(content(folder / "s.png").substr(1, 3) == "PNG");
+
+  const Ran pair =
+      nocktrail(fmt::format("read --json '{}' --still '{}' '{}' no-such.mp4 '{}'",
+                            (folder / "r.json").string(), (folder / "s.png").string(), clip, clip));
+  CHECK(pair.status == 4);
+  CHECK(nlohmann::json::parse(content(folder / "r.json")).size() == 3);
+  CHECK(says(pair.out, fs::path(clip).filename().string()));
+  const std::string stem = fs::path(clip).stem().string();
+  CHECK(fs::exists(folder / fmt::format("s-{}.png", stem).c_str()));
+  CHECK(fs::exists(folder / fmt::format("s-{}-2.png", stem).c_str()));
+}
+
+TEST_CASE("fault: Ctrl-C leaves with 130 and writes nothing") {
+  const std::vector<std::string> clips = test_clips();
+  if (clips.empty()) {
+    MESSAGE("no clips in test-clips");
+    return;
+  }
+  const Folder folder;
+  std::string many;
+  for (int k = 0; k < 20; ++k) {
+    many += " '" + clips.front() + "'";
+  }
+  // exec, so that the signal meets the program and not the shell; -m, because a background job of
+  // a shell without job control ignores SIGINT.
+  const std::string command = fmt::format(
+      "bash -mc \"exec '{}' read --quiet --json '{}' {}\" & pid=$!; sleep 0.5; kill -INT $pid; "
+      "wait $pid",
+      NOCKTRAIL_PROGRAM, (folder / "r.json").string(), many);
+  write(folder / "run.sh", command);
+  const int raw =
+      std::system(fmt::format("bash -m '{}' 2>/dev/null", (folder / "run.sh").string()).c_str());
+  CHECK(WEXITSTATUS(raw) == 130);
+  CHECK_FALSE(fs::exists(folder / "r.json"));
+  CHECK(folder.entries() == 1);
+}

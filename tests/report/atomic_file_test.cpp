@@ -1,0 +1,96 @@
+#include "nocktrail/report/atomic_file.hpp"
+
+#include <doctest/doctest.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <string>
+
+#include "nocktrail/error.hpp"
+
+using namespace nocktrail;
+using namespace nocktrail::report;
+namespace fs = std::filesystem;
+
+namespace {
+
+class Folder {
+ public:
+  Folder() {
+    std::string pattern = (fs::temp_directory_path() / "nocktrail-XXXXXX").string();
+    path_ = ::mkdtemp(pattern.data());
+  }
+  Folder(const Folder&) = delete;
+  Folder& operator=(const Folder&) = delete;
+  ~Folder() {
+    std::error_code ignored;
+    fs::remove_all(path_, ignored);
+  }
+  fs::path operator/(const char* name) const { return path_ / name; }
+  std::ptrdiff_t entries() const {
+    return std::distance(fs::directory_iterator(path_), fs::directory_iterator());
+  }
+
+ private:
+  fs::path path_;
+};
+
+std::string content(const fs::path& path) {
+  std::ifstream in(path, std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+}  // namespace
+
+TEST_CASE("unit: a file is written, replaced, and leaves nothing beside it") {
+  const Folder folder;
+  const fs::path file = folder / "out.json";
+  write_file_whole(file, "one");
+  CHECK(content(file) == "one");
+  write_file_whole(file, std::string(1 << 20, 'x'));
+  CHECK(fs::file_size(file) == (1U << 20U));
+  CHECK(folder.entries() == 1);
+}
+
+TEST_CASE("unit: permissions of a file that exists stay") {
+  const Folder folder;
+  const fs::path file = folder / "out.json";
+  write_file_whole(file, "one");
+  REQUIRE(::chmod(file.c_str(), 0640) == 0);
+  write_file_whole(file, "two");
+  CHECK((static_cast<unsigned>(fs::status(file).permissions()) & 0777U) == 0640U);
+}
+
+TEST_CASE("unit: a link keeps pointing where it did") {
+  const Folder folder;
+  write_file_whole(folder / "real", "one");
+  fs::create_symlink("real", folder / "link");
+  write_file_whole(folder / "link", "two");
+  CHECK(fs::is_symlink(folder / "link"));
+  CHECK(content(folder / "real") == "two");
+}
+
+TEST_CASE("unit: a device is written straight and stays a device") {
+  write_file_whole("/dev/null", "gone");
+  CHECK(fs::is_character_file("/dev/null"));
+}
+
+TEST_CASE("fault: what cannot be written is named in one line and leaves nothing") {
+  const Folder folder;
+  for (const fs::path& path : {folder / "missing/out.json", folder / ""}) {
+    CAPTURE(path);
+    CHECK_THROWS_AS(write_file_whole(path, "x"), BadInput);
+    CHECK_THROWS_AS(check_writable(path), BadInput);
+  }
+  CHECK(folder.entries() == 0);
+  CHECK_NOTHROW(check_writable(folder / "new.json"));
+  CHECK(folder.entries() == 0);
+}
+
+TEST_CASE("fault: a device that refuses bytes is reported") {
+  // /dev/full refuses every byte (Linux full(4)).
+  CHECK_THROWS_AS(write_file_whole("/dev/full", "x"), BadInput);
+}
