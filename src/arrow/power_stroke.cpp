@@ -11,25 +11,29 @@ namespace {
 
 constexpr double kReferencePastRest_m = 2.0;  // docs/measurement.md
 
-// The limb tips follow the string: of the draw from brace height, this share opens as distance
-// between the nock and the line of the tips (a 66 in longbow at 28 in: 0.39 m of 0.50 m, drawn to
-// scale; the rest is how far the tips come back).
-constexpr double kTipLineShare = 0.77;
+// The limb tips follow the string. Near brace height they stand still to first order (the string
+// is inextensible), so all of the draw opens as distance between the nock and the line of the
+// tips; at full draw this share of it has gone into the tips coming back (a 66 in longbow at 28 in,
+// drawn to scale: 0.39 m of 0.50 m are left).
+constexpr double kTipsFollow = 0.23;
 
 ArrowBuild with_true_stiffness(ArrowBuild arrow, double ei_factor) {
   arrow.shaft.ei_n_m2 *= ei_factor;
   return arrow;
 }
 
-// The string pulls the nock toward the middle of the line of the limb tips, h ahead of it: a
-// sideways stiffness F / h. With h = share * x it stays finite as F and x fall to zero together.
+// The string pulls the nock toward the middle of the line of the limb tips, h ahead of it. The
+// pull forward is what accelerates arrow and string, so sideways it is a stiffness of that thrust
+// over h. It stays finite as thrust and h fall to zero together.
 std::vector<double> string_stiffness(const ThrustInput& input, const ThrustHistory& history,
-                                     double factor) {
-  std::vector<double> stiffness;
-  stiffness.reserve(history.mid_travel_m.size());
-  for (const double travel : history.mid_travel_m) {
-    const double remaining = input.stroke_m - travel;
-    stiffness.push_back(factor * draw_force_n(input, remaining) / (kTipLineShare * remaining));
+                                     const Unknowns& unknowns) {
+  const double driven_kg = input.arrow_mass_kg + unknowns.string_side_mass_kg;
+  std::vector<double> stiffness(history.mid_travel_m.size());
+  for (std::size_t i = 0; i < stiffness.size(); ++i) {
+    const double remaining_m = input.stroke_m - history.mid_travel_m[i];
+    const double ahead_m = remaining_m * (1.0 - kTipsFollow * remaining_m / input.stroke_m);
+    stiffness[i] = unknowns.string_side_factor * driven_kg * history.mid_acceleration_mps2[i] /
+                   ahead_m;
   }
   return stiffness;
 }
@@ -67,11 +71,11 @@ PlaneExit plane_exit(const PlaneResult& motion, double speed_mps, double sense,
 
 }  // namespace
 
-double held_force_n(const Setup& setup, double force_curvature) {
+double held_force_n(const Setup& setup, double early_weight) {
   const double rated_stroke =
       nock_to_pivot_m(setup.bow.rated_draw_m) - setup.bow.brace_height_m;
   return draw_force_at_n(setup.bow.draw_weight_n, rated_stroke, power_stroke_m(setup),
-                         force_curvature);
+                         early_weight);
 }
 
 ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns,
@@ -80,12 +84,13 @@ ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns,
   const BeamModes modes(arrow, options.beam);
 
   ThrustInput thrust;
-  thrust.full_draw_force_n = held_force_n(setup, unknowns.force_curvature);
+  thrust.full_draw_force_n = held_force_n(setup, unknowns.early_weight);
   thrust.stroke_m = power_stroke_m(setup);
-  thrust.curvature = unknowns.force_curvature;
+  thrust.early_weight = unknowns.early_weight;
   thrust.efficiency = unknowns.efficiency;
   thrust.arrow_mass_kg = modes.mass().mass_kg;
   thrust.virtual_mass_kg = unknowns.virtual_mass_kg;
+  thrust.limb_mass_kg = unknowns.limb_mass_kg;
   const ThrustHistory history = thrust_history(thrust, options.step_s);
 
   PlaneInput lateral;
@@ -94,7 +99,7 @@ ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns,
   lateral.nock_to_rest_m = nock_to_rest_at_full_draw_m(setup.archer);
   lateral.brace_height_m = setup.bow.brace_height_m;
   lateral.string_stiffness_n_per_m =
-      string_stiffness(thrust, history, unknowns.string_side_factor);
+      string_stiffness(thrust, history, unknowns);
   lateral.string_mass_kg = unknowns.string_side_mass_kg;
   // The string rolls off the fingertips, which point across to the arrow's side of the bow.
   lateral.kick_n = finger_push(history, unknowns.finger_ratio * thrust.full_draw_force_n,

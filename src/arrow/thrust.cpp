@@ -12,14 +12,19 @@ struct State {
   double speed_mps;
 };
 
-double acceleration(const ThrustInput& input, double remaining_m) {
-  return input.efficiency * draw_force_n(input, remaining_m) /
-         (input.arrow_mass_kg + input.virtual_mass_kg);
+// Forward, so the sign of x'' is turned.
+double acceleration(const ThrustInput& input, State at) {
+  const double u = at.remaining_m / input.stroke_m;
+  const double mass = input.arrow_mass_kg + input.virtual_mass_kg + input.limb_mass_kg * u * u;
+  const double half_mass_change = input.limb_mass_kg * u / input.stroke_m;
+  return (input.efficiency * draw_force_n(input, at.remaining_m) +
+          half_mass_change * at.speed_mps * at.speed_mps) /
+         mass;
 }
 
 State advance(const ThrustInput& input, State at, double step) {
   const auto slope = [&](State s) {
-    return State{-s.speed_mps, acceleration(input, s.remaining_m)};
+    return State{-s.speed_mps, acceleration(input, s)};
   };
   const auto moved = [](State s, State by, double h) {
     return State{s.remaining_m + h * by.remaining_m, s.speed_mps + h * by.speed_mps};
@@ -61,15 +66,15 @@ double exit_time(const ThrustInput& input, double step) {
 
 double draw_force_n(const ThrustInput& input, double remaining_m) {
   const double u = remaining_m / input.stroke_m;
-  return input.full_draw_force_n * ((1.0 + input.curvature) * u - input.curvature * u * u);
+  return input.full_draw_force_n * u * (1.0 + input.early_weight * (1.0 - u) * (1.0 - u));
 }
 
 double draw_force_at_n(double rated_force_n, double rated_stroke_m, double stroke_m,
-                       double curvature) {
+                       double early_weight) {
   ThrustInput rated;
   rated.full_draw_force_n = rated_force_n;
   rated.stroke_m = rated_stroke_m;
-  rated.curvature = curvature;
+  rated.early_weight = early_weight;
   return draw_force_n(rated, stroke_m);
 }
 
@@ -87,7 +92,7 @@ ThrustHistory thrust_history(const ThrustInput& input, double step_s) {
   for (std::size_t i = 0; i < steps; ++i) {
     const State middle = advance(input, state, 0.5 * history.step_s);
     history.mid_travel_m.push_back(input.stroke_m - middle.remaining_m);
-    history.mid_acceleration_mps2.push_back(acceleration(input, middle.remaining_m));
+    history.mid_acceleration_mps2.push_back(acceleration(input, middle));
     state = advance(input, middle, 0.5 * history.step_s);
     history.travel_m.push_back(input.stroke_m - state.remaining_m);
   }

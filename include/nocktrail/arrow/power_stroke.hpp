@@ -11,22 +11,23 @@
 
 namespace nocktrail::arrow {
 
-// What no archer measures. The defaults are the middle of the prior in unknowns.hpp, which says
-// where each comes from.
+// What no archer measures. The defaults are the middle of the prior in unknowns.hpp; where each
+// comes from, and how far it is to be believed, is in docs/arrow-model.md.
 struct Unknowns {
-  double finger_ratio = 0.10;       // sideways push of the fingers over the held force, peak
-  double finger_travel_m = 0.015;   // nock travel over which the string rolls off the fingers
+  double finger_ratio = 0.08;       // sideways push of the fingers over the held force, peak
+  double finger_travel_m = 0.030;   // nock travel over which the string rolls off the fingers
   double finger_lift_ratio = 0.0;   // the same upward (positive) or downward
   double plate_stiffness_n_per_m = 10e3;
   double shelf_stiffness_n_per_m = 10e3;
   double support_damping_n_s_per_m = 2.0;
   double ei_factor = 1.0;           // true EI over the stated one
-  double string_side_factor = 1.0;  // on the lateral stiffness from the string's tension
-  double string_height_factor = 3.0;  // vertical over lateral stiffness at the nock
+  double string_side_factor = 2.4;  // true lateral stiffness at the nock over thrust / h
+  double string_height_factor = 3.0;  // vertical stiffness at the nock over thrust / h
   double virtual_mass_kg = 7.6e-3;
+  double limb_mass_kg = 25e-3;      // thrust.hpp
   double string_side_mass_kg = 2.5e-3;  // a third of the string moves with the nock
-  double force_curvature = 0.1;     // thrust.hpp's c
-  double efficiency = 0.95;
+  double early_weight = 0.8;        // thrust.hpp's c
+  double efficiency = 0.85;
   double flex_damping_ratio = 0.01;
 };
 
@@ -64,7 +65,7 @@ struct ExitState {
 };
 
 // Force that the archer holds at full draw.
-double held_force_n(const Setup& setup, double force_curvature = Unknowns{}.force_curvature);
+double held_force_n(const Setup& setup, double early_weight = Unknowns{}.early_weight);
 
 // The set-up must be valid (setup_check.hpp).
 ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns = {},

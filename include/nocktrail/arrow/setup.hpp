@@ -10,6 +10,9 @@
 
 namespace nocktrail::arrow {
 
+// In which trade's groups a shaft is sold: deflection groups (tubes) or pounds (wood).
+enum class SpineGroups { deflection, pounds };
+
 struct Shaft {
   double length_m = 0.0;              // nock throat to the end of the shaft, point excluded
   double ei_n_m2 = 0.0;               // of the full-diameter part
@@ -20,6 +23,7 @@ struct Shaft {
   // solid wood. 0 means parallel.
   double taper_length_m = 0.0;
   double taper_end_diameter_m = 0.0;
+  SpineGroups groups = SpineGroups::deflection;
 };
 
 struct ArrowBuild {

@@ -1,0 +1,213 @@
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include "nocktrail/arrow/effects.hpp"
+#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/spine.hpp"
+#include "spine_groups.hpp"
+
+namespace nocktrail::arrow {
+namespace {
+
+constexpr double kStep_m = 0.25 * units::kMetresPerInch;  // one trim
+constexpr int kMostTrims = 14;                            // 3 1/2 in
+constexpr int kStepsLonger = 4;                           // for the plot
+constexpr double kTipStep_kg = 25.0 * units::kKilogramsPerGrain;
+constexpr int kMostTipSteps = 7;                          // 175 gr
+
+// Where a row of values first passes from positive to negative, in steps; nothing if it never
+// does.
+std::optional<double> first_crossing(const std::vector<double>& values) {
+  for (std::size_t i = 0; i + 1 < values.size(); ++i) {
+    if (values[i] > 0.0 && values[i + 1] <= 0.0) {
+      return static_cast<double>(i) + values[i] / (values[i] - values[i + 1]);
+    }
+  }
+  return std::nullopt;
+}
+
+// `signed_rows[i]` starts at the present set-up and is positive while there is something to do.
+Remaining remaining_of(const std::vector<std::vector<double>>& signed_rows, double step) {
+  Remaining result;
+  const auto n = static_cast<double>(signed_rows.size());
+  for (const std::vector<double>& row : signed_rows) {
+    if (row.front() <= 0.0) {
+      result.share_wrong_way += 1.0 / n;
+    } else if (const auto crossing = first_crossing(row)) {
+      result.amounts.push_back(*crossing * step);
+      result.share_reached += 1.0 / n;
+    } else {
+      result.share_out_of_reach += 1.0 / n;
+    }
+  }
+  std::sort(result.amounts.begin(), result.amounts.end());
+  result.amount = band_of(result.amounts);
+  return result;
+}
+
+double weakness_sign(const Setup& setup) { return setup.archer.hand == Hand::left ? 1.0 : -1.0; }
+
+}  // namespace
+
+Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& options) {
+  const std::size_t n = draws.draws.size();
+  StrokeOptions lateral = options.stroke;
+  lateral.vertical = false;
+  const double sign = weakness_sign(setup);
+  const double safe_m = nock_to_rest_at_full_draw_m(setup.archer) + kLeastPastRest_m;
+  const auto safe_trims =
+      static_cast<int>(std::floor((setup.arrow.shaft.length_m - safe_m) / kStep_m + 1e-9));
+  const int trims = std::clamp(safe_trims, 0, kMostTrims);
+
+  std::vector<double> lengths;
+  for (int k = -trims; k <= kStepsLonger; ++k) {
+    lengths.push_back(setup.arrow.shaft.length_m + k * kStep_m);
+  }
+  std::vector<std::vector<double>> by_length(n, std::vector<double>(lengths.size()));
+  std::vector<std::vector<double>> by_tip(n, std::vector<double>(kMostTipSteps + 1));
+  for_each_index(
+      n,
+      [&](std::size_t i) {
+        const auto offset = [&](const Setup& s) {
+          return simulate_shot(s, draws.draws[i], lateral).lateral.reference_offset_deg;
+        };
+        for (std::size_t k = 0; k < lengths.size(); ++k) {
+          Setup changed = setup;
+          changed.arrow.shaft.length_m = lengths[k];
+          by_length[i][k] = offset(changed);
+        }
+        for (std::size_t k = 0; k < by_tip[i].size(); ++k) {
+          Setup changed = setup;
+          changed.arrow.tip_mass_kg += static_cast<double>(k) * kTipStep_kg;
+          by_tip[i][k] = offset(changed);
+        }
+      },
+      options.threads);
+
+  Outlook result;
+  result.curve.length_m = lengths;
+  result.curve.shortest_safe_m = safe_m;
+  for (std::size_t k = 0; k < lengths.size(); ++k) {
+    std::vector<double> column(n);
+    std::transform(by_length.begin(), by_length.end(), column.begin(),
+                   [k](const auto& row) { return row[k]; });
+    result.curve.nock_right_deg.push_back(band_of(std::move(column)));
+  }
+  std::vector<std::vector<double>> trim_rows(n);
+  std::vector<std::vector<double>> tip_rows(n);
+  std::vector<double> per_inch(n);
+  const auto here = static_cast<std::size_t>(trims);
+  for (std::size_t i = 0; i < n; ++i) {
+    for (std::size_t k = 0; k <= here; ++k) {
+      trim_rows[i].push_back(sign * by_length[i][here - k]);  // weak: something to trim
+    }
+    for (const double value : by_tip[i]) {
+      tip_rows[i].push_back(-sign * value);                   // stiff: something to add
+    }
+    const double half = here > 0 ? 1.0 : 0.0;
+    const double shorter = by_length[i][here > 0 ? here - 1 : here];
+    per_inch[i] = (shorter - by_length[i][here + 1]) / ((1.0 + half) * 0.25);
+  }
+  result.trim = remaining_of(trim_rows, kStep_m);
+  result.add_tip = remaining_of(tip_rows, kTipStep_kg);
+  result.per_inch_trimmed_deg = band_of(std::move(per_inch));
+  return result;
+}
+
+namespace {
+
+// Common practice, no source: pounds of spine for a 28 in shaft equal the pounds held; 5 lb more
+// per inch of shaft over 28; 5 lb per 60 gr of tip over 55; 3 lb less per 1/10 in of plate outside
+// centre. Sources differ by a factor of two on each.
+double rule_of_thumb_lb(const Setup& setup) {
+  const double held_lb = held_force_n(setup) / units::kNewtonsPerPoundForce;
+  const double over_28_in = setup.arrow.shaft.length_m / units::kMetresPerInch - 28.0;
+  const double tip_gr = setup.arrow.tip_mass_kg / units::kKilogramsPerGrain;
+  const double outside_in = setup.bow.plate_offset_m / units::kMetresPerInch;
+  return held_lb + 5.0 * over_28_in + 5.0 * (tip_gr - 55.0) / 60.0 - 30.0 * outside_in;
+}
+constexpr double kRuleSpread_lb = 10.0;
+
+std::vector<std::string> groups_between(const StartingRange& range, SpineGroups kind) {
+  std::vector<std::string> groups;
+  if (kind == SpineGroups::deflection) {
+    for (const double group : kDeflectionGroups_in) {
+      if (group >= range.low80_in * 0.97 && group <= range.high80_in * 1.03) {
+        groups.push_back(units::format_length(group * units::kMetresPerInch,
+                                              units::LengthUnit::in, 4));
+      }
+    }
+    return groups;
+  }
+  const double low_lb = wood_pounds(ei_from_astm_deflection(range.high80_in));
+  const double high_lb = wood_pounds(ei_from_astm_deflection(range.low80_in));
+  const double first = kWoodGroup_lb * std::floor(low_lb / kWoodGroup_lb);
+  for (double lb = first; lb < high_lb; lb += kWoodGroup_lb) {
+    groups.push_back(units::format_force(lb * units::kNewtonsPerPoundForce, units::ForceUnit::lb,
+                                         3) +
+                     " to " +
+                     units::format_force((lb + kWoodGroup_lb) * units::kNewtonsPerPoundForce,
+                                         units::ForceUnit::lb, 3));
+  }
+  return groups;
+}
+
+}  // namespace
+
+StartingRange starting_range(const Setup& setup, const DrawSet& draws,
+                             const EffectsOptions& options) {
+  // Spines tried: 0.20 to 1.80 in, a tenth apart in the logarithm.
+  constexpr double kStiffest_in = 0.20;
+  constexpr double kRatio = 1.1051709;  // e^0.1
+  constexpr int kTried = 23;
+  StrokeOptions lateral = options.stroke;
+  lateral.vertical = false;
+  const double sign = weakness_sign(setup);
+  const std::size_t n = draws.draws.size();
+  std::vector<std::optional<double>> found_in(n);
+  for_each_index(
+      n,
+      [&](std::size_t i) {
+        std::vector<double> stiffness(kTried);  // positive: acts stiff
+        for (int k = 0; k < kTried; ++k) {
+          Setup tried = setup;
+          Shaft& shaft = tried.arrow.shaft;
+          const double ei = ei_from_astm_deflection(kStiffest_in * std::pow(kRatio, k));
+          shaft.mass_per_length_kg_per_m *= std::sqrt(ei / shaft.ei_n_m2);
+          shaft.ei_n_m2 = ei;
+          stiffness[static_cast<std::size_t>(k)] =
+              -sign * simulate_shot(tried, draws.draws[i], lateral).lateral.reference_offset_deg;
+        }
+        // Beyond a very weak spine the motion wraps round to another match, which no one shoots:
+        // the first crossing from stiff to weak is the one.
+        if (const auto crossing = first_crossing(stiffness)) {
+          found_in[i] = kStiffest_in * std::pow(kRatio, *crossing);
+        }
+      },
+      options.threads);
+  std::vector<double> found;
+  std::vector<double> pounds;
+  for (const auto& value : found_in) {
+    if (value) {
+      found.push_back(*value);
+      pounds.push_back(wood_pounds(ei_from_astm_deflection(*value)));
+    }
+  }
+  StartingRange range;
+  range.share_found = static_cast<double>(found.size()) / static_cast<double>(n);
+  range.rule_of_thumb_lb = rule_of_thumb_lb(setup);
+  range.rule_of_thumb_spread_lb = kRuleSpread_lb;
+  if (found.empty()) {
+    return range;
+  }
+  range.astm_deflection_in = band_of(found);
+  range.wood_pounds = band_of(pounds);
+  std::sort(found.begin(), found.end());
+  range.low80_in = quantile_of_sorted(found, 0.1);
+  range.high80_in = quantile_of_sorted(found, 0.9);
+  range.groups = groups_between(range, setup.arrow.shaft.groups);
+  return range;
+}
+
+}  // namespace nocktrail::arrow

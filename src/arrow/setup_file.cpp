@@ -1,0 +1,291 @@
+#include "nocktrail/arrow/setup_file.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <fstream>
+#include <numeric>
+#include <optional>
+#include <set>
+#include <sstream>
+#include <toml++/toml.h>
+#include <vector>
+
+#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/spine.hpp"
+#include "nocktrail/error.hpp"
+
+namespace nocktrail::arrow {
+namespace {
+
+// Effective lifting area of three fletchings of ordinary size, with the slope of free_flight.hpp.
+constexpr double kUsualFletchingArea_m2 = 1.26e-3;
+
+std::size_t edit_distance(std::string_view a, std::string_view b) {
+  std::vector<std::size_t> row(b.size() + 1);
+  std::iota(row.begin(), row.end(), std::size_t{0});
+  for (std::size_t i = 0; i < a.size(); ++i) {
+    std::size_t diagonal = row[0];
+    row[0] = i + 1;
+    for (std::size_t j = 0; j < b.size(); ++j) {
+      const std::size_t replaced = diagonal + (a[i] == b[j] ? 0 : 1);
+      diagonal = row[j + 1];
+      row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
+    }
+  }
+  return row.back();
+}
+
+// One table of the file; remembers what it was asked for, so that the rest can be named as unknown.
+class Table {
+ public:
+  Table(const toml::table& table, std::string name, std::string_view source)
+      : table_(table), prefix_(name.empty() ? "" : name + "."), source_(source) {}
+
+  std::optional<std::string> text(const std::string& key) {
+    known_.push_back(key);
+    const toml::node* node = table_.get(key);
+    if (node == nullptr) {
+      return std::nullopt;
+    }
+    if (const auto* value = node->as_string()) {
+      return value->get();
+    }
+    throw BadInput(fmt::format(
+        "{}: {} must be text in quotes, with its unit, for example \"28in\"", source_,
+        prefix_ + key));
+  }
+
+  std::optional<double> number(const std::string& key) {
+    known_.push_back(key);
+    const toml::node* node = table_.get(key);
+    if (node == nullptr) {
+      return std::nullopt;
+    }
+    if (const std::optional<double> value = node->value<double>(); value && node->is_number()) {
+      return value;
+    }
+    throw BadInput(fmt::format("{}: {} must be a plain number", source_, prefix_ + key));
+  }
+
+  template <typename Parse>
+  std::optional<double> quantity(const std::string& key, Parse parse) {
+    const std::optional<std::string> value = text(key);
+    if (!value) {
+      return std::nullopt;
+    }
+    return parse(*value, field(key));
+  }
+
+  template <typename Parse>
+  double needed(const std::string& key, Parse parse, std::string_view example) {
+    if (const std::optional<double> value = quantity(key, parse)) {
+      return *value;
+    }
+    throw BadInput(fmt::format("{}: {} is missing; add a line such as {} = \"{}\"", source_,
+                               prefix_ + key, key, example));
+  }
+
+  Table inner(const std::string& key) {
+    known_.push_back(key);
+    const toml::node* node = table_.get(key);
+    if (node != nullptr && node->as_table() != nullptr) {
+      return Table(*node->as_table(), key, source_);
+    }
+    throw BadInput(fmt::format(
+        "{}: the section [{}] is missing; `nocktrail effects --template` prints a whole file",
+        source_, key));
+  }
+
+  // Call last: throws for the first key that nobody asked for.
+  void refuse_unknown() const {
+    for (const auto& [key, value] : table_) {
+      const std::string name(key.str());
+      if (std::find(known_.begin(), known_.end(), name) != known_.end()) {
+        continue;
+      }
+      const auto nearest =
+          std::min_element(known_.begin(), known_.end(), [&](const auto& a, const auto& b) {
+            return edit_distance(name, a) < edit_distance(name, b);
+          });
+      throw BadInput(fmt::format("{}: {} is not a known field; did you mean {}?", source_,
+                                 prefix_ + name, prefix_ + *nearest));
+    }
+  }
+
+  std::string field(const std::string& key) const {
+    return fmt::format("{}: {}{}", source_, prefix_, key);
+  }
+
+ private:
+  const toml::table& table_;
+  std::string prefix_;
+  std::string source_;
+  std::vector<std::string> known_;
+};
+
+Bow read_bow(Table table) {
+  Bow bow;
+  bow.draw_weight_n = table.needed("draw_weight", units::parse_force_n, "45lb");
+  bow.rated_draw_m =
+      table.quantity("rated_draw_length", units::parse_length_m).value_or(bow.rated_draw_m);
+  bow.brace_height_m = table.needed("brace_height", units::parse_length_m, "7.25in");
+  bow.brace_min_m = table.quantity("brace_min", units::parse_length_m);
+  bow.brace_max_m = table.quantity("brace_max", units::parse_length_m);
+  bow.min_grains_per_pound = table.number("min_grains_per_pound");
+  bow.plate_offset_m = table.needed("plate_offset", units::parse_length_m, "1/16in");
+  bow.nocking_point_m = table.needed("nocking_point", units::parse_length_m, "1/2in");
+  table.refuse_unknown();
+  return bow;
+}
+
+// The stiffness, from whichever of the three ways of saying it is there.
+void read_stiffness(Table& table, Shaft& shaft, std::string_view source) {
+  const auto deflection_m = table.quantity("spine", units::parse_length_m);
+  const auto pounds_n = table.quantity("wood_spine", units::parse_force_n);
+  const auto modulus_gpa = table.number("youngs_modulus_gpa");
+  const auto wall_m = table.quantity("wall", units::parse_length_m);
+  const int ways = static_cast<int>(deflection_m.has_value()) +
+                   static_cast<int>(pounds_n.has_value()) +
+                   static_cast<int>(modulus_gpa.has_value());
+  if (ways != 1) {
+    throw BadInput(fmt::format(
+        "{}: give exactly one of arrow.spine (\"0.500in\", ASTM), arrow.wood_spine (\"50lb\") or "
+        "arrow.youngs_modulus_gpa with arrow.wall",
+        source));
+  }
+  const auto positive = [&](const char* key, double value) {
+    if (value <= 0.0) {
+      throw BadInput(fmt::format("{} must be above zero", table.field(key)));
+    }
+    return value;
+  };
+  if (deflection_m) {
+    shaft.ei_n_m2 =
+        ei_from_astm_deflection(positive("spine", *deflection_m) / units::kMetresPerInch);
+  } else if (pounds_n) {
+    shaft.ei_n_m2 = ei_from_wood_pounds(positive("wood_spine", *pounds_n) /
+                                        units::kNewtonsPerPoundForce);
+    shaft.groups = SpineGroups::pounds;
+  } else {
+    shaft.ei_n_m2 = ei_of_tube(1e9 * positive("youngs_modulus_gpa", *modulus_gpa),
+                               shaft.diameter_m, wall_m.value_or(shaft.diameter_m));
+  }
+}
+
+ArrowBuild read_arrow(Table table, std::string_view source) {
+  ArrowBuild arrow;
+  Shaft& shaft = arrow.shaft;
+  shaft.length_m = table.needed("shaft_length", units::parse_length_m, "29in");
+  shaft.diameter_m = table.needed("diameter", units::parse_length_m, "0.30in");
+  read_stiffness(table, shaft, source);
+  const auto line = table.quantity("mass_per_length", units::parse_mass_per_length_kg_per_m);
+  const auto whole = table.quantity("shaft_mass", units::parse_mass_kg);
+  if (line.has_value() == whole.has_value()) {
+    throw BadInput(fmt::format(
+        "{}: give exactly one of arrow.mass_per_length (\"8.0gr/in\") and arrow.shaft_mass "
+        "(\"232gr\", the bare shaft at its present length)",
+        source));
+  }
+  arrow.nock_mass_kg = table.quantity("nock_mass", units::parse_mass_kg).value_or(0.0);
+  arrow.tip_mass_kg = table.needed("tip_mass", units::parse_mass_kg, "125gr");
+  shaft.taper_length_m = table.quantity("taper_length", units::parse_length_m).value_or(0.0);
+  shaft.taper_end_diameter_m =
+      table.quantity("taper_end_diameter", units::parse_length_m).value_or(0.0);
+  arrow.fletching_mass_kg = table.quantity("fletching_mass", units::parse_mass_kg).value_or(0.0);
+  arrow.fletching_area_m2 = arrow.fletching_mass_kg > 0.0 ? kUsualFletchingArea_m2 : 0.0;
+  table.refuse_unknown();
+  if (line) {
+    shaft.mass_per_length_kg_per_m = *line;
+  } else if (shaft.length_m > 0.0 && *whole > 0.0) {
+    // Of a tapered shaft the full part is heavier than the mean.
+    Shaft unit = shaft;
+    unit.mass_per_length_kg_per_m = 1.0;
+    ArrowBuild bare;
+    bare.shaft = unit;
+    shaft.mass_per_length_kg_per_m = *whole / mass_properties(bare).mass_kg;
+  }
+  return arrow;
+}
+
+}  // namespace
+
+Setup parse_setup(std::string_view text, std::string_view source) {
+  toml::table file;
+  try {
+    file = toml::parse(text, source);
+  } catch (const toml::parse_error& error) {
+    throw BadInput(fmt::format("{}: line {}, column {}: {}", source, error.source().begin.line,
+                               error.source().begin.column, error.description()));
+  }
+  Table root(file, "", source);
+  Setup setup;
+  const std::string hand = root.text("hand").value_or("right");
+  if (hand != "right" && hand != "left") {
+    throw BadInput(
+        fmt::format("{}: hand: \"{}\" is neither \"right\" nor \"left\"", source, hand));
+  }
+  setup.archer.hand = hand == "left" ? Hand::left : Hand::right;
+  setup.bow = read_bow(root.inner("bow"));
+  Table archer = root.inner("archer");
+  setup.archer.draw_m = archer.needed("draw_length", units::parse_length_m, "28in");
+  archer.refuse_unknown();
+  setup.arrow = read_arrow(root.inner("arrow"), source);
+  root.refuse_unknown();
+  try {
+    check_setup(setup);
+  } catch (const BadInput& error) {
+    throw BadInput(fmt::format("{}: {}", source, error.what()));
+  }
+  return setup;
+}
+
+Setup read_setup_file(const std::string& path) {
+  std::ifstream file(path, std::ios::binary);
+  std::ostringstream text;
+  if (!file || !(text << file.rdbuf())) {
+    throw BadInput(fmt::format(
+        "{}: cannot read this file; `nocktrail effects --template > {}` writes one to fill in",
+        path, path));
+  }
+  return parse_setup(text.str(), path);
+}
+
+std::string setup_template() {
+  return R"(# A set-up for `nocktrail effects`. Every quantity is text with its unit:
+# lengths in, mm, cm, m (fractions too: "5/16in", "28 1/2in"); masses gr, g; forces lb, N.
+hand = "right"                  # the hand that draws: "right" or "left"
+
+[bow]
+draw_weight = "45lb"            # as marked, at the rated draw
+rated_draw_length = "28in"      # AMO: nocking point to the grip's deepest point, plus 1 3/4 in
+brace_height = "7.25in"         # string to the grip's deepest point
+# What the bow's maker allows; leave out what you do not know.
+brace_min = "6.75in"
+brace_max = "7.75in"
+# min_grains_per_pound = 8
+# Face of the strike plate from the plane of the string: positive outside centre (toward the
+# arrow), negative when the window is cut past centre.
+plate_offset = "1/16in"
+# Underside of the nocking point above square from the shelf; the nock sits beneath it.
+nocking_point = "1/2in"
+
+[archer]
+draw_length = "28in"            # AMO
+
+[arrow]                         # the bare shaft that you shoot at the test
+shaft_length = "29in"           # nock throat to the end of the shaft, point not included
+diameter = "0.30in"
+# One of: spine = "0.500in" (ASTM deflection), wood_spine = "50lb", or youngs_modulus_gpa = 71
+# with wall = "0.013in" (leave the wall out for a solid rod).
+spine = "0.500in"
+# One of: mass_per_length = "8.0gr/in", or shaft_mass = "232gr" (shaft alone, at this length).
+mass_per_length = "8.0gr/in"
+nock_mass = "10gr"
+tip_mass = "125gr"              # point and insert together
+# taper_length = "9in"          # a tapered tail, and its diameter at the nock
+# taper_end_diameter = "5/16in"
+)";
+}
+
+}  // namespace nocktrail::arrow

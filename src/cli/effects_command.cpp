@@ -1,0 +1,155 @@
+#include "effects_command.hpp"
+
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <cmath>
+#include <cstdio>
+#include <fstream>
+#include <nlohmann/json.hpp>
+
+#include "nocktrail/arrow/effects_view.hpp"
+#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/setup_file.hpp"
+#include "nocktrail/error.hpp"
+
+namespace nocktrail::cli {
+namespace {
+
+// A reading is refused by the contract above 1.5 deg; ten times that is a slip.
+constexpr double kMostU95_deg = 15.0;
+constexpr double kMostReading_deg = 45.0;
+constexpr std::size_t kFewestDraws = 20;
+constexpr std::size_t kMostDraws = 20000;
+
+void write_file(const std::string& path, const std::string& text) {
+  std::ofstream file(path, std::ios::binary | std::ios::trunc);
+  file << text;
+  file.close();
+  if (!file) {
+    throw BadInput(fmt::format("{}: cannot write this file; check the folder and its rights", path));
+  }
+}
+
+std::optional<arrow::MeasuredOffset> measured_offset(const EffectsArguments& arguments) {
+  if (arguments.reading_deg.has_value() != arguments.u95_deg.has_value()) {
+    throw BadInput("--reading and --u95 go together: both in degrees, as `nocktrail read` prints");
+  }
+  if (!arguments.reading_deg) {
+    return std::nullopt;
+  }
+  if (!std::isfinite(*arguments.reading_deg) ||
+      std::abs(*arguments.reading_deg) > kMostReading_deg) {
+    throw BadInput(fmt::format("--reading: {:g} is not possible; give -{:g} to {:g} degrees",
+                               *arguments.reading_deg, kMostReading_deg, kMostReading_deg));
+  }
+  if (!(*arguments.u95_deg > 0.0) || *arguments.u95_deg > kMostU95_deg) {
+    throw BadInput(fmt::format(
+        "--u95: {:g} is not possible; give half the 95 % interval, above 0 and up to {:g} degrees",
+        *arguments.u95_deg, kMostU95_deg));
+  }
+  return arrow::MeasuredOffset{*arguments.reading_deg, *arguments.u95_deg};
+}
+
+// JSON to its place; true when stdout is taken by it.
+bool write_json(const std::string& path, const nlohmann::json& document) {
+  if (path.empty()) {
+    return false;
+  }
+  const std::string text = document.dump(2) + "\n";
+  if (path == "-") {
+    fmt::print("{}", text);
+    return true;
+  }
+  write_file(path, text);
+  return false;
+}
+
+void warn_on_stderr(const arrow::Setup& setup) {
+  for (const arrow::Caution& caution : arrow::cautions(setup)) {
+    fmt::print(stderr, "warning: {}\n", caution.text);
+  }
+}
+
+}  // namespace
+
+CLI::App* add_effects_command(CLI::App& app, EffectsArguments& arguments) {
+  CLI::App* command =
+      app.add_subcommand("effects", "What each change to a set-up does to the nock's offset");
+  command->add_option("setup", arguments.setup_path, "Set-up file (TOML); see --template")
+      ->type_name("SETUP.toml");
+  command
+      ->add_option("--reading", arguments.reading_deg,
+                   "Measured lateral offset, nock to the shooter's right positive, bow upright")
+      ->type_name("DEG");
+  command->add_option("--u95", arguments.u95_deg, "Half its 95 % interval")->type_name("DEG");
+  command->add_option("--json", arguments.json_path, "Write JSON to a file, or - for stdout")
+      ->type_name("FILE|-");
+  command->add_option("--plot", arguments.plot_path, "Write the plot against shaft length")
+      ->type_name("FILE.svg");
+  command->add_option("--draws", arguments.draws, "Draws of what is not known")
+      ->capture_default_str()
+      ->type_name("N");
+  command->add_option("--seed", arguments.seed, "Seed of the draws; same seed, same answer")
+      ->capture_default_str()
+      ->type_name("S");
+  command->add_flag("--start", arguments.start,
+                    "No arrows yet: the static spines worth making a test set of");
+  command->add_flag("--template", arguments.print_template, "Print a set-up file to fill in");
+  return command;
+}
+
+int run_effects(const EffectsArguments& arguments) {
+  if (arguments.print_template) {
+    fmt::print("{}", arrow::setup_template());
+    return 0;
+  }
+  if (arguments.setup_path.empty()) {
+    throw BadInput(
+        "effects: name a set-up file; `nocktrail effects --template > setup.toml` writes one to "
+        "fill in");
+  }
+  if (arguments.draws < kFewestDraws || arguments.draws > kMostDraws) {
+    throw BadInput(fmt::format("--draws: {} is not possible; give {} to {}", arguments.draws,
+                               kFewestDraws, kMostDraws));
+  }
+  const std::optional<arrow::MeasuredOffset> reading = measured_offset(arguments);
+  arrow::EffectsOptions options;
+  options.draws = arguments.draws;
+  options.seed = arguments.seed;
+  const arrow::Setup setup = arrow::read_setup_file(arguments.setup_path);
+
+  if (arguments.start) {
+    if (reading || !arguments.plot_path.empty()) {
+      throw BadInput("--start is for an archer with no arrows yet: leave out --reading and --plot");
+    }
+    const arrow::DrawSet draws = arrow::draw_set(setup, std::nullopt, options);
+    const arrow::StartingRange range = arrow::starting_range(setup, draws, options);
+    if (write_json(arguments.json_path, arrow::starting_json(setup, range))) {
+      warn_on_stderr(setup);
+    } else {
+      fmt::print("{}", arrow::starting_text(setup, range));
+    }
+    return 0;
+  }
+
+  arrow::EffectsAnswer answer;
+  answer.setup = setup;
+  answer.setup_name = arguments.setup_path;
+  answer.reading = reading;
+  answer.seed = arguments.seed;
+  answer.draws = arrow::draw_set(setup, reading, options);
+  answer.table = arrow::effects_table(setup, answer.draws, options);
+  answer.outlook = arrow::outlook(setup, answer.draws, options);
+  if (!arguments.plot_path.empty()) {
+    write_file(arguments.plot_path, arrow::effects_svg(answer));
+  }
+  if (write_json(arguments.json_path, arrow::effects_json(answer))) {
+    warn_on_stderr(setup);
+  } else {
+    fmt::print("{}", arrow::effects_text(answer));
+  }
+  return 0;
+}
+
+}  // namespace nocktrail::cli
