@@ -7,13 +7,11 @@
 #include <cstdio>
 #include <exception>
 
+#include "effects_command.hpp"
 #include "exit_status.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/version.hpp"
 #include "read_command.hpp"
-#ifdef NOCKTRAIL_HAS_EFFECTS_COMMAND
-#include "effects_command.hpp"
-#endif
 
 namespace {
 
@@ -26,13 +24,18 @@ int run(int argc, char** argv) {
   program.set_version_flag("--version", std::string("nocktrail ") + nocktrail::kVersion);
   program.require_subcommand(1);
   program.footer("nocktrail COMMAND --help tells about one command.");
-  int exit_status = kAllMeasured;
-  add_read_command(program, exit_status);
-#ifdef NOCKTRAIL_HAS_EFFECTS_COMMAND
-  add_effects_command(program, exit_status);
-#endif
+  ReadArguments read_arguments;
+  EffectsArguments effects_arguments;
+  const CLI::App* read = add_read_command(program, read_arguments);
+  const CLI::App* effects = add_effects_command(program, effects_arguments);
   try {
     program.parse(argc, argv);
+    if (program.got_subcommand(read)) {
+      return run_read(read_arguments);
+    }
+    if (program.got_subcommand(effects)) {
+      return run_effects(effects_arguments);
+    }
   } catch (const CLI::Success& asked) {  // --help, --version
     return program.exit(asked);
   } catch (const CLI::ParseError& fault) {
@@ -42,7 +45,7 @@ int run(int argc, char** argv) {
     fmt::print(stderr, "nocktrail: {}\n", fault.what());
     return kWrongUsage;
   }
-  return exit_status;
+  return kWrongUsage;
 }
 
 }  // namespace

@@ -9,8 +9,6 @@
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
-#include <memory>
-#include <optional>
 #include <set>
 #include <string>
 #include <vector>
@@ -32,21 +30,6 @@ namespace nocktrail::cli {
 namespace {
 
 namespace fs = std::filesystem;
-
-// The command line as it was written.
-struct ReadArguments {
-  std::string hand;
-  std::optional<double> cant_deg;
-  std::string arrow_length;
-  std::optional<double> focal_35mm;
-  std::optional<double> capture_fps;
-  double dead_band_deg = ReadClipOptions{}.dead_band_deg;
-  std::string json;
-  std::string still;
-  std::string debug;
-  bool quiet = false;
-  std::vector<std::string> clips;
-};
 
 const char* const kFooter = R"(Examples:
   nocktrail read --hand right shot.mp4
@@ -341,49 +324,50 @@ class ReadRun {
 
 }  // namespace
 
-void add_read_command(CLI::App& program, int& exit_status) {
-  auto arguments = std::make_shared<ReadArguments>();
+CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments) {
   CLI::App* read = program.add_subcommand(
       "read", "Read how the nock trails as the arrow leaves the bow, from one clip or several");
   read->footer(kFooter);
-  read->add_option("--hand", arguments->hand,
+  read->add_option("--hand", arguments.hand,
                    "The archer's drawing hand; without it spine is not\njudged")
       ->type_name("right|left");
-  read->add_option("--cant", arguments->cant_deg,
+  read->add_option("--cant", arguments.cant_deg,
                    "Lean of the bow, positive when the upper limb leans\nto the shooter's right; "
                    "the verdict is then in the\nbow's own frame")
       ->type_name("DEG");
-  read->add_option("--arrow-length", arguments->arrow_length,
+  read->add_option("--arrow-length", arguments.arrow_length,
                    "Nock throat to the end of the point, with a unit:\n30in, 762mm, 0.762m")
       ->type_name("LEN");
   read->add_option(
-          "--focal-35mm", arguments->focal_35mm,
+          "--focal-35mm", arguments.focal_35mm,
           "The phone's focal length as 35 mm equivalent, by the\npicture's diagonal; else assumed")
       ->type_name("MM");
-  read->add_option("--capture-fps", arguments->capture_fps,
+  read->add_option("--capture-fps", arguments.capture_fps,
                    "Frames a second at which the clip was filmed, when\nits file does not say")
       ->type_name("N");
-  read->add_option("--dead-band", arguments->dead_band_deg,
+  read->add_option("--dead-band", arguments.dead_band_deg,
                    "Offsets smaller than this count as straight")
       ->type_name("DEG")
       ->capture_default_str();
-  read->add_option("--json", arguments->json,
+  read->add_option("--json", arguments.json,
                    "Write the readings as JSON to FILE; \"-\" is standard\noutput, which then "
                    "carries nothing else")
       ->type_name("FILE|-");
-  read->add_option("--still", arguments->still, "Write a picture of what was measured")
+  read->add_option("--still", arguments.still, "Write a picture of what was measured")
       ->type_name("FILE.png");
-  read->add_option("--debug", arguments->debug,
+  read->add_option("--debug", arguments.debug,
                    "Leave pictures of what each stage saw in this folder")
       ->type_name("DIR");
-  read->add_flag("--quiet", arguments->quiet,
+  read->add_flag("--quiet", arguments.quiet,
                  "No words and no progress; only errors, and what\n--json and --still ask for");
-  read->add_option("CLIP", arguments->clips, "Video files")->type_name("")->required();
-  read->callback([arguments, &exit_status] {
-    const ReadClipOptions options = checked_options(*arguments);
-    check_outputs(*arguments);
-    exit_status = ReadRun(*arguments, options).run();
-  });
+  read->add_option("CLIP", arguments.clips, "Video files")->type_name("")->required();
+  return read;
+}
+
+int run_read(const ReadArguments& arguments) {
+  const ReadClipOptions options = checked_options(arguments);
+  check_outputs(arguments);
+  return ReadRun(arguments, options).run();
 }
 
 }  // namespace nocktrail::cli

@@ -1,12 +1,39 @@
-// nocktrail read: clips in, readings out.
+// `nocktrail read`: clips in, readings out.
 #pragma once
 
-#include <CLI/App.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "nocktrail/pipeline/read_clip.hpp"
+
+namespace CLI {
+class App;
+}
 
 namespace nocktrail::cli {
 
-// Adds the command to the program. When it was asked for and has run, `exit_status` holds what the
-// program is to exit with. Its callback throws BadInput for a value outside its range.
-void add_read_command(CLI::App& program, int& exit_status);
+// The command line as it was written.
+struct ReadArguments {
+  std::string hand;
+  std::optional<double> cant_deg;
+  std::string arrow_length;
+  std::optional<double> focal_35mm;
+  std::optional<double> capture_fps;
+  double dead_band_deg = ReadClipOptions{}.dead_band_deg;
+  std::string json;  // "-" is standard output
+  std::string still;
+  std::string debug;
+  bool quiet = false;
+  std::vector<std::string> clips;
+};
+
+// Adds the subcommand and binds its options to `arguments`, which must outlive the parse.
+CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments);
+
+// Reads the clips one after another and writes what was asked for; a clip that fails never stops
+// the others. Returns the exit status. Throws BadInput for a value outside its range or an output
+// that cannot be written.
+int run_read(const ReadArguments& arguments);
 
 }  // namespace nocktrail::cli

@@ -68,22 +68,47 @@ void label_beside(Canvas& canvas, const Box& box, const std::string& words,
   canvas.text(words, {x, y}, kLabel);
 }
 
-// Words for what the line styles mean, along the foot of a panel.
-void legend(Canvas& canvas, const Box& box, const std::string& shaft_words,
-            const std::string& flight_words) {
+constexpr double kLegendRow_px = 44.0;
+
+struct LegendEntry {
+  std::string words;
+  Stroke stroke;
+};
+
+// What the line styles mean, along the foot of a panel, in as many rows as its width asks for.
+// Returns what is left of the panel above it.
+Box legend(Canvas& canvas, const Box& box, const std::vector<LegendEntry>& entries) {
   const Type type{28.0, false, kInk, false};
-  const double height = 46.0;
-  const Box strip{box.x, box.bottom() - height, box.width, height};
-  canvas.fill(strip, {1.0, 1.0, 1.0});
-  const double y = strip.y + 0.5 * height;
-  double x = strip.x + 14.0;
-  for (const auto& [words, stroke] :
-       {std::pair{&shaft_words, &kShaftLine}, std::pair{&flight_words, &kFlightLine}}) {
-    canvas.path({{x, y}, {x + 64.0, y}}, *stroke);
-    x += 76.0;
-    canvas.text(*words, {x, y + 10.0}, type);
-    x += canvas.text_width_px(*words, type) + 34.0;
+  constexpr double kSample_px = 60.0;
+  constexpr double kPad_px = 14.0;
+  const auto width_of = [&](const LegendEntry& e) {
+    return kPad_px + kSample_px + kPad_px + canvas.text_width_px(e.words, type) + kPad_px;
+  };
+  int rows = 1;
+  double x = 0.0;
+  std::vector<std::pair<double, int>> places;
+  for (const LegendEntry& e : entries) {
+    const double width = width_of(e);
+    if (x > 0.0 && x + width > box.width) {
+      x = 0.0;
+      ++rows;
+    }
+    places.emplace_back(x, rows - 1);
+    x += width;
   }
+  Box strip = box;
+  strip.height = kLegendRow_px * rows;
+  strip.y = box.bottom() - strip.height;
+  canvas.fill(strip, {1.0, 1.0, 1.0});
+  for (std::size_t k = 0; k < entries.size(); ++k) {
+    const double left = strip.x + places[k].first + kPad_px;
+    const double y = strip.y + (places[k].second + 0.5) * kLegendRow_px;
+    canvas.path({{left, y}, {left + kSample_px, y}}, entries[k].stroke);
+    canvas.text(entries[k].words, {left + kSample_px + kPad_px, y + 10.0}, type);
+  }
+  Box rest = box;
+  rest.height -= strip.height;
+  return rest;
 }
 
 }  // namespace
@@ -122,40 +147,43 @@ void draw_strobe_panel(Canvas& canvas, const Box& box, const cv::Mat& strobe,
     no_picture(canvas, box);
     return;
   }
+  const Box photo = legend(canvas, box,
+                           {{"fitted shaft; ring: nock, metres past the rest", kShaftLine},
+                            {"flight path", kFlightLine}});
   std::vector<Eigen::Vector2d> points;
   for (const Instant& i : shown) {
     points.push_back(i.nock_in_reference_px);
     points.push_back(i.tip_in_reference_px);
   }
-  const View view = view_of(points, strobe.size(), box, 0.14, 0.30 * strobe.cols);
-  canvas.picture(resampled(strobe, view, box), box.x, box.y);
-  canvas.clip_to(box);
+  const View view = view_of(points, strobe.size(), photo, 0.14, 0.30 * strobe.cols);
+  canvas.picture(resampled(strobe, view, photo), photo.x, photo.y);
+  canvas.clip_to(photo);
 
   std::vector<Eigen::Vector2d> flight;
   for (const Instant& i : all) {
-    flight.push_back(to_panel(view, box, 0.5 * (i.nock_in_reference_px + i.tip_in_reference_px)));
+    flight.push_back(to_panel(view, photo, 0.5 * (i.nock_in_reference_px + i.tip_in_reference_px)));
   }
   canvas.path(flight, kFlightLine);
 
   double last_label_y = -1e9;
   double last_label_x = -1e9;
   for (const Instant& i : shown) {
-    const Eigen::Vector2d nock = to_panel(view, box, i.nock_in_reference_px);
-    const Eigen::Vector2d tip = to_panel(view, box, i.tip_in_reference_px);
+    const Eigen::Vector2d nock = to_panel(view, photo, i.nock_in_reference_px);
+    const Eigen::Vector2d tip = to_panel(view, photo, i.tip_in_reference_px);
     canvas.path({nock, tip}, {kShaft, 3.0, {}, false});
     canvas.circle(nock, 9.0, {kShaft, 4.0, {}, true});
     const double apart = std::hypot(nock.x() - last_label_x, nock.y() - last_label_y);
     if (apart > 1.3 * kLabel.size_px) {
-      const Eigen::Vector2d away(nock.x() < box.centre().x() ? -1.0 : 1.0, 0.0);
+      // On the side to which the nock trails, clear of the shaft and the path.
+      const double away = i.fitted.nock_px.x() < i.fitted.straight_nock_px.x() ? -1.0 : 1.0;
       const double drop = 0.35 * kLabel.size_px;
-      label_beside(canvas, box, fmt::format("{:.1f} m", i.fitted.nock_z_m),
-                   nock + Eigen::Vector2d(0.0, drop), {away.x(), -1.0});
+      label_beside(canvas, photo, fmt::format("{:.1f} m", i.fitted.nock_z_m),
+                   nock + Eigen::Vector2d(0.0, drop), {away, -1.0});
       last_label_y = nock.y();
       last_label_x = nock.x();
     }
   }
   canvas.release_clip();
-  legend(canvas, box, "fitted shaft, ring at the nock, metres past the rest", "flight path");
   canvas.frame(box, kPanelEdge);
 }
 
@@ -166,8 +194,8 @@ void draw_enlarged_panel(Canvas& canvas, const Box& box, const cv::Mat& frame,
     return;
   }
   const std::vector<Eigen::Vector2d> points{fitted.nock_px, fitted.tip_px, fitted.straight_nock_px};
-  Box photo = box;
-  photo.height -= 46.0;  // the legend's strip
+  const Box photo =
+      legend(canvas, box, {{"fitted shaft", kShaftLine}, {"flight direction", kFlightLine}});
   const View view = view_of(points, frame.size(), photo, 0.20, photo.width / kMostEnlarged);
   canvas.picture(resampled(frame, view, photo), photo.x, photo.y);
   canvas.clip_to(photo);
@@ -189,7 +217,6 @@ void draw_enlarged_panel(Canvas& canvas, const Box& box, const cv::Mat& frame,
   label_beside(canvas, photo, "if straight", straight + Eigen::Vector2d(0.0, lift),
                {-apart.x(), -1.0});
   canvas.release_clip();
-  legend(canvas, box, "fitted shaft", "flight direction");
   canvas.frame(box, kPanelEdge);
 }
 

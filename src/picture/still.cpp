@@ -24,8 +24,8 @@ constexpr double kGap_px = 28.0;
 
 // Sizes that are still read when 1440 px are shown across a phone held upright.
 constexpr Type kTitle{44.0, true, kInk, false};
-constexpr Type kFigures{58.0, true, kInk, false};
-constexpr Type kVerdict{46.0, true, kInk, false};
+constexpr Type kFigures{54.0, true, kInk, false};
+constexpr Type kVerdict{40.0, true, kInk, false};
 constexpr Type kBody{36.0, false, kInk, false};
 constexpr Type kBodyBold{36.0, true, kInk, false};
 constexpr Type kSmall{32.0, false, kSoftInk, false};
@@ -122,25 +122,26 @@ const char* archer_words(Hand hand) {
   return "hand not given";
 }
 
-// The offsets and what they say, in two columns; returns the y below.
+// The offsets and what they say, side by side; returns the y below.
 double headline(Canvas& canvas, const Shot& shot, const StillOptions& options, double top) {
-  const double right_column = 0.60 * kWidth_px;
-  canvas.text(capitalised(rules::lateral_words(*shot.nock_right_deg)),
-              {kMargin_px, top + kFigures.size_px}, kFigures);
-  canvas.text(capitalised(rules::vertical_words(*shot.nock_high_deg)),
-              {kMargin_px, top + 2.35 * kFigures.size_px}, kFigures);
-  const double inner = kWidth_px - kMargin_px - right_column;
-  const auto verdict_line = [&](const std::string& words, double baseline) {
-    canvas.text(fitting(canvas, words, kVerdict, inner), {right_column, baseline}, kVerdict);
+  const double right_edge = kWidth_px - kMargin_px;
+  const double inner = right_edge - kMargin_px;
+  double baseline = top + kFigures.size_px;
+  const auto line = [&](const std::string& figures, const std::string& verdict) {
+    const double left_width = inner - canvas.text_width_px(verdict, kVerdict) - kGap_px;
+    canvas.text(fitting(canvas, capitalised(figures), kFigures, left_width), {kMargin_px, baseline},
+                kFigures);
+    canvas.text(verdict, {right_edge, baseline}, kVerdict, Anchor::right);
+    baseline += 1.35 * kFigures.size_px;
   };
-  verdict_line(fmt::format("Spine {}", rules::word(shot.verdict.spine)), top + kFigures.size_px);
-  verdict_line(fmt::format("Nocking point {}", rules::word(shot.verdict.nocking_point)),
-               top + 2.35 * kFigures.size_px);
-  const double y = top + 2.75 * kFigures.size_px;
-  canvas.text("± is half a 95 % interval, nock 2 m past the rest", {kMargin_px, y + kSmall.size_px},
-              kSmall);
-  canvas.text(archer_words(options.hand), {right_column, y + kSmall.size_px}, kSmall);
-  return y + 1.9 * kSmall.size_px;
+  line(rules::lateral_words(*shot.nock_right_deg),
+       fmt::format("spine {}", rules::word(shot.verdict.spine)));
+  line(rules::vertical_words(*shot.nock_high_deg),
+       fmt::format("nocking point {}", rules::word(shot.verdict.nocking_point)));
+  baseline += 0.55 * kSmall.size_px - 0.35 * kFigures.size_px;
+  canvas.text("± is half a 95 % interval, nock 2 m past the rest", {kMargin_px, baseline}, kSmall);
+  canvas.text(archer_words(options.hand), {right_edge, baseline}, kSmall, Anchor::right);
+  return baseline + 0.9 * kSmall.size_px;
 }
 
 double words_below(Canvas& canvas, const Shot& shot, double top) {

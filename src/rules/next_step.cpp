@@ -47,13 +47,15 @@ double near_end(const Measured& offset_deg) {
 void nocking_point_step(Verdict& verdict, bool high) {
   if (high) {
     verdict.next_step +=
-        "If it does, move the nocking point down 1/16 in (1.6 mm) and shoot again. Nock high has "
+        "If it comes back, move the nocking point down 1/16 in (1.6 mm) and shoot again. Nock high "
+        "has "
         "two causes: if it shrinks, the nocking point was too high, so go on until it just "
         "disappears; if it grows or comes back on the way down, the arrow is bouncing off the "
         "shelf, so go back up.";
   } else {
     verdict.next_step +=
-        "If it does, move the nocking point up 1/16 in (1.6 mm) and shoot again, until nock low "
+        "If it comes back, move the nocking point up 1/16 in (1.6 mm) and shoot again, until nock "
+        "low "
         "just disappears.";
   }
 }
@@ -64,7 +66,7 @@ void spine_step(Verdict& verdict, Hand hand, bool weak) {
   const char* way = moves_right ? "right" : "left";
   if (weak) {
     verdict.next_step += fmt::format(
-        "If it does, make one change that can be undone, a lighter tip or a slightly thicker "
+        "If it comes back, make one change that can be undone, a lighter tip or a slightly thicker "
         "strike plate, and shoot again: the nock must move to the {}; if it goes the other way, "
         "look for contact or a false reading, not spine. Only a full-length shaft that reads weak "
         "over several shots is trimmed, at most 1/4 in (6 mm) at a time, because a cut cannot be "
@@ -74,7 +76,8 @@ void spine_step(Verdict& verdict, Hand hand, bool weak) {
                             {kCautionWeak, kCautionMass, kCautionTrim, kCautionCut});
   } else {
     verdict.next_step += fmt::format(
-        "If it does, make one change, a heavier tip or a slightly thinner strike plate, or try a "
+        "If it comes back, make one change, a heavier tip or a slightly thinner strike plate, or "
+        "try a "
         "weaker shaft, and shoot again: the nock must move to the {}; if it goes the other way, "
         "look for contact or a false reading, not spine. Do not trim: a shorter shaft is stiffer "
         "still.",
