@@ -89,7 +89,7 @@ ArrowFlight::ArrowFlight(const ArrowSpec& arrow, const ShotSpec& shot, double br
   truth_.exit_s = shot_.loose_s + power_s_;
   truth_.impact_s = impact_after_s_ < 1e8 ? truth_.exit_s + impact_after_s_ : 0.0;
   truth_.speed_mps = state_after(0.0).velocity.norm();
-  const auto offsets = [this](double t) {
+  const auto offsets = [this](double t) -> Eigen::Vector2d {
     const State s = state_after(t);
     const Eigen::Vector3d d = axis_for(s);
     return Eigen::Vector2d(azimuth_of(s.velocity) - azimuth_of(d),
