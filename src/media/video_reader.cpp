@@ -34,7 +34,6 @@ std::size_t VideoReader::key_for(long target) const {
 void VideoReader::seek(long target, bool fast) {
   broken_.clear();
   target_ = std::max(target, 0L);
-  delivered_ = false;
   if (target_ >= static_cast<long>(table_.pts.size())) {
     ended_ = true;
     started_ = false;
@@ -66,9 +65,10 @@ void VideoReader::start_for_target() {
 }
 
 bool VideoReader::retry_earlier() {
-  if (delivered_ || from_beginning_) {
+  if (from_beginning_) {
     return false;
   }
+  target_ = std::max(target_, expected_);  // not again what has been given out already
   key_ = key_ > step_back_ ? key_ - step_back_ : 0;
   step_back_ *= 2;
   start_for_target();
@@ -241,15 +241,14 @@ const AVFrame* VideoReader::next(long& index) {
       const bool gap = index > expected_;
       if ((frame_->flags & AV_FRAME_FLAG_CORRUPT) != 0 || frame_->decode_error_flags != 0) {
         trouble = fmt::format("the picture data is damaged at frame {}", index);
-      } else if (gap && (pending_error_ || !(delivered_ || from_beginning_))) {
+      } else if (gap && (pending_error_ || !from_beginning_)) {
         trouble = fmt::format("frame {} cannot be decoded", expected_);
       } else {
-        // A gap in a stream that decodes without complaint: a frame its maker chose not to show.
+        // A gap from the beginning on and without complaint: a frame its maker chose not to show.
         expected_ = index + 1;
         any_accepted_ = true;
         pending_error_ = false;
         if (index >= target_) {
-          delivered_ = true;
           return frame_.get();
         }
         continue;

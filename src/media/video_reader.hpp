@@ -41,6 +41,9 @@ class VideoReader {
   bool start_at_beginning();
   bool renew_decoder();
   void start_for_target();
+  // After trouble: starts once more, further back. A decoder that starts in the middle may need
+  // some frames until it knows the stream's order, and then drops some; the beginning is always
+  // right.
   bool retry_earlier();
   Pull pull();
   bool read_packet();
@@ -67,7 +70,6 @@ class VideoReader {
   bool from_beginning_ = false;
   long expected_ = 0;           // the frame that a sound stream gives next
   bool any_accepted_ = false;   // a frame at or after the starting key has come out
-  bool delivered_ = false;      // a frame has been given out since seek()
   bool pending_error_ = false;  // an error before any_accepted_: harmless if it was a leading frame
   std::string broken_;
 };

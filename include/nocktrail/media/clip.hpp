@@ -51,7 +51,7 @@ struct ClipInfo {
 };
 
 struct OpenOptions {
-  std::optional<double> capture_fps;  // the user's word, 1/s; outranks tag and container
+  std::optional<double> capture_fps = std::nullopt;  // the user's word, 1/s; outranks tag and container
   int threads = 0;                    // decoder threads, 0 = as many as the machine has
   // Limits beyond which a file is refused as absurd rather than decoded.
   int max_side_px = 4608;

@@ -1,0 +1,121 @@
+// Which rate is taken for the capture rate, and what the times are then. The tag's meaning: public
+// documentation of the Android MediaRecorder ("capture rate") and the phone clips themselves.
+#include <doctest/doctest.h>
+#include <fmt/format.h>
+
+#include <limits>
+#include <string>
+
+#include "frame_table.hpp"
+#include "nocktrail/error.hpp"
+#include "support.hpp"
+
+namespace nocktrail::media::testing {
+namespace {
+
+std::string clip_of(const std::string& rate, const std::string& tag) {
+  const std::string tags =
+      tag.empty() ? "" : " -movflags use_metadata_tags -metadata com.android.capture.fps=" + tag;
+  return fmt::format("-f lavfi -i testsrc2=s=64x48:r={}:d=1 -c:v libx264 -bf 2{}", rate, tags);
+}
+
+TEST_CASE("the tag stretches a clip stored for slow play") {
+  const Scratch scratch;
+  const auto path = scratch.make("slow.mp4", clip_of("30", "240"));
+  if (!path) {
+    return;
+  }
+  const Clip clip = Clip::open(*path);
+  const ClipInfo& info = clip.info();
+  CHECK(info.tag_fps == 240.0);
+  CHECK(info.capture_fps == 240.0);
+  CHECK(info.capture_fps_source == RateSource::tag);
+  CHECK(info.container_fps == doctest::Approx(30.0));
+  CHECK(info.capture_s_per_play_s == doctest::Approx(0.125));
+  REQUIRE(info.frame_t_s.size() == 30);
+  CHECK(info.frame_t_s[8] == doctest::Approx(8.0 / 240.0));
+  CHECK(info.duration_s == doctest::Approx(30.0 / 240.0));
+
+  // The user outranks the tag.
+  const Clip told = Clip::open(*path, {.capture_fps = 120.0});
+  CHECK(told.info().capture_fps == 120.0);
+  CHECK(told.info().capture_fps_source == RateSource::user);
+  CHECK(told.info().frame_t_s[8] == doctest::Approx(8.0 / 120.0));
+}
+
+TEST_CASE("a tag that names the container's own rate stretches nothing") {
+  const Scratch scratch;
+  const auto path = scratch.make("same.mp4", clip_of("30000/1001", "30"));
+  if (!path) {
+    return;
+  }
+  const Clip clip = Clip::open(*path);
+  CHECK(clip.info().capture_fps == 30.0);
+  CHECK(clip.info().capture_fps_source == RateSource::tag);
+  CHECK(clip.info().capture_s_per_play_s == 1.0);
+  CHECK(clip.info().frame_t_s[3] == doctest::Approx(3.0 * 1001.0 / 30000.0));
+}
+
+TEST_CASE("without a tag, or with an absurd one, the container's rate holds") {
+  const Scratch scratch;
+  for (const std::string tag : {"", "0", "-240", "nan", "1e30", "fast"}) {
+    CAPTURE(tag);
+    const auto path = scratch.make("plain.mp4", clip_of("240", tag));
+    if (!path) {
+      return;
+    }
+    const Clip clip = Clip::open(*path);
+    CHECK(clip.info().capture_fps == doctest::Approx(240.0));
+    CHECK(clip.info().capture_fps_source == RateSource::container);
+    CHECK(clip.info().capture_s_per_play_s == 1.0);
+  }
+}
+
+TEST_CASE("phone containers: rate and source") {
+  if (const auto path = phone_clip("sample_android_slow_motion.mp4")) {
+    const Clip clip = Clip::open(*path);
+    CHECK(clip.info().capture_fps == 240.0);
+    CHECK(clip.info().capture_fps_source == RateSource::tag);
+    CHECK(clip.info().container_fps == doctest::Approx(30.0));  // not disturbed by the long hold
+    REQUIRE(clip.info().frame_t_s.size() == 7);
+    for (std::size_t i = 2; i < 7; ++i) {
+      CHECK(clip.info().frame_t_s[i] - clip.info().frame_t_s[i - 1] ==
+            doctest::Approx(1.0 / 240.0));
+    }
+  }
+  if (const auto path = phone_clip("sample_sef_slow_motion.mp4")) {
+    CHECK(Clip::open(*path).info().capture_fps == 240.0);
+    CHECK(Clip::open(*path).info().capture_s_per_play_s == doctest::Approx(0.125));
+  }
+  if (const auto path = phone_clip("h265_with_metadata_track.mp4")) {
+    CHECK(Clip::open(*path).info().capture_fps == 30.0);
+    CHECK(Clip::open(*path).info().capture_fps_source == RateSource::tag);
+    CHECK(Clip::open(*path).info().capture_s_per_play_s == 1.0);
+  }
+}
+
+TEST_CASE("the container's rate survives coarse time bases, holds and lost frames") {
+  std::vector<std::int64_t> milliseconds;
+  std::vector<std::int64_t> six_hundredths;
+  std::vector<std::int64_t> lossy;
+  for (int i = 0; i < 481; ++i) {
+    milliseconds.push_back((i * 1000 + 120) / 240);
+    six_hundredths.push_back((i * 600 + 120) / 240);
+    if (i % 10 != 3 && i != 100 && i != 101) {
+      lossy.push_back(i * 375 + (i > 0 ? 29281 : 0));
+    }
+  }
+  CHECK(robust_rate_hz(milliseconds, {1, 1000}) == doctest::Approx(240.0).epsilon(0.001));
+  CHECK(robust_rate_hz(six_hundredths, {1, 600}) == doctest::Approx(240.0).epsilon(0.001));
+  CHECK(robust_rate_hz(lossy, {1, 90000}) == doctest::Approx(240.0).epsilon(1e-6));
+}
+
+TEST_CASE("a rate from the user that is no rate is refused in one line") {
+  for (const double rate : {0.0, -30.0, std::numeric_limits<double>::quiet_NaN(),
+                            std::numeric_limits<double>::infinity()}) {
+    CHECK_THROWS_AS(Clip::open("any.mp4", {.capture_fps = rate}), BadInput);
+  }
+}
+
+}  // namespace
+}  // namespace nocktrail::media::testing
