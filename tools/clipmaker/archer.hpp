@@ -12,7 +12,7 @@
 
 namespace clipmaker {
 
-// How the archer stands at one instant; offsets from full draw, in metres, range frame.
+// How the archer stands at one instant: shifts from full draw, metres, range frame.
 struct Stance {
   Eigen::Vector3d string_hand_m = Eigen::Vector3d::Zero();
   Eigen::Vector3d bow_hand_m = Eigen::Vector3d::Zero();
@@ -21,18 +21,20 @@ struct Stance {
 
 class Archer {
  public:
+  // nock_draw_z_m: where the nock is at full draw.
   Archer(const ClipSpec& spec, const Camera& camera, const Light& light, double nock_draw_z_m);
 
   void paint_bow_arm(const View& view, const Stance& stance, Picture& out) const;
   void paint_body(const View& view, const Stance& stance, Picture& out) const;
+  void paint_string_arm(const View& view, const Stance& stance, Picture& out) const;
 
  private:
+  friend class Sculptor;
   struct Part {
     Sprite sprite;
-    Box box;                 // of the sprite in mean display pixels, sprite pixel = (x - box.x0) / k
+    Box box;                 // mean display pixels that the sprite covers
     double scale = 1.0;      // display pixels per sprite pixel
-    double depth_z_m = 0.0;  // plane on which it moves
-    bool empty = true;
+    double depth_z_m = 0.0;  // the plane Z = depth on which it moves
   };
   void paint_part(const Part& part, const View& view, const Eigen::Vector3d& shift,
                   Picture& out) const;
@@ -40,5 +42,9 @@ class Archer {
   const Camera* camera_;
   Part bow_arm_, body_, string_arm_;
 };
+
+// Diameter of the blur disc of something at this distance, in pixels: a phone's aperture of about
+// 2.4 mm focused far away, times the clip's `defocus`.
+double blur_disc_px(const Camera& camera, double distance_m, double defocus);
 
 }  // namespace clipmaker

@@ -69,33 +69,44 @@ std::uint16_t chroma_code(float c) {
   return static_cast<std::uint16_t>(std::clamp(kChromaZero + kChromaScale * c, 0.0F, 65279.0F));
 }
 
-// Change light in a box: `change(x, y, light)` returns the new light, and says by its return value
-// whether anything changed.
+Colour light_of(float y, float cb, float cr) {
+  const Colour s = rgb_of(y, cb, cr);
+  return {to_linear(s.x()), to_linear(s.y()), to_linear(s.z())};
+}
+
+// Change light where a layer was painted: `change(pixel, light)` turns the light there into the new.
 template <typename Change>
-void relight(Picture& picture, const Box& box, Change change) {
-  const Box b = box.clipped({0, 0, picture.width, picture.height});
+void relight(Picture& picture, const Layer& layer, Change change) {
+  const Box b = layer.box().clipped({0, 0, picture.width, picture.height});
   if (b.empty()) {
     return;
   }
+  const auto span = [&](int y) {
+    Layer::Span s = y < b.y0 || y >= b.y1 ? Layer::Span{} : layer.span(y);
+    s = {std::max(s.from, b.x0), std::min(s.to, b.x1)};
+    return s.to <= s.from ? Layer::Span{picture.width, 0} : s;
+  };
   for (int by = b.y0 / 2; by <= (b.y1 - 1) / 2; ++by) {
+    const std::array<Layer::Span, 2> rows{span(2 * by), span(2 * by + 1)};
     std::uint16_t* chroma = picture.chroma_row(by);
-    for (int bx = b.x0 / 2; bx <= (b.x1 - 1) / 2; ++bx) {
+    const int first = std::min(rows[0].from, rows[1].from) / 2;
+    const int last = (std::max(rows[0].to, rows[1].to) + 1) / 2;
+    for (int bx = first; bx < last; ++bx) {
       const float cb = (static_cast<float>(chroma[2 * bx]) - kChromaZero) / kChromaScale;
       const float cr = (static_cast<float>(chroma[2 * bx + 1]) - kChromaZero) / kChromaScale;
       float shift_cb = 0.0F;
       float shift_cr = 0.0F;
       bool touched = false;
-      for (int j = 0; j < 2; ++j) {
-        std::uint16_t* luma = picture.luma_row(2 * by + j);
-        for (int i = 0; i < 2; ++i) {
-          const int x = 2 * bx + i;
-          const float y = (static_cast<float>(luma[x]) - kLumaZero) / kLumaScale;
-          Colour light;
-          if (!change(x, 2 * by + j, y, cb, cr, light)) {
+      for (std::size_t j = 0; j < 2; ++j) {
+        std::uint16_t* luma = picture.luma_row(2 * by + static_cast<int>(j));
+        for (int x = std::max(2 * bx, rows[j].from); x < std::min(2 * bx + 2, rows[j].to); ++x) {
+          const Layer::Pixel& p = layer.at(x, 2 * by + static_cast<int>(j));
+          if (p[3] < 1e-4F) {
             continue;
           }
+          const float y = (static_cast<float>(luma[x]) - kLumaZero) / kLumaScale;
           touched = true;
-          const Ycc after = ycc_of(signal_of(light));
+          const Ycc after = ycc_of(signal_of(change(p, light_of(y, cb, cr))));
           luma[x] = luma_code(after.y);
           shift_cb += after.cb - cb;
           shift_cr += after.cr - cr;
@@ -107,11 +118,6 @@ void relight(Picture& picture, const Box& box, Change change) {
       }
     }
   }
-}
-
-Colour light_of(float y, float cb, float cr) {
-  const Colour s = rgb_of(y, cb, cr);
-  return {to_linear(s.x()), to_linear(s.y()), to_linear(s.z())};
 }
 
 // Source coordinates at the nodes of a grid laid over part of a plane.
@@ -217,7 +223,8 @@ void LinearImage::fill(std::span<const Eigen::Vector2d> polygon, const Colour& c
   const Box& b = coverage_.box();
   for (int y = b.y0; y < b.y1; ++y) {
     const float* line = coverage_.row(y);
-    for (int x = b.x0; x < b.x1; ++x) {
+    const Coverage::Row s = coverage_.span(y);
+    for (int x = s.from; x < s.to; ++x) {
       const float a = line[x - b.x0] * opacity;
       if (a > 0.0F) {
         Colour& p = at(x, y);
@@ -233,7 +240,8 @@ void LinearImage::shade(std::span<const Eigen::Vector2d> polygon,
   const Box& b = coverage_.box();
   for (int y = b.y0; y < b.y1; ++y) {
     const float* line = coverage_.row(y);
-    for (int x = b.x0; x < b.x1; ++x) {
+    const Coverage::Row s = coverage_.span(y);
+    for (int x = s.from; x < s.to; ++x) {
       const float a = line[x - b.x0];
       if (a > 0.0F) {
         Colour& p = at(x, y);
@@ -267,32 +275,14 @@ Picture to_picture(const LinearImage& image) {
 }
 
 void composite(Picture& picture, const Layer& layer) {
-  const Box box = layer.box();
-  relight(picture, box, [&](int x, int y, float l, float cb, float cr, Colour& light) {
-    if (x < box.x0 || x >= box.x1 || y < box.y0 || y >= box.y1) {
-      return false;
-    }
-    const auto& p = layer.at(x, y);
-    if (p[3] < 1e-4F) {
-      return false;
-    }
-    light = light_of(l, cb, cr) * (1.0F - std::min(p[3], 1.0F)) + Colour(p[0], p[1], p[2]);
-    return true;
+  relight(picture, layer, [](const Layer::Pixel& p, const Colour& light) -> Colour {
+    return light * (1.0F - std::min(p[3], 1.0F)) + Colour(p[0], p[1], p[2]);
   });
 }
 
 void darken(Picture& picture, const Layer& layer, float strength) {
-  const Box box = layer.box();
-  relight(picture, box, [&](int x, int y, float l, float cb, float cr, Colour& light) {
-    if (x < box.x0 || x >= box.x1 || y < box.y0 || y >= box.y1) {
-      return false;
-    }
-    const float a = layer.at(x, y)[3];
-    if (a < 1e-4F) {
-      return false;
-    }
-    light = light_of(l, cb, cr) * (1.0F - strength * std::min(a, 1.0F));
-    return true;
+  relight(picture, layer, [strength](const Layer::Pixel& p, const Colour& light) -> Colour {
+    return light * (1.0F - strength * std::min(p[3], 1.0F));
   });
 }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <opencv2/imgproc.hpp>
 
 namespace clipmaker {
 
@@ -36,6 +37,7 @@ void Coverage::fill(std::span<const Eigen::Vector2d> polygon, const Box& within)
   }
   stride_ = static_cast<std::size_t>(box_.width()) + 2;
   values_.assign(stride_ * static_cast<std::size_t>(box_.height()), 0.0F);
+  spans_.assign(static_cast<std::size_t>(box_.height()), {box_.width(), 0});
   for (std::size_t i = 0; i < polygon.size(); ++i) {
     const Eigen::Vector2d& a = polygon[i];
     const Eigen::Vector2d& b = polygon[(i + 1) % polygon.size()];
@@ -44,9 +46,12 @@ void Coverage::fill(std::span<const Eigen::Vector2d> polygon, const Box& within)
          b.y() + 0.5 - box_.y0);
   }
   for (int y = 0; y < box_.height(); ++y) {
+    // All edges of the row lie within its span; to the right of it the sum is zero again.
+    auto& [from, to] = spans_[static_cast<std::size_t>(y)];
+    to = std::min(to, box_.width());
     float* line = values_.data() + static_cast<std::size_t>(y) * stride_;
     float sum = 0.0F;
-    for (int x = 0; x < box_.width(); ++x) {
+    for (int x = from; x < to; ++x) {
       sum += line[x];
       line[x] = std::min(std::abs(sum), 1.0F);
     }
@@ -87,6 +92,9 @@ void Coverage::edge(double ax, double ay, double bx, double by) {
     }
     const int first = static_cast<int>(xa);
     const int last = static_cast<int>(std::ceil(xb));
+    Row& span = spans_[static_cast<std::size_t>(row)];
+    span.from = std::min(span.from, first);
+    span.to = std::max({span.to, last + 1, first + 1});
     if (last <= first + 1) {
       const double middle = 0.5 * (xa + xb) - first;
       line[first] += static_cast<float>(d * (1.0 - middle));
@@ -111,10 +119,21 @@ void Coverage::edge(double ax, double ay, double bx, double by) {
 }
 
 void Layer::reset(const Box& box) {
+  // Outside the painted spans everything is zero already.
+  for (int y = box_.y0; y < box_.y1; ++y) {
+    const Span s = span(y);
+    if (s.to > s.from) {
+      std::fill_n(pixels_.begin() + static_cast<std::ptrdiff_t>(index(s.from, y)), s.to - s.from,
+                  Pixel{});
+    }
+  }
   box_ = box.empty() ? Box{} : box;
-  pixels_.assign(
-      static_cast<std::size_t>(box_.width()) * static_cast<std::size_t>(box_.height()),
-      {0.0F, 0.0F, 0.0F, 0.0F});
+  const auto size =
+      static_cast<std::size_t>(box_.width()) * static_cast<std::size_t>(box_.height());
+  if (pixels_.size() < size) {
+    pixels_.resize(size, Pixel{});
+  }
+  spans_.assign(static_cast<std::size_t>(box_.height()), Span{});
 }
 
 void Layer::over(std::span<const Eigen::Vector2d> polygon, const Colour& colour, float opacity) {
@@ -122,12 +141,14 @@ void Layer::over(std::span<const Eigen::Vector2d> polygon, const Colour& colour,
   const Box& b = coverage_.box();
   for (int y = b.y0; y < b.y1; ++y) {
     const float* line = coverage_.row(y);
-    for (int x = b.x0; x < b.x1; ++x) {
+    const Coverage::Row s = coverage_.span(y);
+    if (s.to <= s.from) {
+      continue;
+    }
+    widen(y, s.from, s.to);
+    for (int x = s.from; x < s.to; ++x) {
       const float a = line[x - b.x0] * opacity;
-      if (a <= 0.0F) {
-        continue;
-      }
-      auto& p = at(x, y);
+      Pixel& p = at(x, y);
       const float keep = 1.0F - a;
       p[0] = p[0] * keep + a * colour.x();
       p[1] = p[1] * keep + a * colour.y();
@@ -142,12 +163,14 @@ void Layer::beside(std::span<const Eigen::Vector2d> polygon, const Colour& colou
   const Box& b = coverage_.box();
   for (int y = b.y0; y < b.y1; ++y) {
     const float* line = coverage_.row(y);
-    for (int x = b.x0; x < b.x1; ++x) {
-      auto& p = at(x, y);
+    const Coverage::Row s = coverage_.span(y);
+    if (s.to <= s.from) {
+      continue;
+    }
+    widen(y, s.from, s.to);
+    for (int x = s.from; x < s.to; ++x) {
+      Pixel& p = at(x, y);
       const float a = std::min(line[x - b.x0], 1.0F - p[3]);
-      if (a <= 0.0F) {
-        continue;
-      }
       p[0] += a * colour.x();
       p[1] += a * colour.y();
       p[2] += a * colour.z();
@@ -159,14 +182,18 @@ void Layer::beside(std::span<const Eigen::Vector2d> polygon, const Colour& colou
 void Layer::add(const Layer& layer, float weight) {
   const Box b = layer.box_.clipped(box_);
   for (int y = b.y0; y < b.y1; ++y) {
-    for (int x = b.x0; x < b.x1; ++x) {
-      const auto& from = layer.at(x, y);
-      if (from[3] <= 0.0F) {
-        continue;
-      }
-      auto& to = at(x, y);
+    const Span s = layer.span(y);
+    const int from = std::max(s.from, b.x0);
+    const int to = std::min(s.to, b.x1);
+    if (to <= from) {
+      continue;
+    }
+    widen(y, from, to);
+    for (int x = from; x < to; ++x) {
+      const Pixel& source = layer.at(x, y);
+      Pixel& target = at(x, y);
       for (std::size_t i = 0; i < 4; ++i) {
-        to[i] += weight * from[i];
+        target[i] += weight * source[i];
       }
     }
   }
@@ -175,18 +202,33 @@ void Layer::add(const Layer& layer, float weight) {
 void Layer::put_over(const Layer& layer) {
   const Box b = layer.box_.clipped(box_);
   for (int y = b.y0; y < b.y1; ++y) {
-    for (int x = b.x0; x < b.x1; ++x) {
-      const auto& from = layer.at(x, y);
-      if (from[3] <= 0.0F) {
-        continue;
-      }
-      auto& to = at(x, y);
-      const float keep = 1.0F - from[3];
+    const Span s = layer.span(y);
+    const int from = std::max(s.from, b.x0);
+    const int to = std::min(s.to, b.x1);
+    if (to <= from) {
+      continue;
+    }
+    widen(y, from, to);
+    for (int x = from; x < to; ++x) {
+      const Pixel& source = layer.at(x, y);
+      Pixel& target = at(x, y);
+      const float keep = 1.0F - source[3];
       for (std::size_t i = 0; i < 4; ++i) {
-        to[i] = to[i] * keep + from[i];
+        target[i] = target[i] * keep + source[i];
       }
     }
   }
+}
+
+void Layer::blur(double sigma) {
+  if (box_.empty() || sigma < 0.05) {
+    return;
+  }
+  cv::Mat pixels(box_.height(), box_.width(), CV_32FC4, pixels_.data());
+  const int reach = std::max(1, static_cast<int>(std::ceil(3.0 * sigma)));
+  cv::GaussianBlur(pixels, pixels, cv::Size(2 * reach + 1, 2 * reach + 1), sigma, sigma,
+                   cv::BORDER_CONSTANT);
+  spans_.assign(spans_.size(), Span{box_.x0, box_.x1});
 }
 
 }  // namespace clipmaker

@@ -5,6 +5,7 @@
 
 #include "archer.hpp"
 #include "arrow_draw.hpp"
+#include "bow_draw.hpp"
 #include "camera.hpp"
 #include "light.hpp"
 #include "range.hpp"
@@ -50,6 +51,7 @@ struct Renderer::State {
                  0.35 + 0.9 * s.camera.shake_deg_per_s),
         painter(s.arrow, light),
         archer(s, camera, light, s.shots.empty() ? -0.7 : s.shots.front().point_past_rest_m - s.arrow.length_m),
+        bow(s, light),
         sensor(s.sensor, s.picture, s.seed) {
     picture.resize(camera.width(), camera.height());
   }
@@ -58,7 +60,6 @@ struct Renderer::State {
   template <typename Paint>
   void averaged(Layer& sum, const Box& box, double t, int samples, Paint paint) {
     sum.reset(box);
-    Layer instant;
     for (int i = 0; i < samples; ++i) {
       const double share = (i + 0.5) / samples - 0.5;
       const double when = t + share * spec.camera.exposure_s;
@@ -113,7 +114,9 @@ struct Renderer::State {
     if (box.empty()) {
       return;
     }
-    averaged(layer, box, t, samples_for(view, flight, t), [&](Layer& to, double when) {
+    const Box roomy = Box{box.x0 - 6, box.y0 - 6, box.x1 + 6, box.y1 + 6}.clipped(
+        {0, 0, camera.width(), camera.height()});
+    averaged(layer, roomy, t, samples_for(view, flight, t), [&](Layer& to, double when) {
       const ArrowPose now = flight.pose(when);
       const double bow = ArrowPainter::crossing(flight, now, 0.0);
       // What has gone into the butt is not seen.
@@ -127,6 +130,8 @@ struct Renderer::State {
         painter.paint(to, view, flight, when, -1.0, std::min(length, bow));
       }
     });
+    const double distance = (pose.centre_m - camera.mean_pose().position_m).norm();
+    layer.blur(0.28 * blur_disc_px(camera, distance, spec.sensor.defocus));
     composite(picture, layer);
   }
 
@@ -148,6 +153,73 @@ struct Renderer::State {
     darken(picture, layer, 0.4F);
   }
 
+  // Where hands and body are: still but for breath and tremor until the loose, then thrown apart.
+  Stance stance_at(const ArrowFlight& flight, double t) const {
+    Stance s;
+    const double tremor = 0.0006 * std::sin(8.1 * t) + 0.0004 * std::sin(27.0 * t + 1.0);
+    s.body_m = {0.0015 * std::sin(1.3 * t), 0.001 * std::sin(2.2 * t), 0.0};
+    s.bow_hand_m = s.string_hand_m = s.body_m + Eigen::Vector3d(tremor, 0.7 * tremor, 0.0);
+    const double side = spec.archer.hand == "left" ? -1.0 : 1.0;
+    const double since = t - flight.loose_s();
+    if (since > 0.0) {
+      const double back = 1.0 - std::exp(-since / 0.05);
+      s.string_hand_m += back * back * Eigen::Vector3d(side * 0.06, 0.015, -0.13);
+      const double after = std::max(0.0, t - flight.exit_s());
+      const double jump = (1.0 - std::exp(-after / 0.03));
+      const double ring = std::exp(-after / 0.1) * std::sin(2.0 * 3.14159 * 7.0 * after);
+      s.bow_hand_m += jump * Eigen::Vector3d(-side * 0.012, 0.018, 0.03) +
+                      ring * Eigen::Vector3d(-side * 0.012, 0.012, 0.006);
+      s.body_m += jump * Eigen::Vector3d(0.003, 0.002, -0.004);
+    } else {
+      // Drawing: the string hand goes with the nock.
+      const Eigen::Vector3d nock = flight.rigid_point(flight.pose(t), 0.0);
+      const Eigen::Vector3d drawn = flight.rigid_point(flight.pose(flight.loose_s() - 1e-9), 0.0);
+      s.string_hand_m += nock - drawn;
+    }
+    return s;
+  }
+
+  void paint_bow(const View& view, const ArrowFlight& flight) {
+    const double t = view.time_s();
+    const double since = t - flight.loose_s();
+    const bool moving = since > -0.002 && since < 0.3;
+    const Box all{0, 0, camera.width(), camera.height()};
+    averaged_lens(all, view, moving ? 10 : 5, [&](Layer& to, const View& eye, double when) {
+      bow.paint_bow(to, eye, bow.state(flight, when, stance_at(flight, when).bow_hand_m), when);
+    });
+    composite(picture, layer);
+  }
+
+  void paint_string(const View& view, const ArrowFlight& flight) {
+    const double t = view.time_s();
+    const double since = t - flight.loose_s();
+    const bool moving = since > -0.002 && since < 0.3;
+    const Box all{0, 0, camera.width(), camera.height()};
+    averaged_lens(all, view, moving ? 14 : 5, [&](Layer& to, const View& eye, double when) {
+      bow.paint_string(to, eye, bow.state(flight, when, stance_at(flight, when).bow_hand_m), when);
+    });
+    composite(picture, layer);
+  }
+
+  // Mean over exposure and lens together: each sample looks from another spot of the aperture, so
+  // that what is near is out of focus.
+  template <typename Paint>
+  void averaged_lens(const Box& box, const View& view, int samples, Paint paint) {
+    layer.reset(box);
+    const double radius = 0.5 * blur_disc_px(camera, 1.0, spec.sensor.defocus) / camera.focal_px();
+    for (int i = 0; i < samples; ++i) {
+      const double share = (i + 0.5) / samples - 0.5;
+      const double when = view.time_s() + share * spec.camera.exposure_s;
+      // Sunflower spread over the disc.
+      const double r = radius * std::sqrt((i + 0.5) / samples);
+      const double a = 2.399963 * i;
+      const View eye = view.from_beside({r * std::cos(a), r * std::sin(a), 0.0});
+      instant.reset(box);
+      paint(instant, eye, when);
+      layer.add(instant, 1.0F / static_cast<float>(samples));
+    }
+  }
+
   ClipSpec spec;
   Camera camera;
   Light light;
@@ -155,10 +227,11 @@ struct Renderer::State {
   Panorama panorama;
   ArrowPainter painter;
   Archer archer;
+  Bow bow;
   Sensor sensor;
   Picture picture;
   StoredFrame stored;
-  Layer layer;
+  Layer layer, instant;
 };
 
 Renderer::Renderer(const ClipSpec& spec) : state_(std::make_unique<State>(spec)) {}
@@ -174,20 +247,35 @@ const Picture& Renderer::expose(int index) {
   State& s = *state_;
   const View view(s.camera, index / s.spec.picture.fps);
   s.panorama.cut(view, s.picture);
-  if (s.spec.draw_arrow) {
-    std::size_t active = 0;
-    for (std::size_t i = 1; i < s.flights.size(); ++i) {
-      if (view.time_s() >= s.flights[i].loose_s() - kReady_s) {
-        active = i;
-      }
+  if (s.flights.empty()) {
+    return s.picture;
+  }
+  std::size_t active = 0;
+  for (std::size_t i = 1; i < s.flights.size(); ++i) {
+    if (view.time_s() >= s.flights[i].loose_s() - kReady_s) {
+      active = i;
     }
-    for (std::size_t i = 0; i <= active && i < s.flights.size(); ++i) {
+  }
+  const ArrowFlight& flight = s.flights[active];
+  // From far to near: arrow beyond the bow, bow, bow arm, string and arrow this side of it, body.
+  if (s.spec.draw_arrow) {
+    for (std::size_t i = 0; i <= active; ++i) {
       s.paint_shadow(view, s.flights[i]);
       s.paint_arrow(view, s.flights[i], true);
     }
-    if (!s.flights.empty()) {
-      s.paint_arrow(view, s.flights[active], false);
-    }
+  }
+  const Stance stance = s.stance_at(flight, view.time_s());
+  if (s.spec.draw_archer) {
+    s.paint_bow(view, flight);
+    s.archer.paint_bow_arm(view, stance, s.picture);
+    s.paint_string(view, flight);
+  }
+  if (s.spec.draw_arrow) {
+    s.paint_arrow(view, flight, false);
+  }
+  if (s.spec.draw_archer) {
+    s.archer.paint_body(view, stance, s.picture);
+    s.archer.paint_string_arm(view, stance, s.picture);
   }
   return s.picture;
 }

@@ -26,6 +26,16 @@ class View {
   const Camera& camera() const { return *camera_; }
   double time_s() const { return t_s_; }
 
+  // The same frame seen from a little beside (camera axes): a spot of the aperture away from its
+  // middle, with the focus far off.
+  View from_beside(const Eigen::Vector3d& offset_m) const {
+    View out = *this;
+    for (CameraPose& pose : out.nodes_) {
+      pose.position_m += pose.camera_from_range.transpose() * offset_m;
+    }
+    return out;
+  }
+
   // Linear between nodes under a millisecond apart: far below a thousandth of a pixel off.
   CameraPose pose(double t) const {
     const double p = std::min(std::max((t - t_s_ + span_) / (2.0 * span_), 0.0), 1.0) * (kNodes - 1);
