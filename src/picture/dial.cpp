@@ -43,9 +43,11 @@ DialScale dial_scale(const DialContent& content) {
       reach = std::max(reach, std::abs(m.value) + std::min(m.u95, std::abs(m.value) + 2.0));
     }
   }
-  for (const auto& scale : {DialScale{3.0, 1.0}, DialScale{5.0, 1.0}, DialScale{10.0, 2.0},
-                            DialScale{20.0, 5.0}, DialScale{45.0, 15.0}}) {
-    if (reach * 1.1 <= scale.edge_deg) {
+  for (const DialScale& scale :
+       {DialScale{3.0, 1.0}, DialScale{4.0, 1.0}, DialScale{5.0, 1.0}, DialScale{6.0, 2.0},
+        DialScale{8.0, 2.0}, DialScale{10.0, 2.0}, DialScale{15.0, 5.0}, DialScale{20.0, 5.0},
+        DialScale{30.0, 10.0}, DialScale{45.0, 15.0}}) {
+    if (reach * 1.05 <= scale.edge_deg) {
       return scale;
     }
   }
@@ -75,7 +77,7 @@ void draw_dial(Canvas& canvas, const Box& box, const DialContent& given) {
     return Eigen::Vector2d(centre.x() + px_per_deg * right_deg, centre.y() - px_per_deg * high_deg);
   };
 
-  canvas.text("Nock about the point, seen from behind", {box.x, box.y + kType_px}, words);
+  canvas.text("Nock seen from behind, degrees", {box.x, box.y + kType_px}, words);
 
   const double cant_rad = units::rad_from_deg(content.cant_deg.value_or(0.0));
   const Eigen::Vector2d bow_up(std::sin(cant_rad), std::cos(cant_rad));
@@ -110,7 +112,7 @@ void draw_dial(Canvas& canvas, const Box& box, const DialContent& given) {
     canvas.fill_path(ellipse, kShaft, 0.20);
     canvas.path(ellipse, {kShaft, 3.0, {9.0, 5.0}, false}, true);
     canvas.path({centre, nock}, {kShaft, 6.0, {}, false});
-    canvas.disc(nock, 12.0, kShaft);
+    canvas.disc(nock, 10.0, kShaft);
   }
   canvas.disc(centre, 7.0, kInk);
   canvas.release_clip();

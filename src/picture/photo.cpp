@@ -5,6 +5,9 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <optional>
+#include <string>
+#include <utility>
 
 #include "palette.hpp"
 
@@ -56,6 +59,10 @@ void no_picture(Canvas& canvas, const Box& box) {
   canvas.frame(box, kPanelEdge);
 }
 
+std::string distance_words(double z_m) {
+  return fmt::format("{}{:.1f} m", z_m <= -0.05 ? "−" : "", std::abs(z_m));
+}
+
 // Puts words beside a line's end, on the side that `away` points to, inside the box.
 void label_beside(Canvas& canvas, const Box& box, const std::string& words,
                   const Eigen::Vector2d& end, const Eigen::Vector2d& away) {
@@ -72,7 +79,7 @@ constexpr double kLegendRow_px = 44.0;
 
 struct LegendEntry {
   std::string words;
-  Stroke stroke;
+  std::optional<Stroke> stroke;  // empty: words alone
 };
 
 // What the line styles mean, along the foot of a panel, in as many rows as its width asks for.
@@ -82,7 +89,8 @@ Box legend(Canvas& canvas, const Box& box, const std::vector<LegendEntry>& entri
   constexpr double kSample_px = 60.0;
   constexpr double kPad_px = 14.0;
   const auto width_of = [&](const LegendEntry& e) {
-    return kPad_px + kSample_px + kPad_px + canvas.text_width_px(e.words, type) + kPad_px;
+    const double sample = e.stroke ? kSample_px + kPad_px : 0.0;
+    return kPad_px + sample + canvas.text_width_px(e.words, type) + kPad_px;
   };
   int rows = 1;
   double x = 0.0;
@@ -101,10 +109,13 @@ Box legend(Canvas& canvas, const Box& box, const std::vector<LegendEntry>& entri
   strip.y = box.bottom() - strip.height;
   canvas.fill(strip, {1.0, 1.0, 1.0});
   for (std::size_t k = 0; k < entries.size(); ++k) {
-    const double left = strip.x + places[k].first + kPad_px;
+    double left = strip.x + places[k].first + kPad_px;
     const double y = strip.y + (places[k].second + 0.5) * kLegendRow_px;
-    canvas.path({{left, y}, {left + kSample_px, y}}, entries[k].stroke);
-    canvas.text(entries[k].words, {left + kSample_px + kPad_px, y + 10.0}, type);
+    if (entries[k].stroke) {
+      canvas.path({{left, y}, {left + kSample_px, y}}, *entries[k].stroke);
+      left += kSample_px + kPad_px;
+    }
+    canvas.text(entries[k].words, {left, y + 10.0}, type);
   }
   Box rest = box;
   rest.height -= strip.height;
@@ -148,8 +159,9 @@ void draw_strobe_panel(Canvas& canvas, const Box& box, const cv::Mat& strobe,
     return;
   }
   const Box photo = legend(canvas, box,
-                           {{"fitted shaft; ring: nock, metres past the rest", kShaftLine},
-                            {"flight path", kFlightLine}});
+                           {{"fitted shaft, nock ringed", kShaftLine},
+                            {"flight path", kFlightLine},
+                            {"figures: nock, metres past the rest", std::nullopt}});
   std::vector<Eigen::Vector2d> points;
   for (const Instant& i : shown) {
     points.push_back(i.nock_in_reference_px);
@@ -170,14 +182,14 @@ void draw_strobe_panel(Canvas& canvas, const Box& box, const cv::Mat& strobe,
   for (const Instant& i : shown) {
     const Eigen::Vector2d nock = to_panel(view, photo, i.nock_in_reference_px);
     const Eigen::Vector2d tip = to_panel(view, photo, i.tip_in_reference_px);
-    canvas.path({nock, tip}, {kShaft, 3.0, {}, false});
+    canvas.path({nock, tip}, {kShaft, 2.5, {}, false});
     canvas.circle(nock, 9.0, {kShaft, 4.0, {}, true});
     const double apart = std::hypot(nock.x() - last_label_x, nock.y() - last_label_y);
     if (apart > 1.3 * kLabel.size_px) {
       // On the side to which the nock trails, clear of the shaft and the path.
       const double away = i.fitted.nock_px.x() < i.fitted.straight_nock_px.x() ? -1.0 : 1.0;
       const double drop = 0.35 * kLabel.size_px;
-      label_beside(canvas, photo, fmt::format("{:.1f} m", i.fitted.nock_z_m),
+      label_beside(canvas, photo, distance_words(i.fitted.nock_z_m),
                    nock + Eigen::Vector2d(0.0, drop), {away, -1.0});
       last_label_y = nock.y();
       last_label_x = nock.x();

@@ -29,6 +29,7 @@ constexpr Type kVerdict{40.0, true, kInk, false};
 constexpr Type kBody{36.0, false, kInk, false};
 constexpr Type kBodyBold{36.0, true, kInk, false};
 constexpr Type kSmall{32.0, false, kSoftInk, false};
+constexpr Type kCaution{32.0, false, kInk, false};
 
 // Where things stand on the sheet, below the title; two plans, by the shape of the clip.
 struct Plan {
@@ -162,7 +163,7 @@ double words_below(Canvas& canvas, const Shot& shot, double top) {
         12.0;
   }
   for (const std::string& caution : shot.verdict.cautions) {
-    y = canvas.paragraph("Caution: " + sentence(caution), kMargin_px, y, inner, kSmall) + 6.0;
+    y = canvas.paragraph("Caution: " + sentence(caution), kMargin_px, y, inner, kCaution) + 6.0;
   }
   return canvas.paragraph("One shot: scatter between shots is not in the intervals.", kMargin_px,
                           y + 6.0, inner, kSmall);

@@ -10,8 +10,9 @@ namespace nocktrail::picture {
 namespace {
 
 constexpr double kReferenceDistance_m = 2.0;
-// Of the nearer shaft's length in the picture: more overlap and two arrows read as one.
-constexpr double kMostOverlap = 0.10;
+// Gap between one arrow's point and the next one's nock, as a share of the nearer shaft's length in
+// the picture: with less, two arrows in line read as one.
+constexpr double kLeastGap = 0.10;
 // Shorter than this on the picture, a shaft no longer reads as an arrow.
 constexpr double kShortestShown_px = 8.0;
 // A pixel further out than this belongs to a fit gone astray, not to a picture.
@@ -49,12 +50,11 @@ bool apart(const Instant& earlier, const Instant& later) {
   if (length < 1e-6) {
     return false;
   }
-  const double overlap =
-      (earlier.tip_in_reference_px - later.nock_in_reference_px).dot(along) / length;
+  const double gap = (later.nock_in_reference_px - earlier.tip_in_reference_px).dot(along) / length;
   // Sideways distance counts too: from over the shoulder the shafts may lie beside each other.
   const Eigen::Vector2d from_line = later.nock_in_reference_px - earlier.nock_in_reference_px;
   const double sideways = std::abs(from_line.x() * along.y() - from_line.y() * along.x()) / length;
-  return overlap <= kMostOverlap * length || sideways > 0.5 * length;
+  return gap >= kLeastGap * length || sideways > 0.5 * length;
 }
 
 cv::Mat aligned(const cv::Mat& bgr, const Eigen::Matrix3d& reference_from_frame) {
