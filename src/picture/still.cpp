@@ -135,12 +135,16 @@ double headline(Canvas& canvas, const Shot& shot, const StillOptions& options, d
     canvas.text(verdict, {right_edge, baseline}, kVerdict, Anchor::right);
     baseline += 1.35 * kFigures.size_px;
   };
-  line(rules::lateral_words(*shot.nock_right_deg),
+  // The offsets that the verdict judged: in the frame of a canted bow, else as seen from behind.
+  line(rules::lateral_words(shot.in_bow ? shot.in_bow->nock_right_deg : *shot.nock_right_deg),
        fmt::format("spine {}", rules::word(shot.verdict.spine)));
-  line(rules::vertical_words(*shot.nock_high_deg),
+  line(rules::vertical_words(shot.in_bow ? shot.in_bow->nock_high_deg : *shot.nock_high_deg),
        fmt::format("nocking point {}", rules::word(shot.verdict.nocking_point)));
   baseline += 0.55 * kSmall.size_px - 0.35 * kFigures.size_px;
-  canvas.text("± is half a 95 % interval, nock 2 m past the rest", {kMargin_px, baseline}, kSmall);
+  canvas.text(shot.in_bow ? fmt::format("to the bow, canted {:g} deg; ± is half a 95 % interval",
+                                        shot.in_bow->cant_deg)
+                          : "± is half a 95 % interval, nock 2 m past the rest",
+              {kMargin_px, baseline}, kSmall);
   canvas.text(archer_words(options.hand), {right_edge, baseline}, kSmall, Anchor::right);
   return baseline + 0.9 * kSmall.size_px;
 }
@@ -149,12 +153,10 @@ double words_below(Canvas& canvas, const Shot& shot, double top) {
   const double inner = kWidth_px - 2.0 * kMargin_px;
   double y = top + kGap_px;
   if (shot.in_bow) {
-    y = canvas.paragraph(
-            fmt::format("In the frame of the bow, canted {:g} deg: {}, {}.", shot.in_bow->cant_deg,
-                        rules::lateral_words(shot.in_bow->nock_right_deg),
-                        rules::vertical_words(shot.in_bow->nock_high_deg)),
-            kMargin_px, y, inner, kBody) +
-        12.0;
+    const std::string seen = fmt::format(
+        "As seen from behind, upright: {}, {}, nock 2 m past the rest.",
+        rules::lateral_words(*shot.nock_right_deg), rules::vertical_words(*shot.nock_high_deg));
+    y = canvas.paragraph(seen, kMargin_px, y, inner, kBody) + 12.0;
   }
   y = canvas.paragraph(sentence(shot.verdict.summary), kMargin_px, y, inner, kBodyBold) + 12.0;
   if (!shot.verdict.next_step.empty()) {
