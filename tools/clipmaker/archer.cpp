@@ -171,7 +171,7 @@ class Sculptor {
     const CameraPose& pose = camera_.mean_pose();
     const double distance = std::max(depth_z - pose.position_m.z(), 0.2);
     const double sigma = 0.28 * blur_disc_px(camera_, distance, defocus_);
-    part.scale = sigma > 1.6 ? 2.0 : 1.0;
+    part.scale = sigma > 0.9 ? 2.0 : 1.0;
     part.box = extent(shape, static_cast<int>(4.0 * sigma) + 8);
     const int w = (static_cast<int>(part.box.width() / part.scale) + 2) & ~1;
     const int h = (static_cast<int>(part.box.height() / part.scale) + 2) & ~1;

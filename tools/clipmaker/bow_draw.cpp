@@ -122,6 +122,20 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
       }
     }
   };
+  // Riser: cut away beside the arrow so that it passes near the middle.
+  const double half = 0.5 * spec_.limb_width_m + 0.002;
+  const auto rib = [&](double up, double inner, double outer) {
+    const double a = -side_ * inner;
+    const double b = side_ * outer;
+    return Rib{up, kLimbRoot_z_m - 0.01, std::min(a, b), std::max(a, b)};
+  };
+  const std::vector<Rib> riser{rib(-kRiserHalf_m, half, half),        rib(-0.14, half * 0.9, half),
+                               rib(-0.05, 0.012, 0.017),              rib(kBelow_m - 0.012, 0.014, 0.02),
+                               rib(kBelow_m - 0.006, 0.010, 0.022),   rib(kBelow_m - 0.004, -0.006, 0.030),
+                               rib(0.13, -0.006, 0.030),              rib(0.16, half * 0.9, half),
+                               rib(kRiserHalf_m, half, half)};
+  // `beside` lets what is painted first stand in front: the riser covers the limb roots.
+  ribbon(riser, riser_);
   for (const double end : {-1.0, 1.0}) {
     std::vector<Rib> ribs;
     constexpr int kPieces = 12;
@@ -138,25 +152,6 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
     }
     ribbon(ribs, limb_colour_);
   }
-  // Riser: cut away beside the arrow so that it passes near the middle.
-  const double half = 0.5 * spec_.limb_width_m + 0.002;
-  const auto rib = [&](double up, double inner, double outer) {
-    const double a = -side_ * inner;
-    const double b = side_ * outer;
-    return Rib{up, kLimbRoot_z_m - 0.01, std::min(a, b), std::max(a, b)};
-  };
-  const std::vector<Rib> riser{rib(-kRiserHalf_m, half, half),        rib(-0.14, half * 0.9, half),
-                               rib(-0.05, 0.012, 0.017),              rib(kBelow_m - 0.012, 0.014, 0.02),
-                               rib(kBelow_m - 0.006, 0.010, 0.022),   rib(kBelow_m - 0.004, -0.006, 0.030),
-                               rib(0.13, -0.006, 0.030),              rib(0.16, half * 0.9, half),
-                               rib(kRiserHalf_m, half, half)};
-  // Painted over the limb roots.
-  Layer front;
-  front.reset(layer.box());
-  std::swap(front, layer);
-  ribbon(riser, riser_);
-  std::swap(front, layer);
-  layer.put_over(front);
 }
 
 void Bow::paint_string(Layer& layer, const View& view, const BowState& state, double t) const {

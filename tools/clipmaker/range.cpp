@@ -236,7 +236,7 @@ Panorama::Panorama(const ClipSpec& spec, const Camera& camera, const Light& ligh
   const int h = static_cast<int>((camera.height() + 2.0 * reach) * kOversize) & ~1;
   cx_ = canvas.cx = 0.5 * (w - 1);
   cy_ = canvas.cy = 0.5 * (h - 1);
-  canvas.image.resize(w, h, Colour(0.3F, 0.33F, 0.38F));
+  canvas.image.resize(w, h, Colour(0.10F, 0.11F, 0.10F));
 
   leafy_columns_ = w / kLeafyPatch + 2;
   const int rows = h / kLeafyPatch + 2;

@@ -118,16 +118,16 @@ struct Renderer::State {
         {0, 0, camera.width(), camera.height()});
     averaged(layer, roomy, t, samples_for(view, flight, t), [&](Layer& to, double when) {
       const ArrowPose now = flight.pose(when);
-      const double bow = ArrowPainter::crossing(flight, now, 0.0);
+      const double at_bow = ArrowPainter::crossing(flight, now, 0.0);
       // What has gone into the butt is not seen.
       const double face = spec.range.butt == "none"
                               ? 1e9
                               : ArrowPainter::crossing(flight, now, spec.range.butt_m);
       if (beyond_bow) {
-        painter.paint(to, view, flight, when, bow > -kNockEars_m ? bow : -1.0,
+        painter.paint(to, view, flight, when, at_bow > -kNockEars_m ? at_bow : -1.0,
                       std::min(length, face));
-      } else if (bow > -kNockEars_m) {
-        painter.paint(to, view, flight, when, -1.0, std::min(length, bow));
+      } else if (at_bow > -kNockEars_m) {
+        painter.paint(to, view, flight, when, -1.0, std::min(length, at_bow));
       }
     });
     const double distance = (pose.centre_m - camera.mean_pose().position_m).norm();

@@ -147,11 +147,14 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
   camera.pitch_deg = half_height > 30.0 ? rng.uniform(-16.0, -4.0) : rng.uniform(-11.0, -6.0);
   camera.readout_s = rng.uniform(0.0, std::min(0.004, 0.95 / picture.fps));
   picture.codec = range.look == 2 && rng.chance(0.35) ? "hevc" : "h264";
-  picture.crf = rng.uniform(17.0, 27.0);
+  const double capture_mbps = rng.log_uniform(15.0, 60.0) *
+                              (picture.width * picture.height) / (1920.0 * 1080.0) *
+                              picture.fps / 240.0;
   picture.preset = picture.codec == "hevc" ? "ultrafast" : "superfast";
   const bool stretched = rng.chance(0.25);
   picture.play_fps = stretched ? 30.0 : 0.0;
   picture.capture_tag = stretched;
+  picture.bitrate_mbps = stretched ? capture_mbps * 30.0 / picture.fps : capture_mbps;
 
   SensorSpec& sensor = spec.sensor;
   const bool dim = indoors || rng.chance(0.15);
