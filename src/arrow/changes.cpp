@@ -39,7 +39,7 @@ Shaft group_away(Shaft shaft, int steps_weaker) {
 std::vector<Change> usual_changes(const Setup& setup) {
   std::vector<Change> changes;
   const auto add = [&](const char* key, const char* label, auto&& edit) {
-    Change change{key, label, setup};
+    Change change{key, label, setup, ""};
     edit(change.after);
     changes.push_back(change);
   };
@@ -50,11 +50,9 @@ std::vector<Change> usual_changes(const Setup& setup) {
       [](Setup& s) { s.bow.nocking_point_m -= kInch / 16.0; });
   add("trim_quarter_inch", "shaft trimmed 1/4 in",
       [](Setup& s) { s.arrow.shaft.length_m -= kInch / 4.0; });
-  add("tip_plus_25gr", "tip 25 gr heavier",
-      [&](Setup& s) { s.arrow.tip_mass_kg += tip_step_kg; });
-  add("tip_minus_25gr", "tip 25 gr lighter", [&](Setup& s) {
-    s.arrow.tip_mass_kg = std::max(0.0, s.arrow.tip_mass_kg - tip_step_kg);
-  });
+  add("tip_plus_25gr", "tip 25 gr heavier", [&](Setup& s) { s.arrow.tip_mass_kg += tip_step_kg; });
+  add("tip_minus_25gr", "tip 25 gr lighter",
+      [&](Setup& s) { s.arrow.tip_mass_kg = std::max(0.0, s.arrow.tip_mass_kg - tip_step_kg); });
   add("spine_group_weaker", "shaft one spine group weaker",
       [](Setup& s) { s.arrow.shaft = group_away(s.arrow.shaft, 1); });
   add("spine_group_stiffer", "shaft one spine group stiffer",
@@ -69,6 +67,13 @@ std::vector<Change> usual_changes(const Setup& setup) {
       [](Setup& s) { s.bow.brace_height_m -= kInch / 4.0; });
   add("draw_plus_inch", "draw 1 in longer", [](Setup& s) { s.archer.draw_m += kInch; });
   add("draw_minus_inch", "draw 1 in shorter", [](Setup& s) { s.archer.draw_m -= kInch; });
+  for (Change& change : changes) {
+    if (change.key.rfind("brace_", 0) == 0) {
+      change.note =
+          "Common practice says the opposite as often as not (docs/arrow-model.md): for fine "
+          "tuning only.";
+    }
+  }
   return changes;
 }
 

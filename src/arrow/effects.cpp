@@ -45,14 +45,12 @@ DrawSet draw_set(const Setup& setup, const std::optional<MeasuredOffset>& readin
   std::vector<double> log_weight(set.pool);
   StrokeOptions lateral = options.stroke;
   lateral.vertical = false;
-  const double sigma =
-      std::hypot(reading->u95_deg / kSigmasPerU95, options.model_error_deg);
+  const double sigma = std::hypot(reading->u95_deg / kSigmasPerU95, options.model_error_deg);
   for_each_index(
       set.pool,
       [&](std::size_t i) {
         pool[i] = draw_unknowns(options.prior, options.seed, i);
-        const double offset =
-            simulate_shot(setup, pool[i], lateral).lateral.reference_offset_deg;
+        const double offset = simulate_shot(setup, pool[i], lateral).lateral.reference_offset_deg;
         const double miss = (offset - reading->nock_right_deg) / sigma;
         log_weight[i] = -0.5 * miss * miss;
       },
@@ -98,9 +96,9 @@ EffectsTable effects_table(const Setup& setup, const DrawSet& draws,
         base[i] = simulate_shot(setup, draws.draws[i], options.stroke);
         for (std::size_t c = 0; c < changes.size(); ++c) {
           const ExitState shot = simulate_shot(changes[c].after, draws.draws[i], options.stroke);
-          changed[c][i] = {shot.lateral.reference_offset_deg - base[i].lateral.reference_offset_deg,
-                           shot.vertical.reference_offset_deg -
-                               base[i].vertical.reference_offset_deg};
+          changed[c][i] = {
+              shot.lateral.reference_offset_deg - base[i].lateral.reference_offset_deg,
+              shot.vertical.reference_offset_deg - base[i].vertical.reference_offset_deg};
         }
       },
       options.threads);
@@ -128,9 +126,8 @@ EffectsTable effects_table(const Setup& setup, const DrawSet& draws,
     effect.change = changes[c];
     effect.lateral_deg = band_over([&](auto i) { return changed[c][i].lateral; });
     effect.vertical_deg = band_over([&](auto i) { return changed[c][i].vertical; });
-    const auto weaker = std::count_if(changed[c].begin(), changed[c].end(), [&](const Shot& s) {
-      return weaker_sign * s.lateral > 0.0;
-    });
+    const auto weaker = std::count_if(changed[c].begin(), changed[c].end(),
+                                      [&](const Shot& s) { return weaker_sign * s.lateral > 0.0; });
     effect.share_weaker = static_cast<double>(weaker) / static_cast<double>(n);
     effect.cautions = new_cautions(setup, changes[c].after);
     table.effects.push_back(std::move(effect));

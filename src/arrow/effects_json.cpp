@@ -13,7 +13,6 @@ json band_json(const Band& band) {
   return {{"median", band.median}, {"low95", band.low95}, {"high95", band.high95}};
 }
 
-
 json caution_texts(const Setup& setup) {
   json texts = json::array();
   for (const Caution& caution : cautions(setup)) {
@@ -31,9 +30,9 @@ json remaining_json(const Remaining& remaining) {
   if (!remaining.amounts.empty()) {
     result["amount"] = band_json(remaining.amount);
     json quantiles = json::object();
-    for (const auto& [name, share] : {std::pair{"p05", 0.05}, std::pair{"p25", 0.25},
-                                      std::pair{"p50", 0.50}, std::pair{"p75", 0.75},
-                                      std::pair{"p95", 0.95}}) {
+    for (const auto& [name, share] :
+         {std::pair{"p05", 0.05}, std::pair{"p25", 0.25}, std::pair{"p50", 0.50},
+          std::pair{"p75", 0.75}, std::pair{"p95", 0.95}}) {
       quantiles[name] = quantile_of_sorted(remaining.amounts, share);
     }
     result["quantiles"] = quantiles;
@@ -70,6 +69,7 @@ json effects_json(const EffectsAnswer& answer) {
                        {"nock_right_change_deg", band_json(effect.lateral_deg)},
                        {"nock_high_change_deg", band_json(effect.vertical_deg)},
                        {"share_weaker", effect.share_weaker},
+                       {"note", effect.change.note},
                        {"cautions", effect.cautions}});
   }
   json curve = json::array();

@@ -15,12 +15,12 @@ constexpr double kWidth = 820.0;
 constexpr double kHeight = 520.0;
 constexpr double kLeft = 78.0;
 constexpr double kRight = 30.0;
-constexpr double kTop = 84.0;
+constexpr double kTop = 106.0;
 constexpr double kBottom = 76.0;
 
 // Colours that differ in lightness too, for print and for every eye.
 constexpr const char* kInk = "#1f2933";
-constexpr const char* kSoft = "#9aa5b1";
+constexpr const char* kSoft = "#616e7c";
 constexpr const char* kGrid = "#e4e7eb";
 constexpr const char* kBandFill = "#b9d3ea";
 constexpr const char* kLine = "#1d5f99";
@@ -240,6 +240,8 @@ class Plot {
 
 }  // namespace
 
-std::string effects_svg(const EffectsAnswer& answer) { return Plot(answer).draw(); }
+std::string effects_svg(const EffectsAnswer& answer) {
+  return Plot(answer).draw();
+}
 
 }  // namespace nocktrail::arrow

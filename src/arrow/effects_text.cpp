@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <iterator>
 
@@ -19,8 +20,12 @@ std::string band_text(const Band& band) {
   return fmt::format("{:+6.2f}  ({:+.2f} to {:+.2f})", band.median, band.low95, band.high95);
 }
 
-std::string in_words(const Setup& setup, double share_weaker) {
-  (void)setup;
+// What the lateral change says of the spine.
+std::string in_words(const Band& lateral_deg, double share_weaker) {
+  constexpr double kNothing_deg = 0.02;
+  if (std::max(std::abs(lateral_deg.low95), std::abs(lateral_deg.high95)) < kNothing_deg) {
+    return "-";
+  }
   if (share_weaker >= 0.9) {
     return "weaker";
   }
@@ -49,8 +54,7 @@ void write_facts(Out out, const EffectsAnswer& answer) {
                  speed / units::kMetresPerFoot,
                  answer.table.speed_mps.low95 / units::kMetresPerFoot,
                  answer.table.speed_mps.high95 / units::kMetresPerFoot,
-                 energy_ft_lbf(mass.mass_kg, speed),
-                 BeamModes(setup.arrow).frequency_hz(1));
+                 energy_ft_lbf(mass.mass_kg, speed), BeamModes(setup.arrow).frequency_hz(1));
 }
 
 void write_table(Out out, const EffectsAnswer& answer) {
@@ -61,21 +65,25 @@ void write_table(Out out, const EffectsAnswer& answer) {
                  hand == Hand::left ? "right (+)" : "left (-)");
   fmt::format_to(out, "  {:31}  right {}   high {}\n", "as it stands",
                  band_text(answer.table.nock_right_deg), band_text(answer.table.nock_high_deg));
-  fmt::format_to(out, "\nChange of the offset, one thing at a time\n  {:31}  {:26}  {:26}  {}\n", "",
-                 "nock right", "nock high", "acts");
+  fmt::format_to(out, "\nChange of the offset, one thing at a time\n  {:31}  {:26}  {:26}  {}\n",
+                 "", "nock right", "nock high", "acts");
   for (const Effect& effect : answer.table.effects) {
     fmt::format_to(out, "  {:31}  {:26}  {:26}  {}\n", effect.change.label,
                    band_text(effect.lateral_deg), band_text(effect.vertical_deg),
-                   in_words(answer.setup, effect.share_weaker));
+                   in_words(effect.lateral_deg, effect.share_weaker));
+    if (!effect.change.note.empty()) {
+      fmt::format_to(out, "    {}\n", effect.change.note);
+    }
     for (const std::string& caution : effect.cautions) {
       fmt::format_to(out, "    ! {}\n", caution);
     }
   }
   if (answer.table.share_touching > 0.05) {
-    fmt::format_to(out,
-                   "\n  In {:.0f} % of the draws the tail touches the bow after leaving the string: "
-                   "a reading may\n  then be false. Trust the trend after one known change.\n",
-                   100.0 * answer.table.share_touching);
+    fmt::format_to(
+        out,
+        "\n  In {:.0f} % of the draws the tail touches the bow after leaving the string: "
+        "a reading may\n  then be false. Trust the trend after one known change.\n",
+        100.0 * answer.table.share_touching);
   }
 }
 
@@ -146,10 +154,11 @@ std::string effects_text(const EffectsAnswer& answer) {
   write_facts(out, answer);
   write_table(out, answer);
   write_outlook(out, answer);
-  fmt::format_to(out,
-                 "\n{} draws, seed {}. The bands carry what is not known of fingers, plate, string, "
-                 "bow and shaft;\nthe model itself has not been checked against films.\n",
-                 answer.draws.draws.size(), answer.seed);
+  fmt::format_to(
+      out,
+      "\n{} draws, seed {}. The bands carry what is not known of fingers, plate, string, "
+      "bow and shaft;\nthe model itself has not been checked against films.\n",
+      answer.draws.draws.size(), answer.seed);
   text += kSafety;
   return text;
 }

@@ -5,8 +5,8 @@
 
 namespace nocktrail::arrow {
 
-Weathercock weathercock(double mass_kg, double inertia_kg_m2, double fin_area_m2,
-                        double tail_arm_m, const FlightAir& air) {
+Weathercock weathercock(double mass_kg, double inertia_kg_m2, double fin_area_m2, double tail_arm_m,
+                        const FlightAir& air) {
   const double lift = air.density_kg_m3 * fin_area_m2 * air.fin_lift_slope_per_rad;
   Weathercock result;
   if (lift <= 0.0 || tail_arm_m <= 0.0) {
@@ -21,9 +21,8 @@ Weathercock weathercock(double mass_kg, double inertia_kg_m2, double fin_area_m2
 
 Weathercock weathercock(const ArrowBuild& arrow, const FlightAir& air) {
   const MassProperties mass = mass_properties(arrow);
-  Weathercock result =
-      weathercock(mass.mass_kg, mass.inertia_kg_m2, arrow.fletching_area_m2,
-                  mass.balance_m - arrow.fletching_from_nock_m, air);
+  Weathercock result = weathercock(mass.mass_kg, mass.inertia_kg_m2, arrow.fletching_area_m2,
+                                   mass.balance_m - arrow.fletching_from_nock_m, air);
   const double arm = mass.balance_m - 0.5 * arrow.shaft.length_m;
   result.crossflow_per_m2 = air.density_kg_m3 * arrow.shaft.diameter_m * arrow.shaft.length_m *
                             air.crossflow_drag * arm / (2.0 * mass.inertia_kg_m2);

@@ -14,7 +14,7 @@ constexpr double kStep_m = 0.25 * units::kMetresPerInch;  // one trim
 constexpr int kMostTrims = 14;                            // 3 1/2 in
 constexpr int kStepsLonger = 4;                           // for the plot
 constexpr double kTipStep_kg = 25.0 * units::kKilogramsPerGrain;
-constexpr int kMostTipSteps = 7;                          // 175 gr
+constexpr int kMostTipSteps = 7;  // 175 gr
 
 // Where a row of values first passes from positive to negative, in steps; nothing if it never
 // does.
@@ -46,7 +46,9 @@ Remaining remaining_of(const std::vector<std::vector<double>>& signed_rows, doub
   return result;
 }
 
-double weakness_sign(const Setup& setup) { return setup.archer.hand == Hand::left ? 1.0 : -1.0; }
+double weakness_sign(const Setup& setup) {
+  return setup.archer.hand == Hand::left ? 1.0 : -1.0;
+}
 
 }  // namespace
 
@@ -103,7 +105,7 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
       trim_rows[i].push_back(sign * by_length[i][here - k]);  // weak: something to trim
     }
     for (const double value : by_tip[i]) {
-      tip_rows[i].push_back(-sign * value);                   // stiff: something to add
+      tip_rows[i].push_back(-sign * value);  // stiff: something to add
     }
     const double half = here > 0 ? 1.0 : 0.0;
     const double shorter = by_length[i][here > 0 ? here - 1 : here];
@@ -134,8 +136,8 @@ std::vector<std::string> groups_between(const StartingRange& range, SpineGroups 
   if (kind == SpineGroups::deflection) {
     for (const double group : kDeflectionGroups_in) {
       if (group >= range.low80_in * 0.97 && group <= range.high80_in * 1.03) {
-        groups.push_back(units::format_length(group * units::kMetresPerInch,
-                                              units::LengthUnit::in, 4));
+        groups.push_back(
+            units::format_length(group * units::kMetresPerInch, units::LengthUnit::in, 4));
       }
     }
     return groups;
@@ -144,11 +146,10 @@ std::vector<std::string> groups_between(const StartingRange& range, SpineGroups 
   const double high_lb = wood_pounds(ei_from_astm_deflection(range.low80_in));
   const double first = kWoodGroup_lb * std::floor(low_lb / kWoodGroup_lb);
   for (double lb = first; lb < high_lb; lb += kWoodGroup_lb) {
-    groups.push_back(units::format_force(lb * units::kNewtonsPerPoundForce, units::ForceUnit::lb,
-                                         3) +
-                     " to " +
-                     units::format_force((lb + kWoodGroup_lb) * units::kNewtonsPerPoundForce,
-                                         units::ForceUnit::lb, 3));
+    groups.push_back(
+        units::format_force(lb * units::kNewtonsPerPoundForce, units::ForceUnit::lb, 3) + " to " +
+        units::format_force((lb + kWoodGroup_lb) * units::kNewtonsPerPoundForce,
+                            units::ForceUnit::lb, 3));
   }
   return groups;
 }

@@ -169,13 +169,12 @@ class Motion {
         -at.string_stiffness_n_per_m * (nock_.dot(middle) - input_.nock_anchor_m);
     audit_.string_work_j += h * nock_rate * string_force;
     audit_.kick_work_j += h * nock_rate * at.kick_n;
-    audit_.compression_work_j +=
-        h * at.acceleration_mps2 * rate.dot(modes_.compression() * middle);
+    audit_.compression_work_j += h * at.acceleration_mps2 * rate.dot(modes_.compression() * middle);
     audit_.contact_work_j += h * contact * contact_shape.dot(rate);
     audit_.gravity_work_j += h * weight_.dot(rate);
     audit_.damping_work_j -= h * damping_.dot(rate.cwiseAbs2());
-    audit_.impulse_n_s += h * (string_force + at.kick_n + contact -
-                               input_.gravity_mps2 * modes_.mass().mass_kg);
+    audit_.impulse_n_s +=
+        h * (string_force + at.kick_n + contact - input_.gravity_mps2 * modes_.mass().mass_kg);
   }
 
   const BeamModes& modes_;

@@ -32,8 +32,8 @@ std::vector<double> string_stiffness(const ThrustInput& input, const ThrustHisto
   for (std::size_t i = 0; i < stiffness.size(); ++i) {
     const double remaining_m = input.stroke_m - history.mid_travel_m[i];
     const double ahead_m = remaining_m * (1.0 - kTipsFollow * remaining_m / input.stroke_m);
-    stiffness[i] = unknowns.string_side_factor * driven_kg * history.mid_acceleration_mps2[i] /
-                   ahead_m;
+    stiffness[i] =
+        unknowns.string_side_factor * driven_kg * history.mid_acceleration_mps2[i] / ahead_m;
   }
   return stiffness;
 }
@@ -72,8 +72,7 @@ PlaneExit plane_exit(const PlaneResult& motion, double speed_mps, double sense,
 }  // namespace
 
 double held_force_n(const Setup& setup, double early_weight) {
-  const double rated_stroke =
-      nock_to_pivot_m(setup.bow.rated_draw_m) - setup.bow.brace_height_m;
+  const double rated_stroke = nock_to_pivot_m(setup.bow.rated_draw_m) - setup.bow.brace_height_m;
   return draw_force_at_n(setup.bow.draw_weight_n, rated_stroke, power_stroke_m(setup),
                          early_weight);
 }
@@ -98,8 +97,7 @@ ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns,
   lateral.support_offset_m = setup.bow.plate_offset_m + 0.5 * arrow.shaft.diameter_m;
   lateral.nock_to_rest_m = nock_to_rest_at_full_draw_m(setup.archer);
   lateral.brace_height_m = setup.bow.brace_height_m;
-  lateral.string_stiffness_n_per_m =
-      string_stiffness(thrust, history, unknowns);
+  lateral.string_stiffness_n_per_m = string_stiffness(thrust, history, unknowns);
   lateral.string_mass_kg = unknowns.string_side_mass_kg;
   // The string rolls off the fingertips, which point across to the arrow's side of the bow.
   lateral.kick_n = finger_push(history, unknowns.finger_ratio * thrust.full_draw_force_n,

@@ -54,7 +54,9 @@ MassProperties mass_properties(const ArrowBuild& arrow) {
   return result;
 }
 
-double nock_to_rest_at_full_draw_m(const Archer& archer) { return nock_to_pivot_m(archer.draw_m); }
+double nock_to_rest_at_full_draw_m(const Archer& archer) {
+  return nock_to_pivot_m(archer.draw_m);
+}
 
 double power_stroke_m(const Setup& setup) {
   return nock_to_rest_at_full_draw_m(setup.archer) - setup.bow.brace_height_m;

@@ -21,8 +21,8 @@ void require(const char* field, double value, double low, double high, const cha
   if (std::isfinite(value) && value >= low && value <= high) {
     return;
   }
-  throw BadInput(fmt::format("{}: {:.4g}{} is not possible; give {:g} to {:g}{}", field, value, unit,
-                             low, high, unit));
+  throw BadInput(fmt::format("{}: {:.4g}{} is not possible; give {:g} to {:g}{}", field, value,
+                             unit, low, high, unit));
 }
 
 void require_inches(const char* field, double value_m, double low_in, double high_in) {
@@ -59,13 +59,11 @@ void check_setup(const Setup& setup) {
   require_inches("arrow.diameter", shaft.diameter_m, 0.15, 0.50);
   require("arrow.spine", astm_deflection_in(shaft.ei_n_m2), 0.15, 2.0, "in (ASTM F2031)");
   require("arrow.mass_per_length",
-          shaft.mass_per_length_kg_per_m / kKilogramsPerGrain * kMetresPerInch, 3.0, 30.0,
-          "gr/in");
+          shaft.mass_per_length_kg_per_m / kKilogramsPerGrain * kMetresPerInch, 3.0, 30.0, "gr/in");
   require_grains("arrow.nock_mass", arrow.nock_mass_kg, 0.0, 60.0);
   require_grains("arrow.tip_mass", arrow.tip_mass_kg, 20.0, 500.0);
   require_grains("arrow.fletching_mass", arrow.fletching_mass_kg, 0.0, 100.0);
-  require_inches("arrow.taper_length", shaft.taper_length_m, 0.0,
-                 shaft.length_m / kMetresPerInch);
+  require_inches("arrow.taper_length", shaft.taper_length_m, 0.0, shaft.length_m / kMetresPerInch);
   if (shaft.taper_length_m > 0.0) {
     require_inches("arrow.taper_end_diameter", shaft.taper_end_diameter_m, 0.15,
                    shaft.diameter_m / kMetresPerInch);
@@ -81,45 +79,47 @@ std::vector<Caution> cautions(const Setup& setup) {
   const double gpp = grains_per_pound(mass.mass_kg, held_force_n(setup));
   const double maker = setup.bow.min_grains_per_pound.value_or(0.0);
   if (gpp < maker) {
-    add(CautionKind::below_maker_mass, fmt::format(
-        "The arrow is {:.1f} grains per pound held, below the {:g} that the bow's maker asks: do "
-        "not shoot it from this bow.",
-        gpp, maker));
+    add(CautionKind::below_maker_mass, fmt::format("The arrow is {:.1f} grains per pound held, "
+                                                   "below the {:g} that the bow's maker asks: do "
+                                                   "not shoot it from this bow.",
+                                                   gpp, maker));
   } else if (gpp < kLeastGrainsPerPound) {
-    add(CautionKind::below_floor_mass, fmt::format(
-        "The arrow is {:.1f} grains per pound held, below the floor of {:g}: so light an arrow "
-        "strains a bow as a dry fire does. Do not shoot it.",
-        gpp, kLeastGrainsPerPound));
+    add(CautionKind::below_floor_mass,
+        fmt::format(
+            "The arrow is {:.1f} grains per pound held, below the floor of {:g}: so light an arrow "
+            "strains a bow as a dry fire does. Do not shoot it.",
+            gpp, kLeastGrainsPerPound));
   } else if (gpp < kTraditionalGrainsPerPound && maker == 0.0) {
-    add(CautionKind::below_traditional_mass, fmt::format(
-        "The arrow is {:.1f} grains per pound held; traditional bowyers usually ask 8 to 10. The "
-        "bow maker's limit decides.",
-        gpp));
+    add(CautionKind::below_traditional_mass,
+        fmt::format("The arrow is {:.1f} grains per pound held; traditional bowyers usually ask 8 "
+                    "to 10. The "
+                    "bow maker's limit decides.",
+                    gpp));
   }
-  const double past_rest_m =
-      setup.arrow.shaft.length_m - nock_to_rest_at_full_draw_m(setup.archer);
+  const double past_rest_m = setup.arrow.shaft.length_m - nock_to_rest_at_full_draw_m(setup.archer);
   if (past_rest_m < 0.0) {
-    add(CautionKind::behind_rest, fmt::format(
-        "At full draw the shaft ends {:.2f}in behind the rest: it can fall off the shelf and be "
-        "shot into the bow hand. Do not draw it.",
-        -past_rest_m / kMetresPerInch));
+    add(CautionKind::behind_rest, fmt::format("At full draw the shaft ends {:.2f}in behind the "
+                                              "rest: it can fall off the shelf and be "
+                                              "shot into the bow hand. Do not draw it.",
+                                              -past_rest_m / kMetresPerInch));
   } else if (past_rest_m < kLeastPastRest_m) {
-    add(CautionKind::near_rest, fmt::format(
-        "At full draw only {:.2f}in of shaft is left past the rest: trim no further, and mind "
-        "overdrawing.",
-        past_rest_m / kMetresPerInch));
+    add(CautionKind::near_rest,
+        fmt::format(
+            "At full draw only {:.2f}in of shaft is left past the rest: trim no further, and mind "
+            "overdrawing.",
+            past_rest_m / kMetresPerInch));
   }
   const double brace_in = setup.bow.brace_height_m / kMetresPerInch;
   constexpr double kRounding_m = 1e-6;
   if (setup.bow.brace_min_m && setup.bow.brace_height_m < *setup.bow.brace_min_m - kRounding_m) {
-    add(CautionKind::below_maker_brace, fmt::format(
-        "Brace height {:.3g}in is below the {:.3g}in that the bow's maker allows.", brace_in,
-        *setup.bow.brace_min_m / kMetresPerInch));
+    add(CautionKind::below_maker_brace,
+        fmt::format("Brace height {:.3g}in is below the {:.3g}in that the bow's maker allows.",
+                    brace_in, *setup.bow.brace_min_m / kMetresPerInch));
   }
   if (setup.bow.brace_max_m && setup.bow.brace_height_m > *setup.bow.brace_max_m + kRounding_m) {
-    add(CautionKind::above_maker_brace, fmt::format(
-        "Brace height {:.3g}in is above the {:.3g}in that the bow's maker allows.", brace_in,
-        *setup.bow.brace_max_m / kMetresPerInch));
+    add(CautionKind::above_maker_brace,
+        fmt::format("Brace height {:.3g}in is above the {:.3g}in that the bow's maker allows.",
+                    brace_in, *setup.bow.brace_max_m / kMetresPerInch));
   }
   return found;
 }

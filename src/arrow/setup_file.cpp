@@ -2,13 +2,13 @@
 
 #include <fmt/format.h>
 
+#include <toml++/toml.h>
 #include <algorithm>
 #include <fstream>
 #include <numeric>
 #include <optional>
 #include <set>
 #include <sstream>
-#include <toml++/toml.h>
 #include <vector>
 
 #include "nocktrail/arrow/setup_check.hpp"
@@ -51,9 +51,8 @@ class Table {
     if (const auto* value = node->as_string()) {
       return value->get();
     }
-    throw BadInput(fmt::format(
-        "{}: {} must be text in quotes, with its unit, for example \"28in\"", source_,
-        prefix_ + key));
+    throw BadInput(fmt::format("{}: {} must be text in quotes, with its unit, for example \"28in\"",
+                               source_, prefix_ + key));
   }
 
   std::optional<double> number(const std::string& key) {
@@ -164,12 +163,12 @@ void read_stiffness(Table& table, Shaft& shaft, std::string_view source) {
     shaft.ei_n_m2 =
         ei_from_astm_deflection(positive("spine", *deflection_m) / units::kMetresPerInch);
   } else if (pounds_n) {
-    shaft.ei_n_m2 = ei_from_wood_pounds(positive("wood_spine", *pounds_n) /
-                                        units::kNewtonsPerPoundForce);
+    shaft.ei_n_m2 =
+        ei_from_wood_pounds(positive("wood_spine", *pounds_n) / units::kNewtonsPerPoundForce);
     shaft.groups = SpineGroups::pounds;
   } else {
-    shaft.ei_n_m2 = ei_of_tube(1e9 * positive("youngs_modulus_gpa", *modulus_gpa),
-                               shaft.diameter_m, wall_m.value_or(shaft.diameter_m));
+    shaft.ei_n_m2 = ei_of_tube(1e9 * positive("youngs_modulus_gpa", *modulus_gpa), shaft.diameter_m,
+                               wall_m.value_or(shaft.diameter_m));
   }
 }
 
@@ -222,8 +221,7 @@ Setup parse_setup(std::string_view text, std::string_view source) {
   Setup setup;
   const std::string hand = root.text("hand").value_or("right");
   if (hand != "right" && hand != "left") {
-    throw BadInput(
-        fmt::format("{}: hand: \"{}\" is neither \"right\" nor \"left\"", source, hand));
+    throw BadInput(fmt::format("{}: hand: \"{}\" is neither \"right\" nor \"left\"", source, hand));
   }
   setup.archer.hand = hand == "left" ? Hand::left : Hand::right;
   setup.bow = read_bow(root.inner("bow"));

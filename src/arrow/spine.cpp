@@ -30,15 +30,21 @@ double ei_from_astm_deflection(double deflection_in) {
   return ei_times_deflection(kAstm) / deflection_in;
 }
 
-double astm_deflection_in(double ei_n_m2) { return ei_times_deflection(kAstm) / ei_n_m2; }
+double astm_deflection_in(double ei_n_m2) {
+  return ei_times_deflection(kAstm) / ei_n_m2;
+}
 
 double ei_from_wood_pounds(double pounds) {
   return ei_times_deflection(kWood) * pounds / kWood.span_in;
 }
 
-double wood_pounds(double ei_n_m2) { return kWood.span_in / wood_deflection_in(ei_n_m2); }
+double wood_pounds(double ei_n_m2) {
+  return kWood.span_in / wood_deflection_in(ei_n_m2);
+}
 
-double wood_deflection_in(double ei_n_m2) { return ei_times_deflection(kWood) / ei_n_m2; }
+double wood_deflection_in(double ei_n_m2) {
+  return ei_times_deflection(kWood) / ei_n_m2;
+}
 
 double ei_of_tube(double youngs_modulus_pa, double outer_diameter_m, double wall_m) {
   const double inner_m = std::max(0.0, outer_diameter_m - 2.0 * wall_m);
@@ -46,8 +52,12 @@ double ei_of_tube(double youngs_modulus_pa, double outer_diameter_m, double wall
          (std::pow(outer_diameter_m, 4) - std::pow(inner_m, 4));
 }
 
-double amo_draw_m(double nock_to_pivot_m) { return nock_to_pivot_m + kAmoOffset_m; }
+double amo_draw_m(double nock_to_pivot_m) {
+  return nock_to_pivot_m + kAmoOffset_m;
+}
 
-double nock_to_pivot_m(double amo_draw_m) { return amo_draw_m - kAmoOffset_m; }
+double nock_to_pivot_m(double amo_draw_m) {
+  return amo_draw_m - kAmoOffset_m;
+}
 
 }  // namespace nocktrail::arrow

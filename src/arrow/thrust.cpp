@@ -23,9 +23,7 @@ double acceleration(const ThrustInput& input, State at) {
 }
 
 State advance(const ThrustInput& input, State at, double step) {
-  const auto slope = [&](State s) {
-    return State{-s.speed_mps, acceleration(input, s)};
-  };
+  const auto slope = [&](State s) { return State{-s.speed_mps, acceleration(input, s)}; };
   const auto moved = [](State s, State by, double h) {
     return State{s.remaining_m + h * by.remaining_m, s.speed_mps + h * by.speed_mps};
   };
@@ -33,12 +31,11 @@ State advance(const ThrustInput& input, State at, double step) {
   const State k2 = slope(moved(at, k1, 0.5 * step));
   const State k3 = slope(moved(at, k2, 0.5 * step));
   const State k4 = slope(moved(at, k3, step));
-  return {at.remaining_m + step / 6.0 *
-                               (k1.remaining_m + 2.0 * k2.remaining_m + 2.0 * k3.remaining_m +
-                                k4.remaining_m),
-          at.speed_mps + step / 6.0 *
-                             (k1.speed_mps + 2.0 * k2.speed_mps + 2.0 * k3.speed_mps +
-                              k4.speed_mps)};
+  return {at.remaining_m +
+              step / 6.0 *
+                  (k1.remaining_m + 2.0 * k2.remaining_m + 2.0 * k3.remaining_m + k4.remaining_m),
+          at.speed_mps +
+              step / 6.0 * (k1.speed_mps + 2.0 * k2.speed_mps + 2.0 * k3.speed_mps + k4.speed_mps)};
 }
 
 // The instant at which the draw remaining is used up.

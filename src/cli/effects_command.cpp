@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 #include <cmath>
 #include <cstdio>
+#include <filesystem>
 #include <fstream>
 #include <nlohmann/json.hpp>
 
@@ -27,7 +28,8 @@ void write_file(const std::string& path, const std::string& text) {
   file << text;
   file.close();
   if (!file) {
-    throw BadInput(fmt::format("{}: cannot write this file; check the folder and its rights", path));
+    throw BadInput(
+        fmt::format("{}: cannot write this file; check the folder and its rights", path));
   }
 }
 
@@ -135,7 +137,7 @@ int run_effects(const EffectsArguments& arguments) {
 
   arrow::EffectsAnswer answer;
   answer.setup = setup;
-  answer.setup_name = arguments.setup_path;
+  answer.setup_name = std::filesystem::path(arguments.setup_path).filename().string();
   answer.reading = reading;
   answer.seed = arguments.seed;
   answer.draws = arrow::draw_set(setup, reading, options);

@@ -22,8 +22,7 @@ constexpr Unit kLengths[] = {{"in", kMetresPerInch}, {"mm", 1e-3}, {"cm", 1e-2},
 constexpr Unit kMasses[] = {{"gr", kKilogramsPerGrain}, {"g", 1e-3}, {"kg", 1.0}};
 constexpr Unit kForces[] = {{"lb", kNewtonsPerPoundForce}, {"N", 1.0}};
 constexpr Unit kSpeeds[] = {{"fps", kMetresPerFoot}, {"ft/s", kMetresPerFoot}, {"m/s", 1.0}};
-constexpr Unit kLineDensities[] = {{"gr/in", kKilogramsPerGrain / kMetresPerInch},
-                                   {"g/m", 1e-3}};
+constexpr Unit kLineDensities[] = {{"gr/in", kKilogramsPerGrain / kMetresPerInch}, {"g/m", 1e-3}};
 
 std::string_view trimmed(std::string_view text) {
   const auto first = text.find_first_not_of(" \t");

@@ -17,12 +17,11 @@ namespace nocktrail::arrow {
 
 inline constexpr int kMaxModes = 24;  // rigid ones included
 using ModeVector = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, kMaxModes, 1>;
-using ModeMatrix =
-    Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxModes, kMaxModes>;
+using ModeMatrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxModes, kMaxModes>;
 
 struct BeamOptions {
-  int elements = 16;       // f3 of a tube with a heavy tip is then right to 0.01 %
-  int bending_modes = 8;   // kept, lowest first; at most kMaxModes - 2
+  int elements = 16;      // f3 of a tube with a heavy tip is then right to 0.01 %
+  int bending_modes = 8;  // kept, lowest first; at most kMaxModes - 2
 };
 
 class BeamModes {

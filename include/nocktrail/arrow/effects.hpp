@@ -21,8 +21,8 @@ struct EffectsOptions {
   StrokeOptions stroke;
   std::size_t draws = 200;
   std::uint64_t seed = 1;
-  unsigned threads = 0;         // 0: every core
-  std::size_t pool = 3000;      // prior draws from which a reading picks
+  unsigned threads = 0;     // 0: every core
+  std::size_t pool = 3000;  // prior draws from which a reading picks
   // The model is not validated against films: standard deviation by which it may miss the lateral
   // offset of a real shot even when all unknowns are right.
   double model_error_deg = 0.7;
@@ -49,15 +49,16 @@ struct Change {
   std::string key;    // stable, for scripts: "trim_quarter_inch"
   std::string label;  // "shaft trimmed 1/4 in"
   Setup after;
+  std::string note;  // where the model and common practice differ; mostly empty
 };
 // One at a time, both ways, in the order in which an archer meets them.
 std::vector<Change> usual_changes(const Setup& setup);
 
 struct Effect {
   Change change;
-  Band lateral_deg;    // change of nock_right
-  Band vertical_deg;   // change of nock_high
-  double share_weaker = 0.0;  // of the draws, those in which the arrow acts weaker
+  Band lateral_deg;                   // change of nock_right
+  Band vertical_deg;                  // change of nock_high
+  double share_weaker = 0.0;          // of the draws, those in which the arrow acts weaker
   std::vector<std::string> cautions;  // that the change newly raises
 };
 
@@ -69,29 +70,28 @@ struct EffectsTable {
   double share_touching = 0.0;  // of the draws, those whose tail touches the bow after the exit
   std::vector<Effect> effects;
 };
-EffectsTable effects_table(const Setup& setup, const DrawSet& draws,
-                           const EffectsOptions& options);
+EffectsTable effects_table(const Setup& setup, const DrawSet& draws, const EffectsOptions& options);
 
 // Lateral offset against the length of the shaft.
 struct LengthCurve {
-  std::vector<double> length_m;       // ascending
-  std::vector<Band> nock_right_deg;   // at each length
-  double shortest_safe_m = 0.0;       // the point half an inch past the rest at full draw
+  std::vector<double> length_m;      // ascending
+  std::vector<Band> nock_right_deg;  // at each length
+  double shortest_safe_m = 0.0;      // the point half an inch past the rest at full draw
 };
 
 // What is left to change until the arrow leaves straight, as a distribution over the draws.
 struct Remaining {
-  Band amount;                 // over those draws that reach straight; m trimmed or kg added
+  Band amount;  // over those draws that reach straight; m trimmed or kg added
   double share_reached = 0.0;
   double share_wrong_way = 0.0;  // already on the other side: this change leads away
   double share_out_of_reach = 0.0;
-  std::vector<double> amounts;   // sorted, one per draw that reaches straight
+  std::vector<double> amounts;  // sorted, one per draw that reaches straight
 };
 
 struct Outlook {
   LengthCurve curve;
-  Remaining trim;      // metres to trim
-  Remaining add_tip;   // kilograms to add at the tip
+  Remaining trim;     // metres to trim
+  Remaining add_tip;  // kilograms to add at the tip
   // Slope of the lateral offset with length at the present length, per inch; its sign says which
   // way the arrow must move after a trim if nothing touches the bow.
   Band per_inch_trimmed_deg;
@@ -103,7 +103,7 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
 struct StartingRange {
   Band astm_deflection_in;
   Band wood_pounds;
-  double low80_in = 0.0;   // central 80 % in ASTM inches: the range of a test set
+  double low80_in = 0.0;  // central 80 % in ASTM inches: the range of a test set
   double high80_in = 0.0;
   double share_found = 0.0;
   std::vector<std::string> groups;  // those groups that fall in the 80 % range

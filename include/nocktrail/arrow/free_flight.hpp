@@ -15,8 +15,8 @@ namespace nocktrail::arrow {
 
 struct FlightAir {
   double density_kg_m3 = 1.2;
-  double fin_lift_slope_per_rad = 1.5;   // C_Na on the fletching's effective area
-  double crossflow_drag = 1.2;           // C_c of a circular cylinder below the drag crisis
+  double fin_lift_slope_per_rad = 1.5;  // C_Na on the fletching's effective area
+  double crossflow_drag = 1.2;          // C_c of a circular cylinder below the drag crisis
 };
 
 struct Weathercock {
@@ -26,8 +26,8 @@ struct Weathercock {
 };
 
 // `tail_arm_m` is the fletching's distance behind the centre of mass.
-Weathercock weathercock(double mass_kg, double inertia_kg_m2, double fin_area_m2,
-                        double tail_arm_m, const FlightAir& air = {});
+Weathercock weathercock(double mass_kg, double inertia_kg_m2, double fin_area_m2, double tail_arm_m,
+                        const FlightAir& air = {});
 // The same from a whole arrow, cross-flow included.
 Weathercock weathercock(const ArrowBuild& arrow, const FlightAir& air = {});
 

@@ -14,19 +14,19 @@ namespace nocktrail::arrow {
 // What no archer measures. The defaults are the middle of the prior in unknowns.hpp; where each
 // comes from, and how far it is to be believed, is in docs/arrow-model.md.
 struct Unknowns {
-  double finger_ratio = 0.08;       // sideways push of the fingers over the held force, peak
-  double finger_travel_m = 0.030;   // nock travel over which the string rolls off the fingers
-  double finger_lift_ratio = 0.0;   // the same upward (positive) or downward
+  double finger_ratio = 0.08;      // sideways push of the fingers over the held force, peak
+  double finger_travel_m = 0.030;  // nock travel over which the string rolls off the fingers
+  double finger_lift_ratio = 0.0;  // the same upward (positive) or downward
   double plate_stiffness_n_per_m = 10e3;
   double shelf_stiffness_n_per_m = 10e3;
   double support_damping_n_s_per_m = 2.0;
-  double ei_factor = 1.0;           // true EI over the stated one
-  double string_side_factor = 2.4;  // true lateral stiffness at the nock over thrust / h
+  double ei_factor = 1.0;             // true EI over the stated one
+  double string_side_factor = 2.4;    // true lateral stiffness at the nock over thrust / h
   double string_height_factor = 3.0;  // vertical stiffness at the nock over thrust / h
   double virtual_mass_kg = 7.6e-3;
-  double limb_mass_kg = 25e-3;      // thrust.hpp
+  double limb_mass_kg = 25e-3;          // thrust.hpp
   double string_side_mass_kg = 2.5e-3;  // a third of the string moves with the nock
-  double early_weight = 0.8;        // thrust.hpp's c
+  double early_weight = 0.8;            // thrust.hpp's c
   double efficiency = 0.85;
   double flex_damping_ratio = 0.01;
 };
@@ -42,25 +42,25 @@ struct StrokeOptions {
 // One plane at the exit. Signs as in docs/measurement.md: lateral angles positive to the shooter's
 // right, vertical ones positive upward.
 struct PlaneExit {
-  double axis_deg = 0.0;         // azimuth or elevation of the rigid shaft axis
+  double axis_deg = 0.0;  // azimuth or elevation of the rigid shaft axis
   double axis_rate_deg_s = 0.0;
-  double path_deg = 0.0;         // of the centre of mass's velocity
-  double offset_deg = 0.0;       // nock_right or nock_high at the exit
+  double path_deg = 0.0;           // of the centre of mass's velocity
+  double offset_deg = 0.0;         // nock_right or nock_high at the exit
   double flex_amplitude_mm = 0.0;  // first bending mode, at the nock end, peak
-  double support_left_s = 0.0;   // last touch of plate or shelf before the exit
+  double support_left_s = 0.0;     // last touch of plate or shelf before the exit
   bool touched_after_exit = false;
-  double reference_offset_deg = 0.0;          // nock_right or nock_high at the reference distance
+  double reference_offset_deg = 0.0;  // nock_right or nock_high at the reference distance
   double reference_slope_deg_per_m = 0.0;
 };
 
 struct ExitState {
   double speed_mps = 0.0;
-  double exit_s = 0.0;           // from loose to the nock leaving the string
+  double exit_s = 0.0;             // from loose to the nock leaving the string
   double flex_frequency_hz = 0.0;  // first bending mode of the free arrow
-  double held_n = 0.0;           // force at the archer's draw
+  double held_n = 0.0;             // force at the archer's draw
   PlaneExit lateral;
   PlaneExit vertical;
-  PlaneResult lateral_motion;    // traces and audits, in the plane's own coordinates
+  PlaneResult lateral_motion;  // traces and audits, in the plane's own coordinates
   PlaneResult vertical_motion;
 };
 

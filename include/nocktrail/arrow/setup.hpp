@@ -14,8 +14,8 @@ namespace nocktrail::arrow {
 enum class SpineGroups { deflection, pounds };
 
 struct Shaft {
-  double length_m = 0.0;              // nock throat to the end of the shaft, point excluded
-  double ei_n_m2 = 0.0;               // of the full-diameter part
+  double length_m = 0.0;                  // nock throat to the end of the shaft, point excluded
+  double ei_n_m2 = 0.0;                   // of the full-diameter part
   double mass_per_length_kg_per_m = 0.0;  // of the full-diameter part
   double diameter_m = 0.0;
   // A tapered tail: the diameter falls linearly over the last `taper_length_m` to
@@ -29,16 +29,16 @@ struct Shaft {
 struct ArrowBuild {
   Shaft shaft;
   double nock_mass_kg = 0.0;
-  double tip_mass_kg = 0.0;            // point and insert, taken at the end of the shaft
-  double fletching_mass_kg = 0.0;      // 0 for a bare shaft
+  double tip_mass_kg = 0.0;             // point and insert, taken at the end of the shaft
+  double fletching_mass_kg = 0.0;       // 0 for a bare shaft
   double fletching_from_nock_m = 0.06;  // where the fletching's mass and lift sit
-  double fletching_area_m2 = 0.0;      // effective lifting area; 0 for a bare shaft
+  double fletching_area_m2 = 0.0;       // effective lifting area; 0 for a bare shaft
 };
 
 struct Bow {
-  double draw_weight_n = 0.0;   // at the rated draw
+  double draw_weight_n = 0.0;                          // at the rated draw
   double rated_draw_m = 28.0 * units::kMetresPerInch;  // AMO
-  double brace_height_m = 0.0;  // string to pivot point
+  double brace_height_m = 0.0;                         // string to pivot point
   // The face of the strike plate, measured from the plane in which the string moves: positive
   // outside centre, negative when the window is cut past centre.
   double plate_offset_m = 0.0;
@@ -64,9 +64,9 @@ struct Setup {
 // Mass and balance of an arrow about its nock throat.
 struct MassProperties {
   double mass_kg = 0.0;
-  double balance_m = 0.0;        // centre of mass from the nock throat
-  double inertia_kg_m2 = 0.0;    // about the centre of mass, transverse
-  double foc_percent = 0.0;      // 100 (balance - L/2) / L, L to the end of the shaft
+  double balance_m = 0.0;      // centre of mass from the nock throat
+  double inertia_kg_m2 = 0.0;  // about the centre of mass, transverse
+  double foc_percent = 0.0;    // 100 (balance - L/2) / L, L to the end of the shaft
 };
 MassProperties mass_properties(const ArrowBuild& arrow);
 

@@ -10,8 +10,8 @@ namespace nocktrail::arrow {
 
 // Shaft past the rest at full draw below which a caution is raised.
 inline constexpr double kLeastPastRest_m = 0.5 * units::kMetresPerInch;
-inline constexpr double kLeastGrainsPerPound = 5.0;          // absolute floor, common practice
-inline constexpr double kTraditionalGrainsPerPound = 8.0;    // bowyers usually ask 8 to 10
+inline constexpr double kLeastGrainsPerPound = 5.0;        // absolute floor, common practice
+inline constexpr double kTraditionalGrainsPerPound = 8.0;  // bowyers usually ask 8 to 10
 
 // Throws BadInput naming field, value and accepted range. Ranges are wide: they hold whatever has
 // been sold or shot, and stop slips of the unit or the decimal point.

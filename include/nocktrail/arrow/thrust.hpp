@@ -25,8 +25,9 @@ struct ThrustInput {
   double early_weight = 0.0;       // c, 0 for a straight line
   double efficiency = 1.0;         // share of F that is left after friction in string and limbs
   double arrow_mass_kg = 0.0;
-  double virtual_mass_kg = 0.0;    // rides with the nock all the way: string, and what never comes back
-  double limb_mass_kg = 0.0;       // limb tips as felt at the nock at full draw
+  double virtual_mass_kg =
+      0.0;                    // rides with the nock all the way: string, and what never comes back
+  double limb_mass_kg = 0.0;  // limb tips as felt at the nock at full draw
 };
 
 // F(x) in newtons, x = draw remaining.
@@ -41,7 +42,7 @@ struct ThrustHistory {
   double step_s = 0.0;
   double exit_s = 0.0;
   double exit_speed_mps = 0.0;
-  std::vector<double> travel_m;             // nock, at the ends of the steps
+  std::vector<double> travel_m;  // nock, at the ends of the steps
   std::vector<double> mid_travel_m;
   std::vector<double> mid_acceleration_mps2;
 };
