@@ -1,0 +1,105 @@
+// Fits the flight model to all sightings of a shot together.
+#pragma once
+
+#include <Eigen/Core>
+#include <functional>
+#include <optional>
+#include <vector>
+
+#include "nocktrail/flight/model.hpp"
+#include "nocktrail/flight/observation.hpp"
+
+namespace nocktrail::flight {
+
+// A normal prior of one parameter.
+struct Prior {
+  double mean = 0.0;
+  double sigma = 1.0;
+};
+
+// What is believed before the clip is looked at. Sources: trade.md of the project's facts where
+// named; the rest is common practice, no source.
+struct FlightPriors {
+  Prior length_m{0.76, 0.05};         // 26-33 in arrows, nock to point end
+  double focal_relative_sigma = 0.10;  // contract: 10 % when assumed
+  Prior roll_rad{0.0, 0.05};          // hand-held phone, about 3 deg
+  Prior log_speed{3.99, 0.22};        // 54 m/s within 22 %: traditional bows
+  Prior readout_s{0.0018, 0.0013};    // at most a frame period
+  Prior log_wave{3.05, 0.62};         // 21 m, 6-70 m at 2 sigma: fletched 10-22 m, bare 28-80 m
+  Prior damping{0.09, 0.04};          // 0.05-0.15
+  double offset_sigma_rad = 0.09;     // 5 deg
+  double offset_rate_sigma = 0.05;    // rad per m
+  Prior lift_m{0.08, 0.08};           // between a pure couple and all force on the tail
+  Prior drag_mps2{4.0, 4.0};          // trade.md: C_D 1.5-2.6 on the shaft's section
+  double flex_sigma_m = 0.010;        // 10-20 mm at exit
+  Prior flex_hz{72.0, 10.0};          // 55-90 Hz
+  Prior flex_decay{10.0, 8.0};        // 1/s
+  Prior nock_end_m{0.0, 0.010};       // vanes and nock blur where the rear end seems to be
+  Prior tip_end_m{0.0, 0.010};
+  Prior balance{0.60, 0.025};         // front of centre of 8-18 %
+};
+
+struct FitOptions {
+  FlightPriors priors;
+  double frame_jitter_px = 0.08;  // leftover motion of the camera between frames, 1 sigma per axis
+  double robust_sigmas = 2.5;     // residuals beyond this many sigmas lose weight (Cauchy)
+  int max_iterations = 60;
+  bool coarse = false;            // first look: no bending, wide robust loss
+  // Row axis of the sensor in display pixels: time within a frame grows along it, 0 at the
+  // picture's centre, +-0.5 at the edges (value = rows_per_px . (pixel - centre)).
+  Eigen::Vector2d readout_per_px = Eigen::Vector2d::Zero();
+};
+
+struct FrameResidual {
+  int frame = 0;
+  double centre_rms = 0.0;    // of the centre points, sigmas
+  std::optional<double> nock;  // signed, sigmas
+  std::optional<double> tip;
+};
+
+struct FlightFit {
+  bool converged = false;
+  Parameters parameters = Parameters::Zero();
+  Eigen::MatrixXd covariance;  // kParameters square, jitter marginalised; residual scale included
+  double anchor_s = 0.0;       // capture time of dt = 0
+  Eigen::Vector2d principal_px = Eigen::Vector2d::Zero();
+  double centre_scale = 1.0;   // scatter of centre points over what was assumed
+  double end_scale = 1.0;      // same for the ends
+  double cost = 0.0;           // half the robust sum of squares
+  int frames = 0;
+  int centre_points = 0;
+  int ends = 0;
+  std::vector<FrameResidual> residuals;
+};
+
+// The camera is a pinhole with its principal point at the picture's centre. `start` must be within
+// the basin (a coarse fit from a sweep is). Least squares with Cauchy loss (Ceres Solver,
+// Levenberg-Marquardt), covariance from the weighted normal equations of the solution, scaled by
+// the residuals' own scatter per kind of observation.
+FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Parameters& start,
+                     double anchor_s, double focal_px, const Eigen::Vector2d& principal_px,
+                     const FitOptions& options);
+
+// Fits from several starts and keeps the best: seen from a few degrees above, an arrow nose-up and
+// one nose-down can look alike, and a bending of 3-4 frames a cycle has several frequencies that
+// nearly fit. With options.coarse the pitch is tried, else the bending frequency and phase.
+FlightFit fit_flight_from_several(const std::vector<ArrowSighting>& sightings,
+                                  const Parameters& start, double anchor_s, double focal_px,
+                                  const Eigen::Vector2d& principal_px, const FitOptions& options);
+
+ArrowState<double> state_of(const FlightFit& fit, double t_s);
+
+// Where a share s of the shaft is seen at time t_s, px of the reference frame. With `ends`, the
+// visible ends' offsets are applied at s = 0 and s = 1.
+Eigen::Vector2d seen_px(const FlightFit& fit, double t_s, double s);
+
+// A function of the parameters with its 1-sigma error by the delta method (central differences;
+// JCGM 100:2008, 5.1.2).
+struct Derived {
+  Eigen::VectorXd value;
+  Eigen::MatrixXd covariance;
+};
+Derived derive(const FlightFit& fit,
+               const std::function<Eigen::VectorXd(const Parameters&)>& function);
+
+}  // namespace nocktrail::flight

@@ -1,0 +1,179 @@
+// The 3-D model of an arrow in free flight and its projection, for doubles and for automatic
+// differentiation.
+//
+// Frame. The camera frame (X right, Y down, Z along the view) holds the flight basis (right, down,
+// forward): forward is the velocity of the centre of mass at the anchor time, down is the plumb
+// line as the roll parameter has it, made square to forward, right = down x forward. Nothing
+// observable changes when the whole basis is turned about the plumb line, and the elevation of the
+// flight enters only through the cosine of a few degrees; both are left out.
+//
+// Motion. x is the distance flown since the anchor, dt the time. The centre of mass falls with g,
+// loses speed at a constant rate, and is pushed sideways by the lift of a yawed arrow. The nock's
+// offset follows the linearised yaw equation (McCoy, Modern Exterior Ballistics; textbook form)
+//     a'' + 2 zeta kappa a' + kappa^2 a = 0,   kappa = 2 pi / wavelength,
+// in both planes with one wavelength and damping. Lift: the tail force that turns the arrow back
+// also accelerates it, toward the side to which the point is turned, by eta kappa^2 v^2 a with
+// eta = I / (m x_tail), about 0.18 m if all of it acts on the tail and 0 for a pure couple.
+// The first bending mode q(t) phi(s) is mass-orthogonal to translation and rotation, so that the
+// axis is the rigid-body axis (docs/measurement.md).
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <cmath>
+#include <numbers>
+
+#include "nocktrail/optics/camera.hpp"
+
+namespace nocktrail::flight {
+
+enum Parameter : int {
+  kVanishX,      // velocity direction at the anchor: its vanishing point, px
+  kVanishY,
+  kRoll,         // camera roll, rad: plumb line in the picture is (sin roll, cos roll)
+  kCentreX,      // where the centre of mass is seen at the anchor, px
+  kCentreY,
+  kLogDepth,     // log of its camera depth at the anchor, m
+  kLogSpeed,     // log of the speed at the anchor, m/s
+  kLogLength,    // log of nock throat to end of point, m
+  kLogFocal,     // log of the focal length, px
+  kReadout,      // time to read all sensor rows, s
+  kLogWave,      // log of the yaw wavelength, m
+  kDamping,      // zeta
+  kRight,        // nock_right at the anchor, rad
+  kRightRate,    // rad per m
+  kHigh,         // nock_high at the anchor, rad
+  kHighRate,     // rad per m
+  kLift,         // eta, m
+  kDrag,         // loss of speed, m/s^2
+  kFlexRightCos, // bending at the nock end at the anchor, m, toward right and down
+  kFlexRightSin,
+  kFlexDownCos,
+  kFlexDownSin,
+  kFlexHz,
+  kFlexDecay,    // 1/s
+  kNockEnd,      // where the visible rear end lies ahead of the throat, m
+  kTipEnd,       // where the visible front end lies ahead of the point's end, m
+  kBalance,      // centre of mass from the nock throat, share of the length
+  kParameters
+};
+
+using Parameters = Eigen::Matrix<double, kParameters, 1>;
+
+inline constexpr double kGravity = 9.80665;  // m/s^2, standard gravity (ISO 80000-3)
+
+// First free-free bending mode of a uniform beam with a point mass at the nock of 0.03 and at the
+// tip of 0.25 of its own mass, 1 at the nock end. s is 0 at the nock, 1 at the tip. (Blevins,
+// Formulas for Natural Frequency and Mode Shape, end conditions with masses; beta L = 4.1438,
+// nodes at 0.2270 and 0.8744.)
+double bending_shape(double s);
+
+// The offset of one plane and its integrals over the distance flown.
+template <typename T>
+struct Yaw {
+  T value;            // rad
+  T rate;             // rad/m
+  T kappa2_integral;  // kappa^2 * integral of value over x, 1/m * rad
+  T kappa2_twice;     // kappa^2 * double integral, rad
+};
+
+template <typename T>
+Yaw<T> yaw_at(const T& a0, const T& b0, const T& kappa, const T& zeta, const T& x) {
+  using std::cos;
+  using std::exp;
+  using std::sin;
+  using std::sqrt;
+  const T damped = kappa * sqrt(T(1) - zeta * zeta);
+  const T fade = exp(-zeta * kappa * x);
+  const T c = cos(damped * x);
+  const T s = sin(damped * x);
+  Yaw<T> yaw;
+  yaw.value = fade * (a0 * c + (b0 + zeta * kappa * a0) / damped * s);
+  yaw.rate = fade * (b0 * c - (kappa * kappa * a0 + zeta * kappa * b0) / damped * s);
+  // From the equation itself: kappa^2 a = -a'' - 2 zeta kappa a'.
+  yaw.kappa2_integral = -(yaw.rate - b0) - T(2) * zeta * kappa * (yaw.value - a0);
+  const T integral = yaw.kappa2_integral / (kappa * kappa);
+  yaw.kappa2_twice = -(yaw.value - a0 - b0 * x) - T(2) * zeta * kappa * (integral - a0 * x);
+  return yaw;
+}
+
+// The arrow at one instant, in the camera frame.
+template <typename T>
+struct ArrowState {
+  Eigen::Matrix<T, 3, 1> centre_m;   // centre of mass
+  Eigen::Matrix<T, 3, 1> axis;       // unit, nock to point
+  Eigen::Matrix<T, 3, 1> right;      // flight basis
+  Eigen::Matrix<T, 3, 1> down;
+  Eigen::Matrix<T, 3, 1> forward;
+  T flown_m;                         // since the anchor
+  T flex_right_m;                    // at the nock end
+  T flex_down_m;
+  T nock_right_rad;
+  T nock_high_rad;
+  T right_rate;  // rad/m
+  T high_rate;
+  T length_m;
+  T balance;
+};
+
+template <typename T>
+ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T& dt) {
+  using std::cos;
+  using std::exp;
+  using std::sin;
+  using Vector3 = Eigen::Matrix<T, 3, 1>;
+  const T focal = exp(p[kLogFocal]);
+  ArrowState<T> state;
+  state.forward =
+      optics::ray<T>(focal, principal_px, Eigen::Matrix<T, 2, 1>(p[kVanishX], p[kVanishY]))
+          .normalized();
+  const Vector3 plumb(sin(p[kRoll]), cos(p[kRoll]), T(0));
+  state.down = (plumb - state.forward * plumb.dot(state.forward)).normalized();
+  state.right = state.down.cross(state.forward);
+
+  const T speed = exp(p[kLogSpeed]);
+  const T x = speed * dt - T(0.5) * p[kDrag] * dt * dt;
+  state.flown_m = x;
+  const T kappa = T(2.0 * std::numbers::pi) * exp(-p[kLogWave]);
+  const Yaw<T> right = yaw_at(p[kRight], p[kRightRate], kappa, p[kDamping], x);
+  const Yaw<T> high = yaw_at(p[kHigh], p[kHighRate], kappa, p[kDamping], x);
+  state.nock_right_rad = right.value;
+  state.nock_high_rad = high.value;
+  state.right_rate = right.rate;
+  state.high_rate = high.rate;
+
+  const T across = -p[kLift] * right.kappa2_twice;
+  const T drop = T(0.5 * kGravity) * dt * dt + p[kLift] * high.kappa2_twice;
+  const Vector3 start = optics::ray<T>(focal, principal_px,
+                                       Eigen::Matrix<T, 2, 1>(p[kCentreX], p[kCentreY])) *
+                        exp(p[kLogDepth]);
+  state.centre_m = start + state.forward * x + state.right * across + state.down * drop;
+
+  // Direction of flight relative to the basis: small angles, tangent and angle alike to 1e-5.
+  const T azimuth = -p[kLift] * right.kappa2_integral - right.value;
+  const T elevation =
+      -(T(kGravity) * dt / speed + p[kLift] * high.kappa2_integral) - high.value;
+  state.axis = state.right * (sin(azimuth) * cos(elevation)) - state.down * sin(elevation) +
+               state.forward * (cos(azimuth) * cos(elevation));
+
+  const T fade = exp(-p[kFlexDecay] * dt);
+  const T phase = T(2.0 * std::numbers::pi) * p[kFlexHz] * dt;
+  const T c = cos(phase);
+  const T s = sin(phase);
+  state.flex_right_m = fade * (p[kFlexRightCos] * c + p[kFlexRightSin] * s);
+  state.flex_down_m = fade * (p[kFlexDownCos] * c + p[kFlexDownSin] * s);
+  state.length_m = exp(p[kLogLength]);
+  state.balance = p[kBalance];
+  return state;
+}
+
+// The point of the bent shaft at share s of the length from the nock, moved `ahead_m` along the
+// axis; camera frame, metres.
+template <typename T>
+Eigen::Matrix<T, 3, 1> shaft_point(const ArrowState<T>& state, double s, const T& ahead_m) {
+  const double shape = bending_shape(s);
+  return state.centre_m + state.axis * ((T(s) - state.balance) * state.length_m + ahead_m) +
+         state.right * (state.flex_right_m * shape) + state.down * (state.flex_down_m * shape);
+}
+
+}  // namespace nocktrail::flight

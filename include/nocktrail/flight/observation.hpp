@@ -1,0 +1,31 @@
+// What the tracker saw of the arrow, as the flight fit takes it: plain data between the two rooms.
+#pragma once
+
+#include <Eigen/Core>
+#include <optional>
+#include <vector>
+
+namespace nocktrail::flight {
+
+// A point on the shaft's centre line, known across the shaft only.
+struct CentrePoint {
+  Eigen::Vector2d at_px = Eigen::Vector2d::Zero();
+  double sigma_px = 0.3;  // across the shaft, 1 sigma
+};
+
+// An end of the arrow, known along the shaft only (its place across comes from the centre line).
+struct EndPoint {
+  Eigen::Vector2d at_px = Eigen::Vector2d::Zero();
+  double sigma_px = 1.2;  // along the shaft, 1 sigma
+};
+
+// The arrow in one steadied frame. Pixels are those of the reference frame.
+struct ArrowSighting {
+  int frame = 0;      // position in the steadied stretch
+  double t_s = 0.0;   // capture time
+  std::vector<CentrePoint> centre;
+  std::optional<EndPoint> nock;
+  std::optional<EndPoint> tip;
+};
+
+}  // namespace nocktrail::flight

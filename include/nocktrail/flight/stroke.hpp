@@ -1,0 +1,49 @@
+// The power stroke as seen in the picture: when the string was let go, when the nock left it, and
+// from these where the arrow rest lies along the flight.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "nocktrail/flight/fit.hpp"
+
+namespace nocktrail::flight {
+
+// Where the point was found in one frame, written as the time at which the free flight, followed
+// backward, would have had it there. In free flight the two times agree; before the nock leaves
+// the string the arrow is slower than the free flight, so the point is ahead of the backward
+// continuation and virtual_s is later than t_s.
+struct TipPlace {
+  double t_s = 0.0;
+  double virtual_s = 0.0;
+  double sigma_m = 0.01;  // along the flight, 1 sigma
+};
+
+struct StrokeOptions {
+  double least_stroke_m = 0.33;    // full draw to brace: draw lengths of 24 to 32 in
+  double most_stroke_m = 0.66;
+  double brace_m = 0.17;           // contract: about 0.17 m; 0.15-0.19 in use
+  double brace_sigma_m = 0.015;
+  double stroke_mean_m = 0.50;
+  double stroke_sigma_m = 0.06;
+  double outlier_share = 0.15;      // of places that are not the point at all
+};
+
+struct Stroke {
+  double loose_s = 0.0;
+  double exit_s = 0.0;
+  double rest_forward_m = 0.0;      // forward coordinate of the rest, in the fit's flight basis
+  double rest_sigma_m = 0.2;        // 1 sigma
+  bool seen = false;                // from the pictures, not from a prior alone
+};
+
+// Fits the quarter-sine power stroke of a bow whose force falls linearly to the brace height
+// (trade facts, section 3, limiting case 2: v = v0 sin(w t), w = v0 / stroke) to the point's places
+// and hands on when the nock left the string, with the rest one brace height further on. Exit time
+// and stroke are integrated over on a grid; places are outliers with a fixed chance. Without any
+// place before the exit, the result rests on `loose_guess_s` +- loose_sigma_s (when the motion
+// surged) and `seen` is false.
+Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& places, double loose_guess_s,
+                  double loose_sigma_s, const StrokeOptions& options);
+
+}  // namespace nocktrail::flight

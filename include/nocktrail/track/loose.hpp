@@ -1,0 +1,42 @@
+// Finds the moments at which a string may have been let go, cheaply, in a whole clip.
+#pragma once
+
+#include <functional>
+#include <vector>
+
+#include "nocktrail/media/clip.hpp"
+
+namespace nocktrail::track {
+
+struct LooseOptions {
+  int shrink = 8;                // the scan looks at pictures this many times smaller
+  double least_surge = 2.2;      // motion just after over motion just before
+  double before_s = 0.08;        // what "before" and "after" mean
+  double after_s = 0.016;
+  double apart_s = 0.5;          // two looses are at least this far apart
+  std::size_t most = 6;          // candidates kept
+  double sound_slack_s = 0.15;   // how far sound and picture may disagree
+  double least_knock = 6.0;      // loudness of a knock over what goes before it
+  std::size_t most_knocks = 8;
+};
+
+struct LooseCandidate {
+  double t_s = 0.0;     // capture time at which the motion surges
+  double surge = 0.0;   // how much
+};
+
+// Told the share of the frames looked at; false asks to stop.
+using ScanProgress = std::function<bool(double done)>;
+
+// Times of sudden sounds, loudest first.
+std::vector<double> find_knocks(const media::Sound& sound, const LooseOptions& options);
+
+// Surges of motion in frames [first, last), strongest first. Leaves the clip's position changed.
+std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last,
+                                        const LooseOptions& options, const ScanProgress& progress);
+
+// Candidates that a knock and a surge of motion agree on.
+std::vector<LooseCandidate> find_looses_by_sound(media::Clip& clip, const LooseOptions& options,
+                                                 const ScanProgress& progress);
+
+}  // namespace nocktrail::track

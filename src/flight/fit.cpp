@@ -1,0 +1,462 @@
+#include "nocktrail/flight/fit.hpp"
+
+#include <ceres/ceres.h>
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <memory>
+
+namespace nocktrail::flight {
+namespace {
+
+// One observation: the component along `direction` of (seen - observed), in sigmas.
+struct Point {
+  Eigen::Vector2d observed_px;
+  Eigen::Vector2d direction;
+  double sigma_px = 1.0;
+  double share = 0.0;  // along the shaft from the nock
+  int end = 0;         // 0 a centre point, 1 the nock end, 2 the tip end
+  double row = 0.0;    // readout share relative to the frame's mean
+};
+
+// All observations of one frame: the state is worked out once for all of them. Each residual r is
+// passed through c sqrt(log(1 + r^2/c^2)) with its sign, so that the sum of squares is Cauchy's
+// robust cost.
+class SightingCost : public ceres::CostFunction {
+ public:
+  SightingCost(std::vector<Point> points, double dt_s, double mean_row,
+               const Eigen::Vector2d& principal_px, double robust_sigmas)
+      : points_(std::move(points)),
+        dt_s_(dt_s),
+        mean_row_(mean_row),
+        principal_px_(principal_px),
+        robust_(robust_sigmas) {
+    set_num_residuals(static_cast<int>(points_.size()));
+    *mutable_parameter_block_sizes() = {kParameters, 2};
+  }
+
+  bool Evaluate(const double* const* parameters, double* residuals,
+                double** jacobians) const override {
+    if (jacobians == nullptr) {
+      return residuals_of<double>(parameters[0], parameters[1], [&](std::size_t i, double r) {
+        residuals[i] = robust(r).value;
+      });
+    }
+    using Jet = ceres::Jet<double, kParameters>;
+    std::array<Jet, kParameters> p;
+    for (int i = 0; i < kParameters; ++i) {
+      p[static_cast<std::size_t>(i)] = Jet(parameters[0][i], i);
+    }
+    const std::array<Jet, 2> jitter{Jet(parameters[1][0]), Jet(parameters[1][1])};
+    return residuals_of<Jet>(p.data(), jitter.data(), [&](std::size_t i, const Jet& r) {
+      const Robust shaped = robust(r.a);
+      residuals[i] = shaped.value;
+      if (jacobians[0] != nullptr) {
+        Eigen::Map<Eigen::Matrix<double, 1, kParameters>>(jacobians[0] + i * kParameters) =
+            shaped.slope * r.v.transpose();
+      }
+      if (jacobians[1] != nullptr) {
+        const Point& point = points_[i];
+        jacobians[1][2 * i] = shaped.slope * point.direction.x() / point.sigma_px;
+        jacobians[1][2 * i + 1] = shaped.slope * point.direction.y() / point.sigma_px;
+      }
+    });
+  }
+
+  const std::vector<Point>& points() const { return points_; }
+
+  // Unshaped residuals in sigmas.
+  std::vector<double> raw(const double* parameters, const double* jitter) const {
+    std::vector<double> values(points_.size(), 0.0);
+    residuals_of<double>(parameters, jitter, [&](std::size_t i, double r) { values[i] = r; });
+    return values;
+  }
+
+ private:
+  struct Robust {
+    double value;
+    double slope;
+  };
+  Robust robust(double r) const {
+    const double q = r / robust_;
+    const double shaped = robust_ * std::sqrt(std::log1p(q * q));
+    if (shaped < 1e-9) {
+      return {r, 1.0};
+    }
+    return {r > 0 ? shaped : -shaped, std::abs(r) / shaped / (1.0 + q * q)};
+  }
+
+  template <typename T, typename Sink>
+  bool residuals_of(const T* p, const T* jitter, const Sink& sink) const {
+    using std::exp;
+    const T readout = p[kReadout];
+    const ArrowState<T> state =
+        state_at<T>(p, principal_px_, T(dt_s_) + readout * T(mean_row_));
+    const T focal = exp(p[kLogFocal]);
+    const Eigen::Matrix<T, 3, 1> per_row = state.forward * (exp(p[kLogSpeed]) * readout);
+    for (std::size_t i = 0; i < points_.size(); ++i) {
+      const Point& point = points_[i];
+      const T ahead = point.end == 1 ? p[kNockEnd] : (point.end == 2 ? p[kTipEnd] : T(0));
+      const Eigen::Matrix<T, 3, 1> at =
+          shaft_point<T>(state, point.share, ahead) + per_row * T(point.row);
+      if (at.z() < T(0.05)) {
+        return false;
+      }
+      const Eigen::Matrix<T, 2, 1> seen = optics::project<T>(focal, principal_px_, at);
+      const T across = (seen.x() + jitter[0] - T(point.observed_px.x())) * T(point.direction.x()) +
+                       (seen.y() + jitter[1] - T(point.observed_px.y())) * T(point.direction.y());
+      sink(i, across / T(point.sigma_px));
+    }
+    return true;
+  }
+
+  std::vector<Point> points_;
+  double dt_s_;
+  double mean_row_;
+  Eigen::Vector2d principal_px_;
+  double robust_;
+};
+
+struct PriorResidual {
+  int index;
+  Prior prior;
+  template <typename T>
+  bool operator()(const T* p, T* residual) const {
+    residual[0] = (p[index] - T(prior.mean)) / T(prior.sigma);
+    return true;
+  }
+};
+
+struct JitterPrior {
+  double sigma;
+  template <typename T>
+  bool operator()(const T* jitter, T* residual) const {
+    residual[0] = jitter[0] / T(sigma);
+    residual[1] = jitter[1] / T(sigma);
+    return true;
+  }
+};
+
+using PriorCost = ceres::AutoDiffCostFunction<PriorResidual, 1, kParameters>;
+using JitterCost = ceres::AutoDiffCostFunction<JitterPrior, 2, 2>;
+
+std::vector<std::pair<int, Prior>> all_priors(const FlightPriors& priors, double focal_px) {
+  const auto log_of = [](const Prior& p) { return Prior{std::log(p.mean), p.sigma / p.mean}; };
+  return {
+      {kRoll, priors.roll_rad},
+      {kLogSpeed, priors.log_speed},
+      {kLogLength, log_of(priors.length_m)},
+      {kLogFocal, {std::log(focal_px), priors.focal_relative_sigma}},
+      {kReadout, priors.readout_s},
+      {kLogWave, priors.log_wave},
+      {kDamping, priors.damping},
+      {kRight, {0.0, priors.offset_sigma_rad}},
+      {kRightRate, {0.0, priors.offset_rate_sigma}},
+      {kHigh, {0.0, priors.offset_sigma_rad}},
+      {kHighRate, {0.0, priors.offset_rate_sigma}},
+      {kLift, priors.lift_m},
+      {kDrag, priors.drag_mps2},
+      {kFlexRightCos, {0.0, priors.flex_sigma_m}},
+      {kFlexRightSin, {0.0, priors.flex_sigma_m}},
+      {kFlexDownCos, {0.0, priors.flex_sigma_m}},
+      {kFlexDownSin, {0.0, priors.flex_sigma_m}},
+      {kFlexHz, priors.flex_hz},
+      {kFlexDecay, priors.flex_decay},
+      {kNockEnd, priors.nock_end_m},
+      {kTipEnd, priors.tip_end_m},
+      {kBalance, priors.balance},
+  };
+}
+
+Eigen::Vector2d seen_px_of(const Parameters& p, const Eigen::Vector2d& principal_px, double dt,
+                           double s) {
+  const ArrowState<double> state = state_at<double>(p.data(), principal_px, dt);
+  const double ahead = s <= 0.0 ? p[kNockEnd] : (s >= 1.0 ? p[kTipEnd] : 0.0);
+  return optics::project<double>(std::exp(p[kLogFocal]), principal_px,
+                                 shaft_point<double>(state, s, ahead));
+}
+
+// The share of the shaft nearest to a pixel, by bisection on the component along the shaft.
+double share_at(const Parameters& p, const Eigen::Vector2d& principal_px, double dt,
+                const Eigen::Vector2d& pixel, const Eigen::Vector2d& tangent) {
+  double low = -0.3;
+  double high = 1.3;
+  for (int i = 0; i < 40; ++i) {
+    const double middle = 0.5 * (low + high);
+    if ((pixel - seen_px_of(p, principal_px, dt, middle)).dot(tangent) > 0.0) {
+      low = middle;
+    } else {
+      high = middle;
+    }
+  }
+  return 0.5 * (low + high);
+}
+
+struct Scatter {
+  double centre = 1.0;
+  double end = 1.0;
+};
+
+double robust_scale(std::vector<double> magnitudes) {
+  if (magnitudes.size() < 6) {
+    return 1.0;
+  }
+  const auto middle = magnitudes.begin() + static_cast<std::ptrdiff_t>(magnitudes.size() / 2);
+  std::nth_element(magnitudes.begin(), middle, magnitudes.end());
+  return *middle / 0.6745;
+}
+
+// One solve with fixed linearisation of shares and directions.
+class Problem {
+ public:
+  Problem(const std::vector<ArrowSighting>& sightings, const Parameters& start, double anchor_s,
+          double focal_px, const Eigen::Vector2d& principal_px, const FitOptions& options,
+          const Scatter& scatter)
+      : parameters_(start) {
+    jitter_.assign(sightings.size() * 2, 0.0);
+    for (std::size_t k = 0; k < sightings.size(); ++k) {
+      add_sighting(sightings[k], k, anchor_s, principal_px, options, scatter);
+      problem_.AddResidualBlock(new JitterCost(new JitterPrior{options.frame_jitter_px}), nullptr,
+                                &jitter_[2 * k]);
+    }
+    FlightPriors priors = options.priors;
+    if (options.coarse) {
+      priors.flex_sigma_m = 0.001;
+    }
+    for (const auto& [index, prior] : all_priors(priors, focal_px)) {
+      problem_.AddResidualBlock(new PriorCost(new PriorResidual{index, prior}), nullptr,
+                                parameters_.data());
+    }
+    problem_.SetParameterLowerBound(parameters_.data(), kDamping, 0.0);
+    problem_.SetParameterUpperBound(parameters_.data(), kDamping, 0.5);
+    problem_.SetParameterLowerBound(parameters_.data(), kLogWave, std::log(4.0));
+    problem_.SetParameterUpperBound(parameters_.data(), kLogWave, std::log(150.0));
+  }
+
+  bool solve(int max_iterations) {
+    ceres::Solver::Options solver;
+    solver.linear_solver_type = ceres::DENSE_NORMAL_CHOLESKY;
+    solver.max_num_iterations = max_iterations;
+    solver.logging_type = ceres::SILENT;
+    solver.num_threads = 1;
+    solver.function_tolerance = 1e-7;
+    ceres::Solver::Summary summary;
+    ceres::Solve(solver, &problem_, &summary);
+    cost_ = summary.final_cost;
+    return summary.IsSolutionUsable() && parameters_.allFinite();
+  }
+
+  const Parameters& parameters() const { return parameters_; }
+  double cost() const { return cost_; }
+
+  // Robustly weighted normal equations at the solution, inverted, jitter marginalised.
+  Eigen::MatrixXd covariance() {
+    ceres::Problem::EvaluateOptions evaluate;
+    evaluate.apply_loss_function = true;
+    evaluate.parameter_blocks.push_back(parameters_.data());
+    for (std::size_t k = 0; k < jitter_.size(); k += 2) {
+      if (problem_.HasParameterBlock(&jitter_[k])) {
+        evaluate.parameter_blocks.push_back(&jitter_[k]);
+      }
+    }
+    ceres::CRSMatrix sparse;
+    double cost = 0.0;
+    problem_.Evaluate(evaluate, &cost, nullptr, nullptr, &sparse);
+    Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(sparse.num_cols, sparse.num_cols);
+    for (int row = 0; row < sparse.num_rows; ++row) {
+      const int begin = sparse.rows[static_cast<std::size_t>(row)];
+      const int end = sparse.rows[static_cast<std::size_t>(row) + 1];
+      for (int i = begin; i < end; ++i) {
+        for (int j = begin; j < end; ++j) {
+          normal(sparse.cols[static_cast<std::size_t>(i)], sparse.cols[static_cast<std::size_t>(j)]) +=
+              sparse.values[static_cast<std::size_t>(i)] * sparse.values[static_cast<std::size_t>(j)];
+        }
+      }
+    }
+    // Scaled so that parameters of very different units do not spoil the inverse.
+    const Eigen::VectorXd scale = normal.diagonal().cwiseMax(1e-12).cwiseSqrt().cwiseInverse();
+    const Eigen::MatrixXd scaled = scale.asDiagonal() * normal * scale.asDiagonal();
+    const Eigen::MatrixXd inverse =
+        scaled.completeOrthogonalDecomposition().pseudoInverse();
+    return (scale.asDiagonal() * inverse * scale.asDiagonal()).topLeftCorner(kParameters, kParameters);
+  }
+
+  // Raw residuals by kind (0 centre, 1 nock, 2 tip), with their sighting.
+  struct Raw {
+    std::size_t sighting;
+    int kind;
+    double value;
+  };
+  std::vector<Raw> raw() const {
+    std::vector<Raw> values;
+    for (std::size_t k = 0; k < costs_.size(); ++k) {
+      const std::vector<double> residuals = costs_[k]->raw(parameters_.data(), &jitter_[2 * k]);
+      for (std::size_t i = 0; i < residuals.size(); ++i) {
+        values.push_back({k, costs_[k]->points()[i].end, residuals[i]});
+      }
+    }
+    return values;
+  }
+
+ private:
+  void add_sighting(const ArrowSighting& sighting, std::size_t k, double anchor_s,
+                    const Eigen::Vector2d& principal_px, const FitOptions& options,
+                    const Scatter& scatter) {
+    const double dt = sighting.t_s - anchor_s;
+    const Eigen::Vector2d nock = seen_px_of(parameters_, principal_px, dt, 0.0);
+    const Eigen::Vector2d tip = seen_px_of(parameters_, principal_px, dt, 1.0);
+    const Eigen::Vector2d tangent = (tip - nock).normalized();
+    std::vector<Point> points;
+    for (const CentrePoint& point : sighting.centre) {
+      const double share = share_at(parameters_, principal_px, dt, point.at_px, tangent);
+      const Eigen::Vector2d ahead = seen_px_of(parameters_, principal_px, dt, share + 0.05);
+      const Eigen::Vector2d behind = seen_px_of(parameters_, principal_px, dt, share - 0.05);
+      const Eigen::Vector2d local = (ahead - behind).normalized();
+      points.push_back({point.at_px, {-local.y(), local.x()}, point.sigma_px * scatter.centre, share, 0, 0.0});
+    }
+    if (sighting.nock) {
+      points.push_back({sighting.nock->at_px, tangent, sighting.nock->sigma_px * scatter.end, 0.0, 1, 0.0});
+    }
+    if (sighting.tip) {
+      points.push_back({sighting.tip->at_px, tangent, sighting.tip->sigma_px * scatter.end, 1.0, 2, 0.0});
+    }
+    double mean_row = 0.0;
+    for (Point& point : points) {
+      point.row = options.readout_per_px.dot(point.observed_px - principal_px);
+      mean_row += point.row / static_cast<double>(points.size());
+    }
+    for (Point& point : points) {
+      point.row -= mean_row;
+    }
+    auto* cost = new SightingCost(std::move(points), dt, mean_row, principal_px,
+                                  options.coarse ? 1.5 : options.robust_sigmas);
+    problem_.AddResidualBlock(cost, nullptr, parameters_.data(), &jitter_[2 * k]);
+    costs_.push_back(cost);
+  }
+
+  Parameters parameters_;
+  std::vector<double> jitter_;
+  ceres::Problem problem_;
+  std::vector<SightingCost*> costs_;  // owned by problem_
+  double cost_ = 0.0;
+};
+
+}  // namespace
+
+FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Parameters& start,
+                     double anchor_s, double focal_px, const Eigen::Vector2d& principal_px,
+                     const FitOptions& options) {
+  FlightFit fit;
+  fit.anchor_s = anchor_s;
+  fit.principal_px = principal_px;
+  fit.parameters = start;
+  Scatter scatter;
+  const int rounds = options.coarse ? 3 : 4;
+  std::unique_ptr<Problem> problem;
+  for (int round = 0; round < rounds; ++round) {
+    problem = std::make_unique<Problem>(sightings, fit.parameters, anchor_s, focal_px, principal_px,
+                                        options, scatter);
+    if (!problem->solve(options.max_iterations)) {
+      return fit;
+    }
+    fit.parameters = problem->parameters();
+    fit.cost = problem->cost();
+    if (!options.coarse && round + 1 < rounds) {
+      std::vector<double> centre;
+      std::vector<double> ends;
+      for (const auto& raw : problem->raw()) {
+        (raw.kind == 0 ? centre : ends).push_back(std::abs(raw.value));
+      }
+      // Never below the assumed noise by more than a little: few points can agree by luck.
+      scatter.centre = std::max(0.8, scatter.centre * robust_scale(centre));
+      scatter.end = std::max(0.6, scatter.end * robust_scale(ends));
+    }
+  }
+  fit.converged = true;
+  fit.centre_scale = scatter.centre;
+  fit.end_scale = scatter.end;
+  fit.frames = static_cast<int>(sightings.size());
+  fit.residuals.resize(sightings.size());
+  std::vector<int> counts(sightings.size(), 0);
+  for (std::size_t k = 0; k < sightings.size(); ++k) {
+    fit.residuals[k].frame = sightings[k].frame;
+  }
+  for (const auto& raw : problem->raw()) {
+    FrameResidual& residual = fit.residuals[raw.sighting];
+    if (raw.kind == 0) {
+      residual.centre_rms += raw.value * raw.value;
+      ++counts[raw.sighting];
+      ++fit.centre_points;
+    } else {
+      (raw.kind == 1 ? residual.nock : residual.tip) = raw.value;
+      ++fit.ends;
+    }
+  }
+  for (std::size_t k = 0; k < sightings.size(); ++k) {
+    if (counts[k] > 0) {
+      fit.residuals[k].centre_rms = std::sqrt(fit.residuals[k].centre_rms / counts[k]);
+    }
+  }
+  fit.covariance = problem->covariance();
+  return fit;
+}
+
+FlightFit fit_flight_from_several(const std::vector<ArrowSighting>& sightings,
+                                  const Parameters& start, double anchor_s, double focal_px,
+                                  const Eigen::Vector2d& principal_px, const FitOptions& options) {
+  std::vector<Parameters> starts;
+  if (options.coarse) {
+    for (const double high_rad : {0.0, -0.06, 0.06}) {
+      starts.push_back(start);
+      starts.back()[kHigh] = high_rad;
+    }
+  } else {
+    for (const double hz : {56.0, 64.0, 72.0, 80.0, 88.0}) {
+      starts.push_back(start);
+      starts.back()[kFlexHz] = hz;
+      starts.back().segment<4>(kFlexRightCos).setZero();
+    }
+  }
+  FlightFit best;
+  for (const Parameters& from : starts) {
+    FlightFit fit = fit_flight(sightings, from, anchor_s, focal_px, principal_px, options);
+    // Costs of fits with different residual scales do not compare; the scatter does.
+    const auto worth = [](const FlightFit& f) {
+      return f.cost * f.centre_scale * f.centre_scale;
+    };
+    if (fit.converged && (!best.converged || worth(fit) < worth(best))) {
+      best = std::move(fit);
+    }
+  }
+  return best;
+}
+
+ArrowState<double> state_of(const FlightFit& fit, double t_s) {
+  return state_at<double>(fit.parameters.data(), fit.principal_px, t_s - fit.anchor_s);
+}
+
+Eigen::Vector2d seen_px(const FlightFit& fit, double t_s, double s) {
+  return seen_px_of(fit.parameters, fit.principal_px, t_s - fit.anchor_s, s);
+}
+
+Derived derive(const FlightFit& fit,
+               const std::function<Eigen::VectorXd(const Parameters&)>& function) {
+  Derived derived;
+  derived.value = function(fit.parameters);
+  Eigen::MatrixXd jacobian(derived.value.size(), kParameters);
+  for (int i = 0; i < kParameters; ++i) {
+    const double sigma = std::sqrt(std::max(fit.covariance(i, i), 0.0));
+    const double step = sigma > 0.0 ? 0.1 * sigma : 1e-6;
+    Parameters plus = fit.parameters;
+    Parameters minus = fit.parameters;
+    plus[i] += step;
+    minus[i] -= step;
+    jacobian.col(i) = (function(plus) - function(minus)) / (2.0 * step);
+  }
+  derived.covariance = jacobian * fit.covariance * jacobian.transpose();
+  return derived;
+}
+
+}  // namespace nocktrail::flight

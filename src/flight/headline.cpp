@@ -1,0 +1,79 @@
+#include "nocktrail/flight/headline.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace nocktrail::flight {
+namespace {
+
+constexpr double kCoverage95 = 1.959963985;  // two-sided 95 % point of the normal distribution
+
+// Time at which the nock is at a forward coordinate: Newton from the mean speed, monotone enough.
+double time_at_forward(const Parameters& p, const Eigen::Vector2d& principal_px, double forward_m) {
+  double dt = 0.0;
+  const double speed = std::exp(p[kLogSpeed]);
+  for (int i = 0; i < 12; ++i) {
+    dt += (forward_m - nock_forward_m(p, principal_px, dt)) / speed;
+  }
+  return dt;
+}
+
+}  // namespace
+
+double nock_forward_m(const Parameters& p, const Eigen::Vector2d& principal_px, double dt) {
+  const ArrowState<double> state = state_at<double>(p.data(), principal_px, dt);
+  const Eigen::Vector3d nock = state.centre_m - state.axis * (state.balance * state.length_m);
+  return nock.dot(state.forward);
+}
+
+Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_sigma_m,
+                     double distance_m) {
+  const auto values = [&](const Parameters& p, double rest) {
+    const double dt = time_at_forward(p, fit.principal_px, rest + distance_m);
+    const ArrowState<double> state = state_at<double>(p.data(), fit.principal_px, dt);
+    const double exit_dt = time_at_forward(p, fit.principal_px, rest - 0.17);
+    const double amplitude =
+        std::exp(-p[kFlexDecay] * exit_dt) *
+        std::sqrt(p[kFlexRightCos] * p[kFlexRightCos] + p[kFlexRightSin] * p[kFlexRightSin] +
+                  p[kFlexDownCos] * p[kFlexDownCos] + p[kFlexDownSin] * p[kFlexDownSin]);
+    Eigen::VectorXd v(7);
+    v << state.nock_right_rad, state.nock_high_rad, state.right_rate, state.high_rate,
+        std::exp(p[kLogSpeed]) - p[kDrag] * exit_dt, p[kFlexHz], amplitude;
+    return v;
+  };
+  // The scale of all lengths is the arrow's: when it moves, the rest's place moves with it.
+  const double log_length = fit.parameters[kLogLength];
+  const auto scaled_rest = [&](const Parameters& p) {
+    return rest_forward_m * std::exp(p[kLogLength] - log_length);
+  };
+  const Derived derived =
+      derive(fit, [&](const Parameters& p) { return values(p, scaled_rest(p)); });
+  Eigen::MatrixXd covariance = derived.covariance;
+  const double step = std::max(0.02, 0.5 * rest_sigma_m);
+  const Eigen::VectorXd by_rest =
+      (values(fit.parameters, rest_forward_m + step) - values(fit.parameters, rest_forward_m - step)) /
+      (2.0 * step);
+  covariance += rest_sigma_m * rest_sigma_m * by_rest * by_rest.transpose();
+
+  const auto measured = [&](int i) {
+    return Measured{derived.value[i], kCoverage95 * std::sqrt(std::max(0.0, covariance(i, i)))};
+  };
+  Headline headline;
+  headline.time_s = fit.anchor_s + time_at_forward(fit.parameters, fit.principal_px, rest_forward_m + distance_m);
+  headline.right_rad = measured(0);
+  headline.high_rad = measured(1);
+  headline.right_rate = measured(2);
+  headline.high_rate = measured(3);
+  headline.speed_mps = measured(4);
+  headline.flex_hz = measured(5);
+  headline.flex_amplitude_m = measured(6);
+  headline.correlation =
+      covariance(0, 1) / std::sqrt(std::max(1e-30, covariance(0, 0) * covariance(1, 1)));
+  // How strongly the data ask for bending: chi-square of the four amplitudes.
+  const Eigen::Vector4d q = fit.parameters.segment<4>(kFlexRightCos);
+  const Eigen::Matrix4d c = fit.covariance.block<4, 4>(kFlexRightCos, kFlexRightCos);
+  headline.flex_sigmas = std::sqrt(std::max(0.0, q.dot(c.ldlt().solve(q))));
+  return headline;
+}
+
+}  // namespace nocktrail::flight

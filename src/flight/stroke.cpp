@@ -1,0 +1,81 @@
+#include "nocktrail/flight/stroke.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "nocktrail/flight/headline.hpp"
+
+namespace nocktrail::flight {
+
+Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& places, double loose_guess_s,
+                  double loose_sigma_s, const StrokeOptions& options) {
+  const double speed = std::exp(fit.parameters[kLogSpeed]);
+  // How far short of the backward continuation the arrow has come at time t: zero after the exit,
+  // v0 d - (v0/w) sin(w d) at d before it, the whole way before the loose.
+  const auto ahead_m = [&](double t, double exit, double stroke) {
+    const double d = exit - t;
+    if (d <= 0.0) {
+      return 0.0;
+    }
+    const double w = speed / stroke;
+    if (w * d >= std::numbers::pi / 2.0) {
+      return speed * d - stroke;
+    }
+    return speed * d - stroke * std::sin(w * d);
+  };
+  double sum = 0.0;
+  double sum_exit = 0.0;
+  double sum_exit2 = 0.0;
+  double sum_loose = 0.0;
+  std::vector<double> log_weights;
+  struct Cell {
+    double exit;
+    double loose;
+  };
+  std::vector<Cell> cells;
+  constexpr double kTimeStep = 0.00025;
+  constexpr double kStrokeStep = 0.02;
+  const double mean_duration = std::numbers::pi / 2.0 * options.stroke_mean_m / speed;
+  for (double exit = loose_guess_s + mean_duration - 0.035; exit < loose_guess_s + mean_duration + 0.035;
+       exit += kTimeStep) {
+    for (double stroke = options.least_stroke_m; stroke <= options.most_stroke_m; stroke += kStrokeStep) {
+      const double loose = exit - std::numbers::pi / 2.0 * stroke / speed;
+      const double zs = (stroke - options.stroke_mean_m) / options.stroke_sigma_m;
+      const double zl = (loose - loose_guess_s) / loose_sigma_s;
+      double log_weight = -0.5 * zs * zs - 0.5 * zl * zl;
+      for (const TipPlace& place : places) {
+        const double z = (speed * (place.virtual_s - place.t_s) - ahead_m(place.t_s, exit, stroke)) / place.sigma_m;
+        // Outliers spread over half a metre.
+        log_weight += std::log((1.0 - options.outlier_share) * std::exp(-0.5 * z * z) +
+                               options.outlier_share * 2.5 * place.sigma_m / 0.5);
+      }
+      log_weights.push_back(log_weight);
+      cells.push_back({exit, loose});
+    }
+  }
+  const double top = *std::max_element(log_weights.begin(), log_weights.end());
+  for (std::size_t i = 0; i < cells.size(); ++i) {
+    const double weight = std::exp(log_weights[i] - top);
+    sum += weight;
+    sum_exit += weight * cells[i].exit;
+    sum_exit2 += weight * (cells[i].exit - loose_guess_s) * (cells[i].exit - loose_guess_s);
+    sum_loose += weight * cells[i].loose;
+  }
+  Stroke stroke;
+  stroke.exit_s = sum_exit / sum;
+  stroke.loose_s = sum_loose / sum;
+  const double offset = stroke.exit_s - loose_guess_s;
+  const double exit_sigma = std::sqrt(std::max(kTimeStep * kTimeStep, sum_exit2 / sum - offset * offset));
+  stroke.rest_forward_m =
+      nock_forward_m(fit.parameters, fit.principal_px, stroke.exit_s - fit.anchor_s) + options.brace_m;
+  stroke.rest_sigma_m = std::hypot(speed * exit_sigma, options.brace_sigma_m);
+  stroke.seen = std::any_of(places.begin(), places.end(), [&](const TipPlace& place) {
+    return place.t_s < stroke.exit_s - 0.001 &&
+           std::abs(speed * (place.virtual_s - place.t_s) -
+                    ahead_m(place.t_s, stroke.exit_s, options.stroke_mean_m)) < 0.08;
+  });
+  return stroke;
+}
+
+}  // namespace nocktrail::flight

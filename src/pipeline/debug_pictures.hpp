@@ -1,0 +1,24 @@
+// Pictures of what each stage saw, written when a debug folder is given. Private to the pipeline.
+#pragma once
+
+#include <filesystem>
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "nocktrail/flight/fit.hpp"
+#include "nocktrail/track/shaft.hpp"
+#include "nocktrail/track/sweep.hpp"
+
+namespace nocktrail::pipeline {
+
+// The passings, coloured by time, and the best sweeps over the reference frame.
+void debug_sweeps(const std::filesystem::path& folder, double surge_s, const cv::Mat& reference,
+                  const std::vector<track::Passing>& passings,
+                  const std::vector<track::Sweep>& sweeps);
+
+// Every sighted frame's difference picture, enlarged, with observations and fitted shaft, and a
+// text file of residuals.
+void debug_fit(const std::filesystem::path& folder, double surge_s, const track::Region& region,
+               const flight::FlightFit& fit, const std::vector<flight::ArrowSighting>& sightings);
+
+}  // namespace nocktrail::pipeline

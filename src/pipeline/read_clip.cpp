@@ -1,0 +1,256 @@
+#include "nocktrail/pipeline/read_clip.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "nocktrail/error.hpp"
+#include "nocktrail/flight/headline.hpp"
+#include "nocktrail/media/clip.hpp"
+#include "nocktrail/optics/camera.hpp"
+#include "nocktrail/rules/rules.hpp"
+#include "nocktrail/track/loose.hpp"
+#include "shot_analysis.hpp"
+#include "shot_from_analysis.hpp"
+
+namespace nocktrail {
+namespace {
+
+constexpr double kAssumedFocal35mm = 27.0;       // contract: assumed when unknown,
+constexpr double kAssumedFocalSigma = 0.10;      // with a standard deviation of 10 %
+constexpr double kUserFocalSigma = 0.015;        // rounding of a stated whole millimetre
+constexpr double kTaggedFocalSigma = 0.05;       // crop and stabilisation: up to 9 % between readings
+                                                 // of the convention (trade facts, section 6)
+constexpr double kSlowestUsefulFps = 50.0;       // below, an arrow is gone in three or four frames
+constexpr double kUsualSlowMotionFps = 240.0;
+
+void check(const ReadClipOptions& options) {
+  const auto in = [](double v, double low, double high) { return v >= low && v <= high; };
+  if (options.cant_deg && !in(*options.cant_deg, -90, 90)) {
+    throw BadInput(fmt::format("cant: {} deg is outside -90 to 90", *options.cant_deg));
+  }
+  if (options.arrow_length_m && !in(*options.arrow_length_m, 0.4, 1.1)) {
+    throw BadInput(fmt::format("arrow length: {:.3f} m is outside 0.4 to 1.1 m", *options.arrow_length_m));
+  }
+  if (options.focal_35mm && !in(*options.focal_35mm, 10, 200)) {
+    throw BadInput(fmt::format("focal length: {} mm is outside 10 to 200 mm", *options.focal_35mm));
+  }
+  if (!in(options.dead_band_deg, 0.0, 10.0)) {
+    throw BadInput(fmt::format("dead band: {} deg is outside 0 to 10", options.dead_band_deg));
+  }
+}
+
+struct Focal {
+  double px = 0.0;
+  double relative_sigma = kAssumedFocalSigma;
+  FocalSource source = FocalSource::assumed;
+};
+
+Focal choose_focal(const media::ClipInfo& info, const ReadClipOptions& options) {
+  const auto px = [&](double mm) {
+    return optics::focal_px_from_35mm(mm, info.stored_width, info.stored_height);
+  };
+  if (options.focal_35mm) {
+    return {px(*options.focal_35mm), kUserFocalSigma, FocalSource::user};
+  }
+  if (info.focal_35mm_tag && *info.focal_35mm_tag > 10.0 && *info.focal_35mm_tag < 200.0) {
+    return {px(*info.focal_35mm_tag), kTaggedFocalSigma, FocalSource::calibration};
+  }
+  return {px(kAssumedFocal35mm), kAssumedFocalSigma, FocalSource::assumed};
+}
+
+ClipFacts facts_of(const media::Clip& clip) {
+  const media::ClipInfo& info = clip.info();
+  ClipFacts facts;
+  facts.path = clip.path().string();
+  facts.sha256 = media::sha256_of_file(clip.path());
+  facts.codec = info.codec;
+  facts.width = info.width;
+  facts.height = info.height;
+  facts.rotation_deg = info.orientation.rotation_deg;
+  facts.mirrored = info.orientation.mirrored;
+  facts.frames = static_cast<long>(info.frame_t_s.size());
+  facts.duration_s = info.duration_s;
+  facts.capture_fps = info.capture_fps;
+  facts.capture_fps_source = info.capture_fps_source;
+  return facts;
+}
+
+class Reader {
+ public:
+  Reader(media::Clip& clip, const ReadClipOptions& options, const Progress& progress)
+      : clip_(clip), options_(options), progress_(progress), focal_(choose_focal(clip.info(), options)) {
+    analysis_.focal_px = focal_.px;
+    analysis_.focal_relative_sigma = focal_.relative_sigma;
+    analysis_.arrow_length_m = options.arrow_length_m;
+    analysis_.debug_dir = options.debug_dir;
+  }
+
+  const Focal& focal() const { return focal_; }
+  const std::vector<pipeline::ShotAnalysis>& measured() const { return measured_; }
+  const std::string& disturbed() const { return disturbed_; }
+
+  // Looks for looses, by sound first (few frames are decoded), by motion if that gives nothing.
+  void look() {
+    const track::LooseOptions loose;
+    if (clip_.info().has_audio) {
+      tell("listening", 0.05);
+      analyse(track::find_looses_by_sound(clip_, loose, scan_progress("listening", 0.05, 0.2)), 0.2, 0.6);
+    }
+    if (measured_.empty()) {
+      tell("looking for the loose", 0.3);
+      analyse(track::find_surges(clip_, 0, static_cast<long>(clip_.info().frame_t_s.size()), loose,
+                                 scan_progress("looking for the loose", 0.3, 0.7)),
+              0.7, 1.0);
+    }
+    std::sort(measured_.begin(), measured_.end(), [](const auto& a, const auto& b) {
+      return a.stroke->exit_s < b.stroke->exit_s;
+    });
+  }
+
+ private:
+  void tell(const std::string& what, double done) const {
+    if (progress_ && !progress_(what, done)) {
+      throw Interrupted{};
+    }
+  }
+
+  track::ScanProgress scan_progress(const char* what, double from, double to) const {
+    return [this, what, from, to](double share) {
+      tell(what, from + share * (to - from));
+      return true;
+    };
+  }
+
+  void analyse(const std::vector<track::LooseCandidate>& candidates, double from, double to) {
+    for (std::size_t i = 0; i < candidates.size(); ++i) {
+      const double t = candidates[i].t_s;
+      tell(fmt::format("measuring at {:.2f} s", t),
+           from + (to - from) * static_cast<double>(i) / static_cast<double>(candidates.size()));
+      if (std::any_of(tried_s_.begin(), tried_s_.end(), [&](double s) { return std::abs(s - t) < 0.02; })) {
+        continue;
+      }
+      tried_s_.push_back(t);
+      pipeline::ShotAnalysis analysis = pipeline::analyse_loose(clip_, t, analysis_);
+      if (analysis.outcome == pipeline::Outcome::disturbed) {
+        disturbed_ = analysis.reason;
+        continue;
+      }
+      if (analysis.outcome != pipeline::Outcome::measured) {
+        continue;
+      }
+      const auto same = std::find_if(measured_.begin(), measured_.end(), [&](const auto& other) {
+        return std::abs(other.stroke->exit_s - analysis.stroke->exit_s) < 0.3;
+      });
+      if (same == measured_.end()) {
+        measured_.push_back(std::move(analysis));
+      } else if (analysis.fit.ends > same->fit.ends) {
+        *same = std::move(analysis);
+      }
+    }
+  }
+
+  media::Clip& clip_;
+  const ReadClipOptions& options_;
+  const Progress& progress_;
+  Focal focal_;
+  pipeline::AnalysisOptions analysis_;
+  std::vector<double> tried_s_;
+  std::vector<pipeline::ShotAnalysis> measured_;
+  std::string disturbed_;
+};
+
+media::Clip open_at(const std::filesystem::path& path, std::optional<double> capture_fps) {
+  media::OpenOptions open;
+  open.capture_fps = capture_fps;
+  return media::Clip::open(path, open);
+}
+
+// Whether the clip holds a shot if its frames are taken to be a quarter of a 60th of a second
+// apart: slow motion that was stretched for play without saying so.
+bool looks_like_stretched_slow_motion(const std::filesystem::path& path,
+                                      const ReadClipOptions& options, const Progress& progress) {
+  media::Clip clip = open_at(path, kUsualSlowMotionFps);
+  ReadClipOptions quiet = options;
+  quiet.debug_dir.clear();
+  Reader reader(clip, quiet, progress);
+  reader.look();
+  return !reader.measured().empty();
+}
+
+void judge_clip(Reading& reading, const std::string& nothing_reason) {
+  const auto measured = std::find_if(reading.shots.begin(), reading.shots.end(), [](const Shot& s) {
+    return s.status == ShotStatus::measured;
+  });
+  if (measured != reading.shots.end()) {
+    reading.status = ClipStatus::measured;
+  } else if (!reading.shots.empty()) {
+    reading.status = ClipStatus::refused;
+    reading.reason = reading.shots.front().reason;
+  } else {
+    reading.status = ClipStatus::no_shot;
+    reading.reason = nothing_reason;
+  }
+}
+
+}  // namespace
+
+Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& options,
+                  const Progress& progress) {
+  check(options);
+  Reading reading;
+  reading.clip.path = path.string();
+  try {
+    media::Clip clip = open_at(path, options.capture_fps);
+    reading.clip = facts_of(clip);
+    const media::ClipInfo info = clip.info();
+    Reader reader(clip, options, progress);
+    reading.camera = {reader.focal().px, reader.focal().source};
+    const bool rate_is_a_guess = info.capture_fps_source == RateSource::container;
+    const bool slow = info.capture_fps < kSlowestUsefulFps;
+    if (!slow) {
+      reader.look();
+    }
+    const rules::JudgeOptions judge{options.hand, options.cant_deg, options.dead_band_deg};
+    for (const pipeline::ShotAnalysis& analysis : reader.measured()) {
+      Shot shot = pipeline::shot_from(analysis, info);
+      rules::judge_shot(shot, judge);
+      reading.shots.push_back(std::move(shot));
+    }
+    if (reading.shots.empty() && rate_is_a_guess && info.capture_fps < 65.0 &&
+        looks_like_stretched_slow_motion(path, options, progress)) {
+      reading.status = ClipStatus::refused;
+      reading.reason = fmt::format(
+          "the clip plays at {:.0f} frames a second but moves like slow motion: say at what rate it "
+          "was filmed, for example --capture-fps 240",
+          info.capture_fps);
+      return reading;
+    }
+    if (slow && reading.shots.empty()) {
+      reading.status = ClipStatus::refused;
+      reading.reason = fmt::format(
+          "{:.0f} frames a second are too few to see an arrow leave the bow: film in slow motion, "
+          "120 or better 240 frames a second",
+          info.capture_fps);
+      return reading;
+    }
+    std::string nothing =
+        "no arrow was seen leaving the bow: film from behind and above the archer, looking "
+        "downrange, with the loose in the clip";
+    if (!reader.disturbed().empty()) {
+      nothing = reader.disturbed();
+    }
+    if (!clip.broken().empty()) {
+      nothing += "; " + clip.broken();
+    }
+    judge_clip(reading, nothing);
+  } catch (const UnreadableClip& error) {
+    reading.status = ClipStatus::error;
+    reading.reason = error.what();
+    reading.shots.clear();
+  }
+  return reading;
+}
+
+}  // namespace nocktrail

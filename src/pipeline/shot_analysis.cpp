@@ -1,0 +1,345 @@
+#include "shot_analysis.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/core/utility.hpp>
+
+#include "debug_pictures.hpp"
+
+namespace nocktrail::pipeline {
+namespace {
+
+struct Stretch {
+  std::vector<cv::Mat> luma;
+  std::vector<long> index;
+  std::vector<double> t_s;
+};
+
+Stretch load_stretch(media::Clip& clip, double surge_s, const AnalysisOptions& options) {
+  const std::vector<double>& times = clip.info().frame_t_s;
+  const auto at = [&](double t) {
+    return static_cast<long>(std::lower_bound(times.begin(), times.end(), t) - times.begin());
+  };
+  const long first = at(surge_s - options.before_s);
+  const long last = std::min<long>(at(surge_s + options.after_s), static_cast<long>(times.size()));
+  // Very high rates: every n-th frame does, and keeps memory and time bounded.
+  const long stride = std::max<long>(1, (last - first + static_cast<long>(options.most_frames) - 1) /
+                                            static_cast<long>(options.most_frames));
+  Stretch stretch;
+  clip.seek(first, {});
+  media::Frame frame;
+  for (long k = first; k < last && clip.next(frame); ++k) {
+    if ((k - first) % stride == 0) {
+      stretch.luma.push_back(frame.luma.clone());
+      stretch.index.push_back(frame.index);
+      stretch.t_s.push_back(frame.t_s);
+    }
+  }
+  return stretch;
+}
+
+// The sensor's row axis in display pixels, see FitOptions::readout_per_px. Rows of the stored
+// picture run downward; the container mirrors left to right, then turns clockwise.
+Eigen::Vector2d readout_axis(const media::ClipInfo& info) {
+  Eigen::Vector2d down(0.0, 1.0);
+  for (int turned = 0; turned < info.orientation.rotation_deg; turned += 90) {
+    down = Eigen::Vector2d(-down.y(), down.x());
+  }
+  return down / std::max(1, info.stored_height);
+}
+
+flight::FitOptions fit_options(const media::Clip& clip, const AnalysisOptions& options,
+                               double frame_s) {
+  flight::FitOptions fit;
+  fit.priors.focal_relative_sigma = options.focal_relative_sigma;
+  if (options.arrow_length_m) {
+    fit.priors.length_m = {*options.arrow_length_m, 0.004};
+  }
+  // A sensor reads out within a frame; phones use between a tenth and all of it.
+  const double longest = std::min(0.95 * frame_s, 0.016);
+  fit.priors.readout_s = {0.45 * longest, 0.35 * longest};
+  fit.readout_per_px = readout_axis(clip.info());
+  return fit;
+}
+
+flight::Parameters start_from(const track::Sweep& sweep, const flight::FlightPriors& priors,
+                              double anchor_s, double focal_px) {
+  flight::Parameters p = flight::Parameters::Zero();
+  const double speed = std::clamp(priors.length_m.mean / std::max(sweep.cover_s, 1e-3), 42.0, 64.0);
+  const double h = speed / sweep.v_per_h(focal_px);
+  const double inverse = sweep.inverse_start + sweep.inverse_rate * anchor_s;
+  const Eigen::Vector2d centre = sweep.vanishing_px + sweep.outward / inverse;
+  p[flight::kVanishX] = sweep.vanishing_px.x();
+  p[flight::kVanishY] = sweep.vanishing_px.y();
+  p[flight::kCentreX] = centre.x();
+  p[flight::kCentreY] = centre.y();
+  p[flight::kLogDepth] = std::log(focal_px * h * inverse);
+  p[flight::kLogSpeed] = std::log(speed);
+  p[flight::kLogLength] = std::log(priors.length_m.mean);
+  p[flight::kLogFocal] = std::log(focal_px);
+  p[flight::kReadout] = priors.readout_s.mean;
+  p[flight::kLogWave] = priors.log_wave.mean;
+  p[flight::kDamping] = priors.damping.mean;
+  p[flight::kLift] = priors.lift_m.mean;
+  p[flight::kDrag] = priors.drag_mps2.mean;
+  p[flight::kFlexHz] = priors.flex_hz.mean;
+  p[flight::kFlexDecay] = priors.flex_decay.mean;
+  p[flight::kBalance] = priors.balance.mean;
+  return p;
+}
+
+constexpr double kShaftDiameterM = 0.0075;
+
+track::Expected expect(const flight::FlightFit& fit, double t_s, double across_px, double along_px) {
+  track::Expected expected;
+  expected.nock_px = flight::seen_px(fit, t_s, 0.0);
+  expected.tip_px = flight::seen_px(fit, t_s, 1.0);
+  const flight::ArrowState<double> state = flight::state_of(fit, t_s);
+  expected.width_px = std::exp(fit.parameters[flight::kLogFocal]) * kShaftDiameterM /
+                      std::max(0.3, state.centre_m.z());
+  expected.search_across_px = across_px;
+  expected.search_along_px = along_px;
+  return expected;
+}
+
+bool inside(const cv::Size& size, const Eigen::Vector2d& p) {
+  return p.x() > 2 && p.y() > 2 && p.x() < size.width - 3 && p.y() < size.height - 3;
+}
+
+std::vector<flight::ArrowSighting> coarse_sightings(const track::Region& region,
+                                                    const track::Sweep& sweep,
+                                                    const std::vector<double>& t_s,
+                                                    const track::ShaftOptions& options) {
+  std::vector<flight::ArrowSighting> sightings;
+  for (std::size_t k = 0; k < t_s.size(); ++k) {
+    const auto shaft = track::coarse_shaft(region, k, sweep, t_s[k], options);
+    if (!shaft) {
+      continue;
+    }
+    flight::ArrowSighting sighting;
+    sighting.frame = static_cast<int>(k);
+    sighting.t_s = t_s[k];
+    const double length = (shaft->nock_px - shaft->tip_px).norm();
+    for (const double share : {0.15, 0.5, 0.85}) {
+      sighting.centre.push_back({shaft->nock_px + share * (shaft->tip_px - shaft->nock_px), 0.8});
+    }
+    sighting.nock = flight::EndPoint{shaft->nock_px, 2.0 + 0.05 * length};
+    sighting.tip = flight::EndPoint{shaft->tip_px, 2.0 + 0.05 * length};
+    sightings.push_back(sighting);
+  }
+  return sightings;
+}
+
+// Measures every frame in which the model puts the arrow into the picture.
+std::vector<flight::ArrowSighting> fine_sightings(const track::Region& region,
+                                                  const flight::FlightFit& fit, double first_s,
+                                                  double last_s, const std::vector<double>& t_s,
+                                                  const cv::Size& size, double across_px,
+                                                  double along_share,
+                                                  const track::ShaftOptions& options) {
+  std::vector<flight::ArrowSighting> sightings;
+  for (std::size_t k = 0; k < t_s.size(); ++k) {
+    if (t_s[k] < first_s || t_s[k] > last_s) {
+      continue;
+    }
+    const flight::ArrowState<double> state = flight::state_of(fit, t_s[k]);
+    if (state.centre_m.z() < 0.6) {
+      continue;
+    }
+    track::Expected expected = expect(fit, t_s[k], across_px, 0.0);
+    const double length = (expected.tip_px - expected.nock_px).norm();
+    expected.search_along_px = std::clamp(along_share * length, 4.0, 16.0);
+    if (!inside(size, expected.tip_px) || length < 4.0) {
+      continue;
+    }
+    flight::ArrowSighting sighting =
+        track::measure_shaft(region, k, t_s[k], expected, options);
+    if (sighting.centre.size() >= 2) {
+      sightings.push_back(std::move(sighting));
+    }
+  }
+  return sightings;
+}
+
+// The point's places in the frames around the exit, for the power stroke.
+std::vector<flight::TipPlace> tip_places(const track::Region& region, const flight::FlightFit& fit,
+                                         const std::vector<double>& t_s, double from_s, double to_s,
+                                         const cv::Size& size, const track::ShaftOptions& options) {
+  // The path of the point, from well before the exit to well after the last frame looked at.
+  std::vector<Eigen::Vector2d> curve;
+  std::vector<double> virtual_s;
+  std::vector<double> width_px;
+  const double focal = std::exp(fit.parameters[flight::kLogFocal]);
+  const auto tip_depth = [&](double t) {
+    const auto state = flight::state_of(fit, t);
+    return (state.centre_m + state.axis * ((1.0 - state.balance) * state.length_m)).z();
+  };
+  for (double t = from_s - 0.012; t < to_s + 0.025; t += 0.0001) {
+    if (tip_depth(t) < 0.7) {
+      continue;
+    }
+    const Eigen::Vector2d p = flight::seen_px(fit, t, 1.0);
+    if (!inside(size, p) || (!curve.empty() && (p - curve.back()).norm() < 1.0)) {
+      continue;
+    }
+    curve.push_back(p);
+    virtual_s.push_back(t);
+    width_px.push_back(focal * kShaftDiameterM / tip_depth(t));
+  }
+  std::vector<flight::TipPlace> places;
+  const double speed = std::exp(fit.parameters[flight::kLogSpeed]);
+  for (std::size_t k = 0; k < t_s.size(); ++k) {
+    if (t_s[k] < from_s || t_s[k] > to_s || curve.size() < 20) {
+      continue;
+    }
+    const auto end = track::foremost_end(region, k, curve, width_px, 4.0, options);
+    if (!end) {
+      continue;
+    }
+    const auto i = static_cast<std::size_t>(*end);
+    const std::size_t j = std::min(i + 1, curve.size() - 1);
+    const double f = *end - static_cast<double>(i);
+    const double px_m = j > i ? speed * (virtual_s[j] - virtual_s[i]) : 0.005;
+    places.push_back({t_s[k], (1 - f) * virtual_s[i] + f * virtual_s[j], std::hypot(0.008, 1.5 * px_m)});
+  }
+  return places;
+}
+
+// How far the camera is from the line of flight, metres.
+double camera_distance_m(const flight::FlightFit& fit) {
+  const flight::ArrowState<double> state = flight::state_of(fit, fit.anchor_s);
+  return state.centre_m.cross(state.forward).norm();
+}
+
+struct Candidate {
+  flight::FlightFit fit;
+  std::vector<flight::ArrowSighting> sightings;
+  flight::Stroke stroke;
+};
+
+// Fine measurement and fit in turn, the power stroke after each, so that no frame from before the
+// exit takes part in the free flight.
+std::optional<Candidate> refine(const track::Region& region, flight::FlightFit fit,
+                                const std::vector<double>& t_s, double surge_s,
+                                const cv::Size& size, double focal_px,
+                                const flight::FitOptions& options,
+                                const track::ShaftOptions& shaft_options) {
+  Candidate candidate;
+  double first_s = surge_s + 0.014;
+  for (int round = 0; round < 3; ++round) {
+    candidate.sightings =
+        fine_sightings(region, fit, first_s, t_s.back(), t_s, size, round == 0 ? 4.0 : 2.5,
+                       round == 0 ? 0.3 : 0.18, shaft_options);
+    if (candidate.sightings.size() < 4) {
+      return std::nullopt;
+    }
+    const auto solve = round == 0 ? flight::fit_flight_from_several : flight::fit_flight;
+    fit = solve(candidate.sightings, fit.parameters, fit.anchor_s, focal_px, fit.principal_px,
+                options);
+    if (!fit.converged) {
+      return std::nullopt;
+    }
+    const std::vector<flight::TipPlace> places =
+        tip_places(region, fit, t_s, surge_s - 0.012, surge_s + 0.030, size, shaft_options);
+    candidate.stroke = flight::fit_stroke(fit, places, surge_s, 0.006, {});
+    first_s = candidate.stroke.exit_s + 0.0003;
+  }
+  candidate.fit = std::move(fit);
+  return candidate;
+}
+
+}  // namespace
+
+ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options) {
+  ShotAnalysis analysis;
+  Stretch stretch = load_stretch(clip, surge_s, options);
+  analysis.frame_index = stretch.index;
+  analysis.frame_t_s = stretch.t_s;
+  if (stretch.luma.size() < 8) {
+    analysis.outcome = Outcome::disturbed;
+    analysis.reason = "too few frames around the loose";
+    return analysis;
+  }
+  const std::vector<double>& t_s = stretch.t_s;
+  const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
+  const auto frame_near = [&](double t) {
+    return static_cast<std::size_t>(
+        std::clamp<std::ptrdiff_t>(std::lower_bound(t_s.begin(), t_s.end(), t) - t_s.begin(), 0,
+                                   static_cast<std::ptrdiff_t>(t_s.size()) - 1));
+  };
+  const std::size_t reference = frame_near(surge_s + 0.05);
+  steady::SteadyOptions steady_options;
+  steady_options.focal_px = options.focal_px;
+  analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
+  for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
+    stretch.luma[k] = steady::to_reference(stretch.luma[k], analysis.steadied.motion[k]);
+  }
+  const cv::Size size = stretch.luma.front().size();
+  const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);
+
+  const track::SweepOptions sweep_options;
+  const track::Background background = track::learn_background(stretch.luma, sweep_options);
+  const std::size_t from = frame_near(surge_s - 0.01);
+  const std::vector<track::Passing> passings =
+      track::find_passings(stretch.luma, background, from, t_s, sweep_options);
+  const std::vector<track::Sweep> sweeps =
+      track::find_sweeps(passings, t_s, options.focal_px, sweep_options);
+  debug_sweeps(options.debug_dir, surge_s, stretch.luma[reference], passings, sweeps);
+  if (sweeps.empty() || sweeps.front().frames < 4) {
+    return analysis;
+  }
+
+  const track::ShaftOptions shaft_options;
+  const flight::FitOptions base_options = fit_options(clip, options, frame_s);
+  const double anchor_s = surge_s + 0.055;
+  std::optional<ShotAnalysis> best;
+  double best_score = 0.0;
+  for (std::size_t i = 0; i < std::min<std::size_t>(sweeps.size(), 6); ++i) {
+    const track::Sweep& sweep = sweeps[i];
+    if (sweep.frames < 4 || sweep.score < 0.15 * sweeps.front().score) {
+      continue;
+    }
+    const track::Region region = track::cut_region(stretch.luma, sweep, shaft_options);
+    std::vector<flight::ArrowSighting> coarse =
+        coarse_sightings(region, sweep, t_s, shaft_options);
+    std::erase_if(coarse, [&](const auto& s) { return s.t_s < surge_s; });
+    if (coarse.size() < 4) {
+      continue;
+    }
+    flight::FitOptions coarse_options = base_options;
+    coarse_options.coarse = true;
+    const flight::FlightFit first = flight::fit_flight_from_several(
+        coarse, start_from(sweep, base_options.priors, anchor_s, options.focal_px), anchor_s,
+        options.focal_px, principal, coarse_options);
+    if (!first.converged) {
+      continue;
+    }
+    std::optional<Candidate> candidate = refine(region, first, t_s, surge_s, size,
+                                                options.focal_px, base_options, shaft_options);
+    if (!candidate) {
+      continue;
+    }
+    // The arrow's shadow recedes like an arrow, but from the ground: a metre and a half further
+    // from the camera than the flight.
+    const double distance_m = camera_distance_m(candidate->fit);
+    if (distance_m < options.least_camera_distance_m || distance_m > options.most_camera_distance_m) {
+      continue;
+    }
+    const double score = static_cast<double>(candidate->fit.ends);
+    if (!best || score > best_score) {
+      best_score = score;
+      analysis.sweep = sweep;
+      analysis.fit = candidate->fit;
+      analysis.sightings = candidate->sightings;
+      analysis.stroke = candidate->stroke;
+      analysis.outcome = Outcome::measured;
+      best = analysis;
+      debug_fit(options.debug_dir, surge_s, region, analysis.fit, analysis.sightings);
+    }
+  }
+  return best ? *best : analysis;
+}
+
+}  // namespace nocktrail::pipeline

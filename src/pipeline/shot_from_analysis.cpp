@@ -1,0 +1,148 @@
+#include "shot_from_analysis.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "nocktrail/flight/headline.hpp"
+#include "nocktrail/optics/camera.hpp"
+#include "nocktrail/units/units.hpp"
+
+namespace nocktrail::pipeline {
+namespace {
+
+Measured in_deg(const Measured& rad) {
+  return {units::deg_from_rad(rad.value), units::deg_from_rad(rad.u95)};
+}
+
+std::vector<FrameObservation> observations(const ShotAnalysis& analysis) {
+  std::vector<FrameObservation> frames;
+  for (const flight::ArrowSighting& sighting : analysis.sightings) {
+    const auto k = static_cast<std::size_t>(sighting.frame);
+    const Eigen::Matrix3d frame_from_reference =
+        analysis.steadied.motion[k].reference_from_frame.inverse();
+    FrameObservation frame;
+    frame.index = static_cast<int>(analysis.frame_index[k]);
+    frame.t_s = analysis.frame_t_s[k];
+    frame.used = true;
+    if (sighting.nock) {
+      frame.nock_px = optics::apply_homography(frame_from_reference, sighting.nock->at_px);
+    }
+    if (sighting.tip) {
+      frame.tip_px = optics::apply_homography(frame_from_reference, sighting.tip->at_px);
+    }
+    frames.push_back(frame);
+  }
+  return frames;
+}
+
+std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forward_m) {
+  std::vector<FittedFrame> frames;
+  const flight::FlightFit& fit = analysis.fit;
+  const double focal = std::exp(fit.parameters[flight::kLogFocal]);
+  const double last = analysis.sightings.back().t_s;
+  for (std::size_t k = 0; k < analysis.frame_t_s.size(); ++k) {
+    const double t = analysis.frame_t_s[k];
+    if (t < analysis.stroke->exit_s || t > last) {
+      continue;
+    }
+    const flight::ArrowState<double> state = flight::state_of(fit, t);
+    const Eigen::Vector3d tip = flight::shaft_point<double>(state, 1.0, 0.0);
+    // Direction of flight now: the axis with the offset taken back.
+    const Eigen::Vector3d flight_direction =
+        (state.axis + state.right * state.nock_right_rad - state.down * state.nock_high_rad).normalized();
+    const Eigen::Vector3d straight_nock = tip - flight_direction * state.length_m;
+    if (straight_nock.z() < 0.2 || tip.z() < 0.2) {
+      continue;
+    }
+    const Eigen::Matrix3d& motion = analysis.steadied.motion[k].reference_from_frame;
+    const Eigen::Matrix3d frame_from_reference = motion.inverse();
+    FittedFrame frame;
+    frame.index = static_cast<int>(analysis.frame_index[k]);
+    frame.t_s = t;
+    frame.nock_px = optics::apply_homography(frame_from_reference, flight::seen_px(fit, t, 0.0));
+    frame.tip_px = optics::apply_homography(frame_from_reference, flight::seen_px(fit, t, 1.0));
+    frame.straight_nock_px = optics::apply_homography(
+        frame_from_reference, optics::project<double>(focal, fit.principal_px, straight_nock));
+    frame.nock_z_m =
+        flight::nock_forward_m(fit.parameters, fit.principal_px, t - fit.anchor_s) - rest_forward_m;
+    frame.reference_from_frame = motion;
+    frames.push_back(frame);
+  }
+  return frames;
+}
+
+// Empty when the shot is of use.
+std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
+                        const RefusalOptions& options, RateSource rate_source) {
+  const auto both = std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
+                                  [](const auto& s) { return s.nock && s.tip; });
+  if (both < options.least_frames) {
+    return fmt::format(
+        "the whole arrow was seen in only {} frames: film at a higher rate, with more light, and with "
+        "the arrow's flight clear of hat, hand and limb",
+        both);
+  }
+  const double length = std::exp(analysis.fit.parameters[flight::kLogLength]);
+  const double typical_speed = headline.speed_mps.value * 0.76 / length;
+  if (typical_speed < options.least_speed_mps || typical_speed > options.most_speed_mps) {
+    return rate_source == RateSource::user
+               ? fmt::format("the arrow would fly at {:.0f} m/s at the given capture rate: check --capture-fps",
+                             headline.speed_mps.value)
+               : fmt::format("the arrow would fly at {:.0f} m/s: say at what rate the clip was filmed, for "
+                             "example --capture-fps 240",
+                             headline.speed_mps.value);
+  }
+  const double right = units::deg_from_rad(headline.right_rad.value);
+  const double high = units::deg_from_rad(headline.high_rad.value);
+  if (!(std::hypot(right, high) < options.most_offset_deg)) {
+    return fmt::format("the arrow seems to stand {:.0f} deg across its flight, more than can be measured: "
+                       "stop shooting this arrow and check the set-up",
+                       std::hypot(right, high));
+  }
+  const double u95 = units::deg_from_rad(headline.right_rad.u95);
+  if (!(u95 <= options.most_lateral_u95_deg)) {
+    return fmt::format("the sideways offset is only known within {:.1f} deg: stand behind the line of "
+                       "flight, give the focal length and arrow length, use more light",
+                       u95);
+  }
+  return {};
+}
+
+}  // namespace
+
+Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
+               const RefusalOptions& options) {
+  const flight::Stroke& stroke = *analysis.stroke;
+  const flight::Headline headline = flight::headline_at(
+      analysis.fit, stroke.rest_forward_m, stroke.rest_sigma_m, options.reference_m);
+  Shot shot;
+  shot.loose_s = stroke.loose_s;
+  shot.exit_s = stroke.exit_s;
+  shot.frames = observations(analysis);
+  shot.fitted = fitted(analysis, stroke.rest_forward_m);
+  shot.reference_index = static_cast<int>(analysis.frame_index[analysis.steadied.reference]);
+  shot.reason = why_refused(analysis, headline, options, info.capture_fps_source);
+  if (!shot.reason.empty()) {
+    shot.status = ShotStatus::refused;
+    return shot;
+  }
+  shot.status = ShotStatus::measured;
+  shot.nock_right_deg = in_deg(headline.right_rad);
+  shot.nock_high_deg = in_deg(headline.high_rad);
+  shot.nock_right_slope_deg_per_m = in_deg(headline.right_rate);
+  shot.nock_high_slope_deg_per_m = in_deg(headline.high_rate);
+  shot.right_high_correlation = headline.correlation;
+  shot.speed_mps = headline.speed_mps;
+  // Bending that stands clear of noise, at a frequency the frames can tell.
+  constexpr double kClearSigmas = 4.0;
+  constexpr double kMostHzU95 = 8.0;
+  if (headline.flex_sigmas > kClearSigmas && headline.flex_hz.u95 < kMostHzU95) {
+    shot.flex = Flex{headline.flex_hz,
+                     {headline.flex_amplitude_m.value * 1e3, headline.flex_amplitude_m.u95 * 1e3}};
+  }
+  return shot;
+}
+
+}  // namespace nocktrail::pipeline

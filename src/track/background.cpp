@@ -1,0 +1,138 @@
+#include <algorithm>
+#include <array>
+#include <bit>
+#include <cmath>
+#include <opencv2/core/utility.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "nocktrail/track/sweep.hpp"
+
+namespace nocktrail::track {
+namespace {
+
+cv::Mat nine_times_mean(const cv::Mat& luma) {
+  cv::Mat sum;
+  cv::boxFilter(luma, sum, CV_16U, cv::Size(3, 3), cv::Point(-1, -1), false, cv::BORDER_REPLICATE);
+  return sum;
+}
+
+// Sorts the stack pixel by pixel (odd-even transposition: every step is a whole-row minimum and
+// maximum, which the compiler and OpenCV vectorise).
+void sort_stack(std::vector<cv::Mat>& stack) {
+  const std::size_t n = stack.size();
+  cv::Mat low;
+  for (std::size_t pass = 0; pass < n; ++pass) {
+    for (std::size_t i = pass % 2; i + 1 < n; i += 2) {
+      cv::min(stack[i], stack[i + 1], low);
+      cv::max(stack[i], stack[i + 1], stack[i + 1]);
+      low.copyTo(stack[i]);
+    }
+  }
+}
+
+}  // namespace
+
+Background learn_background(const std::vector<cv::Mat>& steadied, const SweepOptions& options) {
+  const std::size_t count =
+      std::min(steadied.size(), static_cast<std::size_t>(options.background_frames));
+  std::vector<cv::Mat> sums(count);
+  for (std::size_t i = 0; i < count; ++i) {
+    const std::size_t k = count > 1 ? i * (steadied.size() - 1) / (count - 1) : 0;
+    sums[i] = nine_times_mean(steadied[k]);
+  }
+  const cv::Size size = steadied.front().size();
+  Background background;
+  background.nine_mean.create(size, CV_16U);
+  cv::Mat spread(size, CV_16U);
+  constexpr int kStripRows = 16;
+  const int strips = (size.height + kStripRows - 1) / kStripRows;
+  cv::parallel_for_(cv::Range(0, strips), [&](const cv::Range& range) {
+    for (int strip = range.start; strip < range.end; ++strip) {
+      const cv::Range rows(strip * kStripRows, std::min(size.height, (strip + 1) * kStripRows));
+      std::vector<cv::Mat> stack;
+      for (const cv::Mat& sum : sums) {
+        stack.push_back(sum.rowRange(rows).clone());
+      }
+      sort_stack(stack);
+      stack[count / 2].copyTo(background.nine_mean.rowRange(rows));
+      cv::subtract(stack[count - 1 - count / 4], stack[count / 4], spread.rowRange(rows));
+    }
+  });
+  // Interquartile range to sigma, smoothed over a neighbourhood since a handful of frames gives a
+  // poor estimate for one pixel.
+  cv::Mat sigma;
+  spread.convertTo(sigma, CV_32F, 1.0 / 1.2);
+  cv::boxFilter(sigma, sigma, CV_32F, cv::Size(9, 9));
+  cv::max(sigma, 9.0 * options.grey_floor, sigma);
+  cv::Mat mean;
+  background.nine_mean.convertTo(mean, CV_32F);
+  cv::Mat gx;
+  cv::Mat gy;
+  cv::Sobel(mean, gx, CV_32F, 1, 0, 3, options.edge_slip_px / 8.0);
+  cv::Sobel(mean, gy, CV_32F, 0, 1, 3, options.edge_slip_px / 8.0);
+  cv::Mat slip;
+  cv::magnitude(gx, gy, slip);
+  cv::magnitude(sigma, slip, sigma);
+  sigma.convertTo(background.nine_sigma, CV_16U);
+  return background;
+}
+
+std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied, const Background& background,
+                                   std::size_t from, const std::vector<double>& t_s,
+                                   const SweepOptions& options) {
+  const cv::Size size = background.nine_mean.size();
+  const std::size_t frames = std::min<std::size_t>(steadied.size(), 64);
+  cv::Mat threshold;
+  background.nine_sigma.convertTo(threshold, CV_16U, options.threshold_sigma);
+  std::vector<std::uint64_t> bits(static_cast<std::size_t>(size.area()), 0);
+  cv::Mat sum;
+  cv::Mat difference;
+  cv::Mat changed;
+  for (std::size_t k = 0; k < frames; ++k) {
+    cv::boxFilter(steadied[k], sum, CV_16U, cv::Size(3, 3), cv::Point(-1, -1), false,
+                  cv::BORDER_REPLICATE);
+    cv::absdiff(sum, background.nine_mean, difference);
+    cv::compare(difference, threshold, changed, cv::CMP_GT);
+    const std::uint64_t bit = std::uint64_t{1} << k;
+    cv::parallel_for_(cv::Range(0, size.height), [&](const cv::Range& range) {
+      for (int y = range.start; y < range.end; ++y) {
+        const unsigned char* mask = changed.ptr<unsigned char>(y);
+        std::uint64_t* row = bits.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(size.width);
+        for (int x = 0; x < size.width; ++x) {
+          row[x] |= mask[x] != 0 ? bit : 0;
+        }
+      }
+    });
+  }
+  // Runs of changed frames, bounded by unchanged ones.
+  std::vector<Passing> passings;
+  constexpr int kMargin = 6;
+  for (int y = kMargin; y < size.height - kMargin; ++y) {
+    const std::uint64_t* row = bits.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(size.width);
+    for (int x = kMargin; x < size.width - kMargin; ++x) {
+      std::uint64_t left = row[x];
+      if (left == 0 || std::popcount(left) > 40) {
+        continue;
+      }
+      while (left != 0) {
+        const int first = std::countr_zero(left);
+        const int count = std::countr_one(left >> first);
+        left &= ~(((count < 64 ? (std::uint64_t{1} << count) : 0) - 1) << first);
+        const auto last = static_cast<std::size_t>(first + count - 1);
+        if (static_cast<std::size_t>(first) < from || first == 0 || last + 1 >= frames) {
+          continue;
+        }
+        const double lasted = t_s[last + 1] - t_s[static_cast<std::size_t>(first)];
+        const double frame = t_s[last + 1] - t_s[last];
+        if (lasted > options.longest_cover_s + frame) {
+          continue;
+        }
+        passings.push_back({static_cast<float>(x), static_cast<float>(y),
+                            static_cast<std::int16_t>(first), static_cast<std::int16_t>(count)});
+      }
+    }
+  }
+  return passings;
+}
+
+}  // namespace nocktrail::track

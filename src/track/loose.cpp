@@ -1,0 +1,157 @@
+#include "nocktrail/track/loose.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/core.hpp>
+
+namespace nocktrail::track {
+namespace {
+
+double quantile_of(std::vector<double> values, double share) {
+  if (values.empty()) {
+    return 0.0;
+  }
+  const auto at = static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), values.begin() + at, values.end());
+  return values[static_cast<std::size_t>(at)];
+}
+
+// Keeps the strongest, each at least `apart_s` from any stronger one.
+std::vector<LooseCandidate> strongest(std::vector<LooseCandidate> all, double apart_s,
+                                      std::size_t most) {
+  std::sort(all.begin(), all.end(),
+            [](const LooseCandidate& a, const LooseCandidate& b) { return a.surge > b.surge; });
+  std::vector<LooseCandidate> kept;
+  for (const LooseCandidate& candidate : all) {
+    const bool near = std::any_of(kept.begin(), kept.end(), [&](const LooseCandidate& k) {
+      return std::abs(k.t_s - candidate.t_s) < apart_s;
+    });
+    if (!near && kept.size() < most) {
+      kept.push_back(candidate);
+    }
+  }
+  return kept;
+}
+
+long frame_at(const std::vector<double>& t_s, double time) {
+  return static_cast<long>(std::lower_bound(t_s.begin(), t_s.end(), time) - t_s.begin());
+}
+
+}  // namespace
+
+std::vector<double> find_knocks(const media::Sound& sound, const LooseOptions& options) {
+  // Loudness of the differenced signal (a knock is broad-band, wind and voices are low) in 2 ms
+  // windows.
+  const double rate = sound.sample_rate_hz;
+  const auto window = static_cast<std::size_t>(std::max(4.0, rate * 0.002));
+  std::vector<double> loud;
+  for (std::size_t i = 1; i + window <= sound.samples.size(); i += window) {
+    double sum = 0.0;
+    for (std::size_t j = i; j < i + window; ++j) {
+      const double step = static_cast<double>(sound.samples[j] - sound.samples[j - 1]);
+      sum += step * step;
+    }
+    loud.push_back(std::sqrt(sum / static_cast<double>(window)));
+  }
+  const double quiet = quantile_of(loud, 0.5) + 1e-5;
+  std::vector<LooseCandidate> knocks;
+  constexpr std::size_t kBefore = 30;  // 60 ms
+  for (std::size_t i = 2; i < loud.size(); ++i) {
+    const std::size_t from = i > kBefore ? i - kBefore : 0;
+    const std::vector<double> before(loud.begin() + static_cast<std::ptrdiff_t>(from),
+                                     loud.begin() + static_cast<std::ptrdiff_t>(i) - 1);
+    const double ratio = loud[i] / std::max(quiet, quantile_of(before, 0.8));
+    if (ratio > options.least_knock) {
+      knocks.push_back(
+          {sound.start_t_s + (static_cast<double>(i * window) + 1.0) * sound.s_per_sample, ratio});
+    }
+  }
+  std::vector<double> times;
+  const double apart = 0.08;
+  for (const LooseCandidate& knock : strongest(knocks, apart, options.most_knocks)) {
+    times.push_back(knock.t_s);
+  }
+  return times;
+}
+
+std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last,
+                                        const LooseOptions& options, const ScanProgress& progress) {
+  const std::vector<double>& t_s = clip.info().frame_t_s;
+  last = std::min(last, static_cast<long>(t_s.size()));
+  first = std::clamp(first, 0L, last);
+  std::vector<double> motion;
+  std::vector<double> times;
+  clip.seek(first, {.shrink = options.shrink, .fast = true});
+  media::Frame frame;
+  cv::Mat previous;
+  cv::Mat difference;
+  for (long k = first; k < last && clip.next(frame); ++k) {
+    double sum = 0.0;
+    if (!previous.empty() && previous.size() == frame.luma.size()) {
+      cv::absdiff(frame.luma, previous, difference);
+      // Motion worth counting stands clear of noise and of the crawl of edges under hand shake.
+      cv::subtract(difference, cv::Scalar(3), difference);
+      sum = cv::sum(difference)[0] / static_cast<double>(difference.total());
+    }
+    motion.push_back(sum);
+    times.push_back(frame.t_s);
+    cv::swap(previous, frame.luma);
+    if (progress && (k - first) % 64 == 0 &&
+        !progress(static_cast<double>(k - first) / static_cast<double>(std::max(1L, last - first)))) {
+      return {};
+    }
+  }
+  std::vector<LooseCandidate> surges;
+  constexpr double kQuiet = 0.004;  // mean grey levels per pixel of a still picture
+  for (std::size_t k = 2; k < motion.size(); ++k) {
+    std::vector<double> before;
+    for (std::size_t j = k; j-- > 1 && times[k] - times[j] <= options.before_s;) {
+      before.push_back(motion[j]);
+    }
+    double after = 0.0;
+    int n = 0;
+    for (std::size_t j = k; j < motion.size() && (times[j] - times[k] <= options.after_s || n < 2); ++j) {
+      after += motion[j];
+      ++n;
+    }
+    if (before.size() < 2 || n == 0) {
+      continue;
+    }
+    const double calm = quantile_of(before, 0.7) + kQuiet;
+    const double ratio = after / n / calm;
+    if (ratio > options.least_surge) {
+      surges.push_back({times[k], ratio});
+    }
+  }
+  return strongest(std::move(surges), options.apart_s, options.most);
+}
+
+std::vector<LooseCandidate> find_looses_by_sound(media::Clip& clip, const LooseOptions& options,
+                                                 const ScanProgress& progress) {
+  const std::optional<media::Sound> sound = clip.sound();
+  if (!sound) {
+    return {};
+  }
+  const std::vector<double>& t_s = clip.info().frame_t_s;
+  std::vector<LooseCandidate> all;
+  const std::vector<double> knocks = find_knocks(*sound, options);
+  for (std::size_t i = 0; i < knocks.size(); ++i) {
+    if (progress && !progress(static_cast<double>(i) / static_cast<double>(knocks.size()))) {
+      return {};
+    }
+    const bool covered = std::any_of(all.begin(), all.end(), [&](const LooseCandidate& c) {
+      return std::abs(c.t_s - knocks[i]) < 0.5 * options.sound_slack_s;
+    });
+    if (covered) {
+      continue;
+    }
+    const long first = frame_at(t_s, knocks[i] - options.sound_slack_s - options.before_s);
+    const long last = frame_at(t_s, knocks[i] + options.sound_slack_s);
+    for (const LooseCandidate& surge : find_surges(clip, first, last, options, {})) {
+      all.push_back(surge);
+    }
+  }
+  return strongest(std::move(all), options.apart_s, options.most);
+}
+
+}  // namespace nocktrail::track

@@ -1,0 +1,640 @@
+#include "nocktrail/track/shaft.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/core/utility.hpp>
+#include <opencv2/imgproc.hpp>
+
+namespace nocktrail::track {
+namespace {
+
+double median_of(std::vector<double> values) {
+  if (values.empty()) {
+    return 0.0;
+  }
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+float sample(const cv::Mat& image, double x, double y) {
+  const int x0 = static_cast<int>(std::floor(x));
+  const int y0 = static_cast<int>(std::floor(y));
+  if (x0 < 0 || y0 < 0 || x0 + 1 >= image.cols || y0 + 1 >= image.rows) {
+    return 0.0F;
+  }
+  const float fx = static_cast<float>(x - x0);
+  const float fy = static_cast<float>(y - y0);
+  const float* top = image.ptr<float>(y0) + x0;
+  const float* bottom = image.ptr<float>(y0 + 1) + x0;
+  return (1 - fy) * ((1 - fx) * top[0] + fx * top[1]) + fy * ((1 - fx) * bottom[0] + fx * bottom[1]);
+}
+
+// A bar of the given width seen through a Gaussian blur.
+double bar(double b, double width, double softness) {
+  const double s = softness * std::sqrt(2.0);
+  return 0.5 * (std::erf((b + width / 2) / s) - std::erf((b - width / 2) / s));
+}
+
+double bar_slope(double b, double width, double softness) {
+  const auto bell = [&](double x) {
+    return std::exp(-x * x / (2 * softness * softness)) / (softness * std::sqrt(2 * M_PI));
+  };
+  return bell(b + width / 2) - bell(b - width / 2);
+}
+
+// The neighbourhood of the expected shaft turned so that rows run along it.
+struct Rectified {
+  double a0 = 0.0;            // along-coordinate of column 0; step 1 px
+  int columns = 0;
+  double b0 = 0.0;            // across-coordinate of row 0
+  double b_step = 0.5;
+  int rows = 0;
+  std::vector<double> grey;   // rows x columns
+  std::vector<double> noise;  // per column
+  double at(int row, int column) const {
+    return grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) + static_cast<std::size_t>(column)];
+  }
+  double b(int row) const { return b0 + row * b_step; }
+};
+
+Rectified rectify(const Region& region, std::size_t frame, const Eigen::Vector2d& origin_px,
+                  const Eigen::Vector2d& along, double a0, double a1, double reach) {
+  Rectified patch;
+  patch.a0 = a0;
+  patch.columns = static_cast<int>(std::ceil(a1 - a0)) + 1;
+  patch.b0 = -reach;
+  patch.rows = static_cast<int>(std::ceil(2 * reach / patch.b_step)) + 1;
+  patch.grey.resize(static_cast<std::size_t>(patch.rows) * static_cast<std::size_t>(patch.columns));
+  patch.noise.resize(static_cast<std::size_t>(patch.columns));
+  const Eigen::Vector2d across(-along.y(), along.x());
+  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  for (int column = 0; column < patch.columns; ++column) {
+    double noise = 0.0;
+    for (int row = 0; row < patch.rows; ++row) {
+      const Eigen::Vector2d at = origin_px + along * (a0 + column) + across * patch.b(row) - corner;
+      patch.grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(patch.columns) + static_cast<std::size_t>(column)] =
+          static_cast<double>(sample(region.difference[frame], at.x(), at.y()));
+      noise += static_cast<double>(sample(region.sigma, at.x(), at.y()));
+    }
+    patch.noise[static_cast<std::size_t>(column)] = std::max(0.5, noise / patch.rows);
+  }
+  return patch;
+}
+
+struct Slice {
+  double a = 0.0;
+  double centre = 0.0;
+  double sigma = 0.0;
+  double contrast = 0.0;
+};
+
+// Position and contrast of a bar in the mean of columns [first, last], nearest the guess.
+std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, double guess,
+                               double search, double width, const ShaftOptions& options) {
+  const int n = last - first + 1;
+  std::vector<double> profile(static_cast<std::size_t>(patch.rows), 0.0);
+  double noise = 0.0;
+  for (int column = first; column <= last; ++column) {
+    noise += patch.noise[static_cast<std::size_t>(column)];
+    for (int row = 0; row < patch.rows; ++row) {
+      profile[static_cast<std::size_t>(row)] += patch.at(row, column) / n;
+    }
+  }
+  // Half-pixel steps of bilinear samples: neighbours share pixels, so the noise of a row counts
+  // for about half the rows' number.
+  noise = noise / n / std::sqrt(n) * std::sqrt(1.0 / patch.b_step);
+  // Clutter that the background did not remove shows beside the shaft.
+  std::vector<double> beside;
+  for (int row = 0; row < patch.rows; ++row) {
+    if (std::abs(patch.b(row) - guess) > width / 2 + 3.0 + search * 0.5) {
+      beside.push_back(std::abs(profile[static_cast<std::size_t>(row)]));
+    }
+  }
+  if (beside.size() >= 4) {
+    noise = std::max(noise, median_of(beside) / 0.6745 * std::sqrt(1.0 / patch.b_step) * 0.7);
+  }
+  auto matched = [&](double centre, double& contrast, double& weight) {
+    double top = 0.0;
+    weight = 0.0;
+    for (int row = 0; row < patch.rows; ++row) {
+      const double t = bar(patch.b(row) - centre, width, options.edge_softness_px);
+      top += t * profile[static_cast<std::size_t>(row)];
+      weight += t * t;
+    }
+    contrast = weight > 0.0 ? top / weight : 0.0;
+    return weight > 0.0 ? top * top / weight : 0.0;
+  };
+  double best = -1.0;
+  double centre = guess;
+  for (double c = guess - search; c <= guess + search + 1e-9; c += 0.5) {
+    double contrast = 0.0;
+    double weight = 0.0;
+    const double gain = matched(c, contrast, weight);
+    if (gain > best) {
+      best = gain;
+      centre = c;
+    }
+  }
+  double contrast = 0.0;
+  double weight = 0.0;
+  matched(centre, contrast, weight);
+  double information = 0.0;
+  for (int round = 0; round < 6; ++round) {
+    double saa = 0.0, sac = 0.0, scc = 0.0, ra = 0.0, rc = 0.0;
+    for (int row = 0; row < patch.rows; ++row) {
+      const double b = patch.b(row) - centre;
+      const double t = bar(b, width, options.edge_softness_px);
+      const double d = -contrast * bar_slope(b, width, options.edge_softness_px);
+      const double r = profile[static_cast<std::size_t>(row)] - contrast * t;
+      saa += t * t;
+      sac += t * d;
+      scc += d * d;
+      ra += t * r;
+      rc += d * r;
+    }
+    const double det = saa * scc - sac * sac;
+    if (!(det > 1e-12)) {
+      return std::nullopt;
+    }
+    const double dc = (saa * rc - sac * ra) / det;
+    contrast += (scc * ra - sac * rc) / det;
+    centre += std::clamp(dc, -0.7, 0.7);
+    information = det / saa;
+    if (std::abs(dc) < 0.005) {
+      break;
+    }
+  }
+  const double contrast_sigma = noise / std::sqrt(std::max(weight, 1e-9));
+  if (std::abs(contrast) < options.least_contrast_sigma * contrast_sigma ||
+      std::abs(centre - guess) > search + 0.5) {
+    return std::nullopt;
+  }
+  Slice slice;
+  slice.a = patch.a0 + 0.5 * (first + last);
+  slice.centre = centre;
+  slice.contrast = contrast;
+  slice.sigma = std::hypot(noise / std::sqrt(information), options.centre_floor_px);
+  return slice;
+}
+
+// Straight line through the slices that most of them agree on; drops the rest.
+struct Straight {
+  double offset = 0.0;
+  double slope = 0.0;
+  double at(double a) const { return offset + slope * a; }
+};
+
+std::optional<Straight> agree(std::vector<Slice>& slices, double tolerance) {
+  if (slices.empty()) {
+    return std::nullopt;
+  }
+  Straight best;
+  double best_votes = 0.0;
+  auto votes_of = [&](const Straight& line) {
+    double votes = 0.0;
+    for (const Slice& s : slices) {
+      const double off = std::abs(s.centre - line.at(s.a)) / std::hypot(tolerance, s.sigma);
+      votes += off < 2.0 ? (1.0 - off / 2.0) : 0.0;
+    }
+    return votes;
+  };
+  for (std::size_t i = 0; i < slices.size(); ++i) {
+    for (std::size_t j = i; j < slices.size(); ++j) {
+      Straight line;
+      const double apart = slices[j].a - slices[i].a;
+      line.slope = i == j || apart < 1.0 ? 0.0 : (slices[j].centre - slices[i].centre) / apart;
+      if (std::abs(line.slope) > 0.35) {
+        continue;
+      }
+      line.offset = slices[i].centre - line.slope * slices[i].a;
+      const double votes = votes_of(line);
+      if (votes > best_votes) {
+        best_votes = votes;
+        best = line;
+      }
+    }
+  }
+  std::erase_if(slices, [&](const Slice& s) {
+    return std::abs(s.centre - best.at(s.a)) > 2.0 * std::hypot(tolerance, s.sigma);
+  });
+  if (slices.empty()) {
+    return std::nullopt;
+  }
+  // Weighted least squares over those left.
+  double w0 = 0.0, wa = 0.0, waa = 0.0, wc = 0.0, wac = 0.0;
+  for (const Slice& s : slices) {
+    const double w = 1.0 / (s.sigma * s.sigma);
+    w0 += w;
+    wa += w * s.a;
+    waa += w * s.a * s.a;
+    wc += w * s.centre;
+    wac += w * s.a * s.centre;
+  }
+  const double det = w0 * waa - wa * wa;
+  if (slices.size() >= 3 && det > 1e-6 * w0 * w0) {
+    best.slope = (w0 * wac - wa * wc) / det;
+    best.offset = (wc - best.slope * wa) / w0;
+  }
+  return best;
+}
+
+// Where the shaft ends, coming from outside. Coordinates grow outward: `level` gives the matched
+// contrast at outward coordinate o, the expected end is at 0, inside is negative. The sign of the
+// contrast is no guide: a light crest band or nock on a dark shaft crosses zero without an end.
+struct Edge {
+  double at = 0.0;
+  double sigma = 0.0;
+};
+
+template <typename Level>
+std::optional<Edge> find_edge(const Level& level, double inside_px, double search_px, double noise,
+                              const ShaftOptions& options) {
+  const auto strength = [&](double o) {
+    return std::abs(level(o - 0.5) + level(o) + level(o + 0.5)) / 3.0;
+  };
+  std::vector<double> inner;
+  const double from = std::max(2.0, 0.4 * search_px);
+  for (double o = -from - std::max(4.0, inside_px); o <= -from; o += 1.0) {
+    inner.push_back(strength(o));
+  }
+  const double plateau = median_of(inner);
+  if (plateau < options.least_contrast_sigma * noise) {
+    return std::nullopt;
+  }
+  const double threshold = std::max(3.5 * noise, 0.3 * plateau);
+  constexpr double kStep = 0.25;
+  const double start = search_px + 3.0;
+  if (strength(start) > threshold || strength(start - 1.0) > threshold) {
+    return std::nullopt;  // something else begins there
+  }
+  for (double o = start; o >= -search_px; o -= kStep) {
+    if (strength(o) < threshold) {
+      continue;
+    }
+    const int inward = (strength(o - 1.0) > threshold) + (strength(o - 2.0) > threshold) +
+                       (strength(o - 3.0) > threshold);
+    if (inward < 2) {
+      continue;
+    }
+    if (o > search_px) {
+      return std::nullopt;
+    }
+    // Half of what stands just inside.
+    const double inside =
+        std::max({strength(o - 1.0), strength(o - 2.0), strength(o - 3.0)});
+    double at = o - 2.0;
+    while (at < o + 3.0 && strength(at) > 0.5 * inside) {
+      at += 0.1;
+    }
+    double upper = at;
+    while (upper > at - 8.0 && strength(upper) < 0.8 * inside) {
+      upper -= 0.1;
+    }
+    Edge edge;
+    edge.at = at;
+    const double fall = 2.5 * (at - upper);
+    edge.sigma = std::hypot(options.end_floor_px, fall * noise / inside, 0.1 * fall);
+    return edge;
+  }
+  return std::nullopt;
+}
+
+}  // namespace
+
+Region cut_region(const std::vector<cv::Mat>& steadied, const Sweep& sweep,
+                  const ShaftOptions& options) {
+  const cv::Size size = steadied.front().size();
+  const cv::Rect whole(0, 0, size.width, size.height);
+  const Eigen::Vector2d side(sweep.outward.y(), -sweep.outward.x());
+  double left = 1e9, right = -1e9, top = 1e9, bottom = -1e9;
+  auto include = [&](const Eigen::Vector2d& p) {
+    left = std::min(left, p.x());
+    right = std::max(right, p.x());
+    top = std::min(top, p.y());
+    bottom = std::max(bottom, p.y());
+  };
+  // The path until it leaves the picture.
+  for (double s = 0.0; s < std::hypot(size.width, size.height); s += 4.0) {
+    const Eigen::Vector2d centre = sweep.vanishing_px + sweep.outward * s;
+    if (centre.x() < -20 || centre.y() < -20 || centre.x() > size.width + 20 || centre.y() > size.height + 20) {
+      if (s > 40.0) {
+        break;
+      }
+      continue;
+    }
+    const double half = 14.0 + 0.22 * s;
+    include(centre + side * half);
+    include(centre - side * half);
+    include(centre - sweep.outward * 14.0);
+  }
+  Region region;
+  region.roi = cv::Rect(cv::Point(static_cast<int>(left), static_cast<int>(top)),
+                        cv::Point(static_cast<int>(right) + 1, static_cast<int>(bottom) + 1)) & whole;
+  if (region.roi.width < 16 || region.roi.height < 16) {
+    region.roi = whole;
+  }
+  const cv::Size cut = region.roi.size();
+  cv::Mat median(cut, CV_32F);
+  region.sigma.create(cut, CV_32F);
+  const std::size_t n = steadied.size();
+  cv::parallel_for_(cv::Range(0, cut.height), [&](const cv::Range& range) {
+    std::vector<unsigned char> values(n);
+    for (int y = range.start; y < range.end; ++y) {
+      for (int x = 0; x < cut.width; ++x) {
+        for (std::size_t k = 0; k < n; ++k) {
+          values[k] = steadied[k].at<unsigned char>(y + region.roi.y, x + region.roi.x);
+        }
+        const auto at = [&](std::size_t rank) {
+          std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(rank), values.end());
+          return static_cast<float>(values[rank]);
+        };
+        const float low = at(n / 4);
+        const float high = at(n - 1 - n / 4);
+        // The mean of the middle half: finer than a median of whole grey levels, as robust here.
+        float sum = 0.0F;
+        int count = 0;
+        for (const unsigned char v : values) {
+          if (static_cast<float>(v) >= low && static_cast<float>(v) <= high) {
+            sum += static_cast<float>(v);
+            ++count;
+          }
+        }
+        median.at<float>(y, x) = sum / static_cast<float>(std::max(count, 1));
+        region.sigma.at<float>(y, x) = (high - low) / 1.349F;
+      }
+    }
+  });
+  region.background = median;
+  cv::boxFilter(region.sigma, region.sigma, CV_32F, cv::Size(7, 7));
+  cv::max(region.sigma, options.grey_floor, region.sigma);
+  for (const cv::Mat& frame : steadied) {
+    cv::Mat difference;
+    frame(region.roi).convertTo(difference, CV_32F);
+    difference -= median;
+    region.difference.push_back(difference);
+  }
+  return region;
+}
+
+std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame, const Sweep& sweep,
+                                        double t_s, const ShaftOptions& options) {
+  const double inverse = sweep.inverse_start + sweep.inverse_rate * t_s;
+  const double reach = sweep.inverse_rate * sweep.cover_s;
+  if (inverse - reach < 1e-4) {
+    return std::nullopt;
+  }
+  const double s_far = 1.0 / (inverse + 1.1 * reach);
+  const double s_near = std::min(1.0 / std::max(inverse - 1.1 * reach, 1e-3), 3.0 / inverse);
+  const Eigen::Vector2d side(sweep.outward.y(), -sweep.outward.x());
+  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  struct Pixel {
+    Eigen::Vector2d at;
+    double s;
+    double weight;
+  };
+  std::vector<Pixel> pixels;
+  for (int y = 1; y + 1 < region.roi.height; ++y) {
+    for (int x = 1; x + 1 < region.roi.width; ++x) {
+      const Eigen::Vector2d at = Eigen::Vector2d(x, y) + corner;
+      const Eigen::Vector2d from_vp = at - sweep.vanishing_px;
+      const double s = from_vp.dot(sweep.outward);
+      if (s < s_far || s > s_near || std::abs(from_vp.dot(side)) > 4.0 + 0.14 * s) {
+        continue;
+      }
+      // Two by one means keep lone noisy pixels out.
+      const cv::Mat& d = region.difference[frame];
+      const float here = d.at<float>(y, x);
+      const float around = std::max({std::abs(here + d.at<float>(y - 1, x)), std::abs(here + d.at<float>(y + 1, x)),
+                                     std::abs(here + d.at<float>(y, x - 1)), std::abs(here + d.at<float>(y, x + 1))});
+      const double z = static_cast<double>(around) / (1.4 * static_cast<double>(region.sigma.at<float>(y, x)));
+      if (z > options.changed_sigma) {
+        pixels.push_back({at, s, std::min(z, 12.0)});
+      }
+    }
+  }
+  if (pixels.size() < 6) {
+    return std::nullopt;
+  }
+  // The line with most weight: pairs of pixels in a fixed stride, so that the result does not
+  // depend on a random draw.
+  const double expected = s_near - s_far;
+  double best_score = 0.0;
+  Eigen::Vector2d best_at = Eigen::Vector2d::Zero();
+  Eigen::Vector2d best_along = Eigen::Vector2d::Zero();
+  const std::size_t stride = std::max<std::size_t>(1, pixels.size() / 60);
+  for (std::size_t i = 0; i < pixels.size(); i += stride) {
+    for (std::size_t j = i + 1 + i % stride; j < pixels.size(); j += stride) {
+      const Eigen::Vector2d step = pixels[j].at - pixels[i].at;
+      const double apart = step.norm();
+      if (apart < std::max(4.0, 0.2 * expected)) {
+        continue;
+      }
+      const Eigen::Vector2d along = step / apart;
+      if (std::abs(along.dot(sweep.outward)) < 0.75) {
+        continue;
+      }
+      double score = 0.0;
+      for (std::size_t m = 0; m < pixels.size(); m += std::max<std::size_t>(1, pixels.size() / 400)) {
+        const Eigen::Vector2d off = pixels[m].at - pixels[i].at;
+        const double beside = std::abs(off.x() * along.y() - off.y() * along.x());
+        score += beside < 1.6 ? pixels[m].weight * (1.0 - beside / 1.6) : 0.0;
+      }
+      if (score > best_score) {
+        best_score = score;
+        best_at = pixels[i].at;
+        best_along = along.dot(sweep.outward) > 0 ? along : Eigen::Vector2d(-along);
+      }
+    }
+  }
+  if (best_score <= 0.0) {
+    return std::nullopt;
+  }
+  // Longest chain along the line with small gaps; outward is toward the nock.
+  std::vector<double> places;
+  for (const Pixel& pixel : pixels) {
+    const Eigen::Vector2d off = pixel.at - best_at;
+    if (std::abs(off.x() * best_along.y() - off.y() * best_along.x()) < 1.8) {
+      places.push_back(off.dot(best_along));
+    }
+  }
+  std::sort(places.begin(), places.end());
+  const double gap = std::max(3.5, 0.12 * expected);
+  std::size_t best_first = 0;
+  std::size_t best_last = 0;
+  for (std::size_t first = 0; first < places.size();) {
+    std::size_t last = first;
+    while (last + 1 < places.size() && places[last + 1] - places[last] < gap) {
+      ++last;
+    }
+    if (places[last] - places[first] > places[best_last] - places[best_first]) {
+      best_first = first;
+      best_last = last;
+    }
+    first = last + 1;
+  }
+  if (places.empty() || places[best_last] - places[best_first] < std::max(4.0, 0.15 * expected)) {
+    return std::nullopt;
+  }
+  return CoarseShaft{best_at + best_along * places[best_last], best_at + best_along * places[best_first]};
+}
+
+flight::ArrowSighting measure_shaft(const Region& region, std::size_t frame, double t_s,
+                                    const Expected& expected, const ShaftOptions& options) {
+  flight::ArrowSighting sighting;
+  sighting.frame = static_cast<int>(frame);
+  sighting.t_s = t_s;
+  const Eigen::Vector2d shaft = expected.tip_px - expected.nock_px;
+  const double length = shaft.norm();
+  if (length < 3.0) {
+    return sighting;
+  }
+  const Eigen::Vector2d along = shaft / length;
+  const Eigen::Vector2d across(-along.y(), along.x());
+  const double width = std::max(1.0, expected.width_px);
+  const double margin = expected.search_along_px + 8.0;
+  const double reach = width / 2 + expected.search_across_px + 6.0;
+  const Rectified patch =
+      rectify(region, frame, expected.nock_px, along, -margin, length + margin, reach);
+  const auto column_of = [&](double a) { return static_cast<int>(std::lround(a - patch.a0)); };
+
+  // Slices between the ends, a little inside them, where vanes and blur do not reach.
+  const int slice_px = std::clamp(static_cast<int>(length / 12.0), 2, 8);
+  std::vector<Slice> slices;
+  for (double a = 1.0; a + slice_px <= length; a += slice_px) {
+    const int first = std::clamp(column_of(a), 0, patch.columns - 1);
+    const int last = std::clamp(column_of(a + slice_px) - 1, first, patch.columns - 1);
+    const auto slice = fit_slice(patch, first, last, 0.0, expected.search_across_px, width, options);
+    if (slice) {
+      slices.push_back(*slice);
+    }
+  }
+  const std::optional<Straight> line = agree(slices, 0.35);
+  if (!line || static_cast<double>(slices.size()) * slice_px < 0.3 * length) {
+    return sighting;
+  }
+
+  // Matched contrast along the line.
+  std::vector<double> level(static_cast<std::size_t>(patch.columns));
+  double noise_sum = 0.0;
+  for (int column = 0; column < patch.columns; ++column) {
+    const double centre = line->at(patch.a0 + column);
+    double top = 0.0;
+    double weight = 0.0;
+    for (int row = 0; row < patch.rows; ++row) {
+      const double t = bar(patch.b(row) - centre, width, options.edge_softness_px);
+      top += t * patch.at(row, column);
+      weight += t * t;
+    }
+    level[static_cast<std::size_t>(column)] = weight > 0 ? top / weight : 0.0;
+    noise_sum += patch.noise[static_cast<std::size_t>(column)] * std::sqrt(1.0 / patch.b_step) /
+                 std::sqrt(std::max(weight, 1e-9));
+  }
+  const double noise = noise_sum / patch.columns;
+  const auto level_at = [&](double a) {
+    const double c = std::clamp(a - patch.a0, 0.0, patch.columns - 1.001);
+    const auto i = static_cast<std::size_t>(c);
+    const double f = c - static_cast<double>(i);
+    return (1 - f) * level[i] + f * level[i + 1];
+  };
+  const auto place = [&](double a) -> Eigen::Vector2d {
+    return expected.nock_px + along * a + across * line->at(a);
+  };
+  const double inside = std::min(0.3 * length, 14.0);
+  const auto nock = find_edge([&](double o) { return level_at(-o); }, inside,
+                              expected.search_along_px, noise, options);
+  if (nock) {
+    sighting.nock = flight::EndPoint{place(-nock->at), nock->sigma};
+  }
+  const auto tip = find_edge([&](double o) { return level_at(length + o); }, inside,
+                             expected.search_along_px, noise, options);
+  if (tip) {
+    sighting.tip = flight::EndPoint{place(length + tip->at), tip->sigma};
+  }
+  const double begin = nock ? -nock->at : 0.0;
+  const double end = tip ? length + tip->at : length;
+  for (const Slice& slice : slices) {
+    // The rear tenth carries vanes, whose middle is not the shaft's.
+    if (slice.a < begin + 0.04 * length || slice.a > end) {
+      continue;
+    }
+    sighting.centre.push_back(
+        {expected.nock_px + along * slice.a + across * slice.centre, slice.sigma});
+  }
+  return sighting;
+}
+
+std::optional<double> foremost_end(const Region& region, std::size_t frame,
+                                   const std::vector<Eigen::Vector2d>& curve,
+                                   const std::vector<double>& width_px, double search_across_px,
+                                   const ShaftOptions& options) {
+  const std::size_t n = curve.size();
+  if (n < 12) {
+    return std::nullopt;
+  }
+  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  std::vector<double> strength(n, 0.0);  // matched contrast over its noise, best over the width
+  for (std::size_t i = 0; i < n; ++i) {
+    const Eigen::Vector2d along =
+        (curve[std::min(i + 2, n - 1)] - curve[i >= 2 ? i - 2 : 0]).normalized();
+    const Eigen::Vector2d across(-along.y(), along.x());
+    const double width = std::max(1.0, width_px[i]);
+    const double reach = search_across_px + width / 2 + 2.0;
+    std::vector<double> profile;
+    double noise = 0.0;
+    for (double b = -reach; b <= reach + 1e-9; b += 0.5) {
+      const Eigen::Vector2d at = curve[i] + across * b - corner;
+      profile.push_back(static_cast<double>(sample(region.difference[frame], at.x(), at.y())));
+      noise += static_cast<double>(sample(region.sigma, at.x(), at.y()));
+    }
+    noise = std::max(0.5, noise / static_cast<double>(profile.size())) * std::sqrt(2.0);
+    for (double c = -search_across_px; c <= search_across_px; c += 0.5) {
+      double top = 0.0;
+      double weight = 0.0;
+      for (std::size_t j = 0; j < profile.size(); ++j) {
+        const double t = bar(-reach + 0.5 * static_cast<double>(j) - c, width, options.edge_softness_px);
+        top += t * profile[j];
+        weight += t * t;
+      }
+      strength[i] = std::max(strength[i], std::abs(top) / (noise * std::sqrt(weight)));
+    }
+  }
+  // Smoothed over a few pixels; the threshold leaves room for the search's own maximum over noise.
+  std::vector<double> smooth(n, 0.0);
+  for (std::size_t i = 0; i < n; ++i) {
+    double sum = 0.0;
+    int count = 0;
+    for (std::size_t j = i >= 2 ? i - 2 : 0; j <= std::min(i + 2, n - 1); ++j) {
+      sum += strength[j];
+      ++count;
+    }
+    smooth[i] = sum / count;
+  }
+  const double threshold = options.least_contrast_sigma + 1.0;
+  const std::size_t run = 8;
+  if (smooth[n - 1] > threshold || smooth[n - 3] > threshold) {
+    return std::nullopt;
+  }
+  for (std::size_t i = n - 1; i >= run; --i) {
+    bool present = true;
+    for (std::size_t j = i - run; j <= i && present; ++j) {
+      present = smooth[j] > threshold;
+    }
+    if (!present) {
+      continue;
+    }
+    // Half of the level just inside, between the two samples around it.
+    std::vector<double> inner(strength.begin() + static_cast<std::ptrdiff_t>(i - run),
+                              strength.begin() + static_cast<std::ptrdiff_t>(i) - 1);
+    const double half = std::max(threshold, 0.5 * median_of(inner));
+    std::size_t j = i >= 3 ? i - 3 : 0;
+    while (j + 1 < n && smooth[j + 1] > half) {
+      ++j;
+    }
+    const double next = j + 1 < n ? smooth[j + 1] : 0.0;
+    return static_cast<double>(j) + std::clamp((smooth[j] - half) / std::max(1e-6, smooth[j] - next), 0.0, 1.0);
+  }
+  return std::nullopt;
+}
+
+}  // namespace nocktrail::track
