@@ -166,7 +166,9 @@ Clip Clip::open(const std::filesystem::path& path, const OpenOptions& options) {
   if (table.pts.size() < 2) {
     refuse(path, "holds a single picture, not a clip; give the slow-motion video itself");
   }
-  info.container_fps = robust_rate_hz(table.pts, state->time_base);
+  const Pace pace = robust_pace(table.pts, state->time_base);
+  info.container_fps = pace.rate_hz;
+  info.uneven_share = pace.uneven_share;
   if (!(info.container_fps <= options.max_fps)) {
     refuse(path, fmt::format("claims {:.0f} frames a second, which no phone films (limit {:.0f}); "
                              "give the phone's original file",

@@ -64,9 +64,9 @@ FrameTable read_frame_table(AVFormatContext& format, int stream) {
   return table;
 }
 
-double robust_rate_hz(const std::vector<std::int64_t>& pts, AVRational time_base) {
+Pace robust_pace(const std::vector<std::int64_t>& pts, AVRational time_base) {
   if (pts.size() < 2) {
-    return 0.0;
+    return {};
   }
   std::vector<double> ticks(pts.size() - 1);
   for (std::size_t i = 0; i + 1 < pts.size(); ++i) {
@@ -85,7 +85,8 @@ double robust_rate_hz(const std::vector<std::int64_t>& pts, AVRational time_base
       count += 1.0;
     }
   }
-  return count / (sum * av_q2d(time_base));
+  return {.rate_hz = count / (sum * av_q2d(time_base)),
+          .uneven_share = 1.0 - count / static_cast<double>(ticks.size())};
 }
 
 }  // namespace nocktrail::media

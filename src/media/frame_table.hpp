@@ -35,9 +35,14 @@ struct FrameTable {
 // Reads all packets of the stream from where the demuxer stands to the end.
 FrameTable read_frame_table(AVFormatContext& format, int stream);
 
+struct Pace {
+  double rate_hz = 0.0;       // 0 with fewer than two frames
+  double uneven_share = 0.0;  // share of intervals not near the median one
+};
+
 // Frames per second, robustly: the mean of the intervals close to the median interval. The mean
 // undoes the rounding of coarse time bases (240/s in milliseconds alternates between 4 and 5); the
-// median keeps out long holds such as a player's odd first interval. 0 with fewer than two frames.
-double robust_rate_hz(const std::vector<std::int64_t>& pts, AVRational time_base);
+// median keeps out long holds such as a player's odd first interval.
+Pace robust_pace(const std::vector<std::int64_t>& pts, AVRational time_base);
 
 }  // namespace nocktrail::media

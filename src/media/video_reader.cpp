@@ -8,6 +8,12 @@
 #include "container.hpp"
 
 namespace nocktrail::media {
+namespace {
+
+// So many undecodable packets in a row mean that nothing will come any more.
+constexpr int kMostFailures = 1000;
+
+}  // namespace
 
 VideoReader::VideoReader(ReaderSettings settings, Libav<AVFormatContext> format,
                          const FrameTable& table)
@@ -89,6 +95,7 @@ bool VideoReader::renew_decoder() {
   draining_ = false;
   any_accepted_ = false;
   pending_error_ = false;
+  failures_ = 0;
   return started_;
 }
 
@@ -200,7 +207,7 @@ std::int64_t VideoReader::first_decodable_pts() {
   std::int64_t found = AV_NOPTS_VALUE;
   while (found == AV_NOPTS_VALUE) {
     const Pull pulled = pull();
-    if (pulled == Pull::end) {
+    if (pulled == Pull::end || (pulled == Pull::failed && ++failures_ > kMostFailures)) {
       break;
     }
     if (pulled == Pull::frame && table_.find(frame_->pts) >= 0) {
@@ -216,7 +223,7 @@ const AVFrame* VideoReader::next(long& index) {
     const Pull pulled = pull();
     std::string trouble;
     if (pulled == Pull::failed) {
-      if (!any_accepted_) {
+      if (!any_accepted_ && ++failures_ <= kMostFailures) {
         pending_error_ = true;
         continue;
       }

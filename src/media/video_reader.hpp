@@ -71,6 +71,7 @@ class VideoReader {
   long expected_ = 0;           // the frame that a sound stream gives next
   bool any_accepted_ = false;   // a frame at or after the starting key has come out
   bool pending_error_ = false;  // an error before any_accepted_: harmless if it was a leading frame
+  int failures_ = 0;            // since decoding was started, without one good frame
   std::string broken_;
 };
 

@@ -122,7 +122,7 @@ TEST_CASE("a clip cut short at any byte gives its whole frames or one line") {
     const Seen all = read(whole, 0, {});
     const auto cut_path = scratch.file("cut.mp4");
     long opened = 0;
-    constexpr std::size_t kCuts = 60;
+    constexpr std::size_t kCuts = 40;
     for (std::size_t i = 0; i < kCuts; ++i) {
       const std::size_t size = bytes.size() * i / kCuts;
       CAPTURE(size);
@@ -152,7 +152,7 @@ TEST_CASE("a clip cut short at any byte gives its whole frames or one line") {
       clip.sound();
     }
     if (!flags.empty()) {
-      CHECK(opened > 20);  // these layouts can be read up to the cut
+      CHECK(opened > 15);  // these layouts can be read up to the cut
     }
   }
 }
@@ -208,7 +208,7 @@ TEST_CASE("random damage never crashes") {
     }
     const std::vector<char> bytes = bytes_of(*path);
     long readable = 0;
-    for (int round = 0; round < 40; ++round) {
+    for (int round = 0; round < 30; ++round) {
       std::vector<char> damaged = bytes;
       const unsigned long flips = 1 + random() % 20;
       for (unsigned long i = 0; i < flips; ++i) {

@@ -78,6 +78,7 @@ TEST_CASE("phone containers: rate and source") {
     CHECK(clip.info().capture_fps_source == RateSource::tag);
     CHECK(clip.info().container_fps == doctest::Approx(30.0));  // not disturbed by the long hold
     REQUIRE(clip.info().frame_t_s.size() == 7);
+    CHECK(clip.info().uneven_share == doctest::Approx(1.0 / 6.0));
     for (std::size_t i = 2; i < 7; ++i) {
       CHECK(clip.info().frame_t_s[i] - clip.info().frame_t_s[i - 1] ==
             doctest::Approx(1.0 / 240.0));
@@ -105,9 +106,9 @@ TEST_CASE("the container's rate survives coarse time bases, holds and lost frame
       lossy.push_back(i * 375 + (i > 0 ? 29281 : 0));
     }
   }
-  CHECK(robust_rate_hz(milliseconds, {1, 1000}) == doctest::Approx(240.0).epsilon(0.001));
-  CHECK(robust_rate_hz(six_hundredths, {1, 600}) == doctest::Approx(240.0).epsilon(0.001));
-  CHECK(robust_rate_hz(lossy, {1, 90000}) == doctest::Approx(240.0).epsilon(1e-6));
+  CHECK(robust_pace(milliseconds, {1, 1000}).rate_hz == doctest::Approx(240.0).epsilon(0.001));
+  CHECK(robust_pace(six_hundredths, {1, 600}).rate_hz == doctest::Approx(240.0).epsilon(0.001));
+  CHECK(robust_pace(lossy, {1, 90000}).rate_hz == doctest::Approx(240.0).epsilon(1e-6));
 }
 
 TEST_CASE("a rate from the user that is no rate is refused in one line") {
