@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <optional>
 #include <opencv2/imgproc.hpp>
 
 #include "noise.hpp"
@@ -165,11 +166,12 @@ class Sculptor {
   Sculptor(const Camera& camera, const Light& light, const Palette& palette, double defocus)
       : camera_(camera), light_(light), palette_(palette), defocus_(defocus) {}
 
-  Archer::Part carve(const Shape& shape, double depth_z) const {
+  Archer::Part carve(const Shape& shape, const Vec& anchor) const {
     Archer::Part part;
-    part.depth_z_m = depth_z;
+    part.anchor_m = anchor;
     const CameraPose& pose = camera_.mean_pose();
-    const double distance = std::max(depth_z - pose.position_m.z(), 0.2);
+    const double distance =
+        std::max((pose.camera_from_range * (anchor - pose.position_m)).z(), 0.2);
     const double sigma = 0.28 * blur_disc_px(camera_, distance, defocus_);
     part.scale = sigma > 0.9 ? 2.0 : 1.0;
     part.box = extent(shape, static_cast<int>(4.0 * sigma) + 8);
@@ -233,7 +235,7 @@ class Sculptor {
         double closest = 1e9;  // distance to the surface in pixels, nearest along the ray
         bool hit = false;
         Stuff stuff = Stuff::cloth;
-        for (int step = 0; step < 48 && t < 3.0; ++step) {
+        for (int step = 0; step < 64; ++step) {
           const Nearest n = nearest(shape, pose.position_m + t * ray);
           if (n.distance / (t * pixel) < closest) {
             closest = n.distance / (t * pixel);
@@ -244,7 +246,7 @@ class Sculptor {
             break;
           }
           t += 0.92 * n.distance;
-          if (n.distance > 1.5) {
+          if (n.distance > 1.5 && step > 2) {
             break;
           }
         }
@@ -389,9 +391,9 @@ Archer::Archer(const ClipSpec& spec, const Camera& camera, const Light& light, d
   }
 
   const Sculptor sculptor(camera, light, palette, spec.sensor.defocus);
-  body_ = sculptor.carve(body, nock_draw_z - 0.12);
-  bow_arm_ = sculptor.carve(bow_arm, -0.15);
-  string_arm_ = sculptor.carve(string_arm, nock_draw_z - 0.15);
+  body_ = sculptor.carve(body, {0.0, 0.0, nock_draw_z - 0.12});
+  bow_arm_ = sculptor.carve(bow_arm, {0.0, 0.0, -0.15});
+  string_arm_ = sculptor.carve(string_arm, {0.0, 0.0, nock_draw_z - 0.15});
 }
 
 void Archer::paint_part(const Part& part, const View& view, const Eigen::Vector3d& shift,
@@ -401,40 +403,41 @@ void Archer::paint_part(const Part& part, const View& view, const Eigen::Vector3
   }
   const Camera& camera = *camera_;
   const CameraPose& mean = camera.mean_pose();
+  const Vec normal = mean.camera_from_range.row(2);
+  // Point of the sprite's plane (moved by `by`) that a ray from `from` meets; nothing behind.
+  const auto on_plane = [&](const Vec& from, const Vec& ray, const Vec& by) -> std::optional<Vec> {
+    const double facing = normal.dot(ray);
+    const double ahead = normal.dot(part.anchor_m + by - from);
+    if (facing < 0.03 * ray.norm() || ahead < 0.05) {
+      return std::nullopt;
+    }
+    return Vec(from + ray * (ahead / facing));
+  };
   // Where the corners of the sprite go says which pixels to visit.
   const CameraPose now = view.pose(view.time_s());
   std::vector<Eigen::Vector2d> corners;
   for (const double x : {static_cast<double>(part.box.x0), static_cast<double>(part.box.x1)}) {
     for (const double y : {static_cast<double>(part.box.y0), static_cast<double>(part.box.y1)}) {
-      const Vec ray = camera.ray(mean, x, y);
-      if (ray.z() < 0.05) {
-        corners.emplace_back(x < 0.5 * camera.width() ? -50.0 : camera.width() + 50.0,
-                             y < 0.5 * camera.height() ? -50.0 : camera.height() + 50.0);
-        continue;
-      }
-      const Vec p =
-          mean.position_m + ray * ((part.depth_z_m - mean.position_m.z()) / ray.z()) + shift;
-      if (const auto px = camera.project(now, p)) {
-        corners.push_back(*px);
-      }
+      const auto p = on_plane(mean.position_m, camera.ray(mean, x, y), Vec::Zero());
+      const auto px = p ? camera.project(now, *p + shift) : std::nullopt;
+      corners.push_back(px.value_or(Eigen::Vector2d(x, y)));
     }
   }
   Box where = box_of(corners);
   where = {where.x0 - 12, where.y0 - 12, where.x1 + 12, where.y1 + 12};
+  const Eigen::Vector2d outside(-10.0, -10.0);
   warp_over(
       part.sprite,
       [&](double x, double y) -> Eigen::Vector2d {
         const CameraPose pose = view.pose(view.time_s() + camera.row_delay(x, y));
-        const Vec ray = camera.ray(pose, x, y);
-        if (ray.z() < 0.03) {
-          return {-10.0, -10.0};
+        const auto p = on_plane(pose.position_m, camera.ray(pose, x, y), shift);
+        if (!p) {
+          return outside;
         }
-        const double depth = part.depth_z_m + shift.z() - pose.position_m.z();
-        const Vec p = pose.position_m + ray * (depth / ray.z()) - shift;
-        const auto px = camera.project(mean, p);
+        const auto px = camera.project(mean, *p - shift);
         return px ? Eigen::Vector2d((px->x() - part.box.x0) / part.scale,
                                     (px->y() - part.box.y0) / part.scale)
-                  : Eigen::Vector2d(-10.0, -10.0);
+                  : outside;
       },
       where, out);
 }

@@ -34,7 +34,8 @@ class Archer {
     Sprite sprite;
     Box box;                 // mean display pixels that the sprite covers
     double scale = 1.0;      // display pixels per sprite pixel
-    double depth_z_m = 0.0;  // the plane Z = depth on which it moves
+    Eigen::Vector3d anchor_m = Eigen::Vector3d::Zero();  // on the plane across the mean line of
+                                                         // sight in which the sprite lies
   };
   void paint_part(const Part& part, const View& view, const Eigen::Vector3d& shift,
                   Picture& out) const;

@@ -14,7 +14,8 @@ constexpr double kFullFrameDiagonal_mm = 43.2666;
 
 }  // namespace
 
-Camera::Camera(const CameraSpec& spec, const PictureSpec& picture, std::uint64_t shake_seed)
+Camera::Camera(const CameraSpec& spec, const PictureSpec& picture, std::uint64_t shake_seed,
+               const StageSpec& stage)
     : spec_(spec),
       picture_(picture),
       width_(display_width(picture)),
@@ -30,6 +31,11 @@ Camera::Camera(const CameraSpec& spec, const PictureSpec& picture, std::uint64_t
                              AngleAxisd(-spec.yaw_deg * kRad, Vector3d::UnitY()))
                                 .toRotationMatrix();
   mean_.position_m = {spec.lateral_m, -spec.height_above_m, -spec.behind_m};
+  const Eigen::Matrix3d world_from_shot =
+      AngleAxisd(stage.yaw_deg * kRad, Vector3d::UnitY()).toRotationMatrix();
+  mean_.position_m =
+      world_from_shot.transpose() * (mean_.position_m - Vector3d(stage.x_m, 0.0, stage.z_m));
+  mean_.camera_from_range = mean_.camera_from_range * world_from_shot;
 
   // Hand shake: sinusoids from 0.4 to 11 Hz whose angular speed is spread evenly in the logarithm
   // of frequency (slow drift is large in angle, tremor near 9 Hz small), scaled to the wanted rms.

@@ -19,7 +19,9 @@ struct CameraPose {
 
 class Camera {
  public:
-  Camera(const CameraSpec& spec, const PictureSpec& picture, std::uint64_t shake_seed);
+  // Poses are those in the frame of the shot that `stage` puts into the world.
+  Camera(const CameraSpec& spec, const PictureSpec& picture, std::uint64_t shake_seed,
+         const StageSpec& stage = {});
 
   int width() const { return width_; }    // display size
   int height() const { return height_; }
@@ -40,7 +42,6 @@ class Camera {
   Eigen::Vector3d ray(const CameraPose& pose, double x_px, double y_px) const;
   // Camera-frame direction with z = 1 of a display pixel, distortion undone.
   Eigen::Vector3d camera_ray(double x_px, double y_px) const;
-  double shake_rms_deg_per_s() const { return spec_.shake_deg_per_s; }
 
  private:
   struct Wave {

@@ -82,12 +82,14 @@ struct Encoder::State {
     video->max_b_frames = 0;  // as phones record
     video->gop_size = static_cast<int>(std::lround(picture.fps));
     video->thread_count = threads;
+    // Constant quality up to the rate the phone allows itself: the first pictures of a clip are as
+    // good as later ones, as in a recording that was cut out of a longer one.
+    av_opt_set_double(video->priv_data, "crf", picture.crf, 0);
     if (picture.bitrate_mbps > 0.0) {
-      video->bit_rate = static_cast<std::int64_t>(picture.bitrate_mbps * 1e6);
-      video->rc_max_rate = video->bit_rate * 3 / 2;
-      video->rc_buffer_size = static_cast<int>(std::min<std::int64_t>(video->bit_rate, 1 << 30));
-    } else {
-      av_opt_set_double(video->priv_data, "crf", picture.crf, 0);
+      video->rc_max_rate = static_cast<std::int64_t>(picture.bitrate_mbps * 1e6);
+      const double quarter_second = 0.25 * picture.fps / play_fps();  // of capture, played
+      video->rc_buffer_size = static_cast<int>(
+          std::min(picture.bitrate_mbps * 1e6 * quarter_second, 2e9));
     }
     av_opt_set(video->priv_data, "preset", picture.preset.c_str(), 0);
     if (hevc) {

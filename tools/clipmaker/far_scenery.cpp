@@ -16,6 +16,9 @@ void sky(Canvas& canvas, const RangeSpec& range, const Colour& zenith, const Col
   for (int y = 0; y < canvas.image.height; ++y) {
     for (int x = 0; x < canvas.image.width; ++x) {
       const Eigen::Vector3d ray = canvas.ray(x, y).normalized();
+      if (ray.y() > 0.004) {
+        continue;  // ground
+      }
       const auto up = static_cast<float>(std::clamp(-ray.y() * 2.2, 0.0, 1.0));
       Colour c = horizon + up * (zenith - horizon);
       const float cloud = fractal_noise(static_cast<float>(ray.x()) * 6.0F,

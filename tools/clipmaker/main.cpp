@@ -7,6 +7,7 @@
 #include <exception>
 #include <filesystem>
 #include <fstream>
+#include <memory>
 #include <nlohmann/json.hpp>
 #include <string>
 
@@ -27,8 +28,21 @@ void make_clip(const ClipSpec& spec, const std::filesystem::path& clip, const st
   check(spec);
   Renderer renderer(spec);
   Encoder encoder(clip.string(), spec.picture, make_sound(spec, renderer.flights()), threads);
+  std::unique_ptr<Renderer> elsewhere;
   for (int i = 0; i < renderer.frames(); ++i) {
-    encoder.write(renderer.stored(i));
+    if (spec.cut_s > 0.0 && i >= spec.cut_s * spec.picture.fps) {
+      if (!elsewhere) {
+        ClipSpec other = spec;
+        other.draw_arrow = other.draw_archer = false;
+        other.range.texture_seed += 1;
+        other.camera.pitch_deg += 5.0;
+        other.seed += 1;
+        elsewhere = std::make_unique<Renderer>(other);
+      }
+      encoder.write(elsewhere->stored(i));
+    } else {
+      encoder.write(renderer.stored(i));
+    }
   }
   encoder.finish();
   std::filesystem::path truth = clip;

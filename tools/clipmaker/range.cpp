@@ -81,9 +81,6 @@ void paint_ground(Canvas& canvas, const RangeSpec& range) {
       }
       const double k = drop / ray.y();
       const double z = eye.z() + k * ray.z();
-      if (z > range.far_m) {
-        continue;
-      }
       const double gx = eye.x() + k * ray.x();
       // Size of a pixel on the ground along the line of sight, the longer side.
       const double distance = k * ray.norm();
@@ -252,8 +249,8 @@ Panorama::Panorama(const ClipSpec& spec, const Camera& camera, const Light& ligh
       }
     }
   };
-  paint_far_scenery(canvas, spec.range, mark);
   paint_ground(canvas, spec.range);
+  paint_far_scenery(canvas, spec.range, mark);
   paint_butt(canvas, spec, butt_centre);
   picture_ = to_picture(canvas.image);
 }

@@ -16,7 +16,7 @@ namespace clipmaker {
 namespace {
 
 // The next arrow is on the string this long before its loose.
-constexpr double kReady_s = 0.25;
+constexpr double kReady_s = 0.6;
 
 std::vector<ArrowFlight> make_flights(const ClipSpec& spec) {
   std::vector<ArrowFlight> flights;
@@ -44,10 +44,11 @@ Eigen::Vector3d butt_centre(const ClipSpec& spec, const std::vector<ArrowFlight>
 struct Renderer::State {
   explicit State(const ClipSpec& s)
       : spec(s),
-        camera(s.camera, s.picture, s.seed),
+        world_camera(s.camera, s.picture, s.seed),
+        camera(s.camera, s.picture, s.seed, s.stage),
         light(Light::of(s.range, s.sensor.brightness)),
         flights(make_flights(s)),
-        panorama(s, camera, light, butt_centre(s, flights),
+        panorama(s, world_camera, light, butt_centre(s, flights),
                  0.35 + 0.9 * s.camera.shake_deg_per_s),
         painter(s.arrow, light),
         archer(s, camera, light, s.shots.empty() ? -0.7 : s.shots.front().point_past_rest_m - s.arrow.length_m),
@@ -161,6 +162,14 @@ struct Renderer::State {
     s.bow_hand_m = s.string_hand_m = s.body_m + Eigen::Vector3d(tremor, 0.7 * tremor, 0.0);
     const double side = spec.archer.hand == "left" ? -1.0 : 1.0;
     const double since = t - flight.loose_s();
+    if (spec.walking) {
+      const double across = -1.3 + 2.6 * t / spec.duration_s;
+      const double step = 2.0 * 3.14159 * 1.8 * t;
+      s.body_m = {across, 0.03 * std::sin(2.0 * step), 0.0};
+      s.bow_hand_m = s.body_m + Eigen::Vector3d(0.1 * std::sin(step), 0.1 * std::cos(step), 0.0);
+      s.string_hand_m = s.body_m - Eigen::Vector3d(0.1 * std::sin(step), 0.1 * std::cos(step), 0.0);
+      return s;
+    }
     if (since > 0.0) {
       const double back = 1.0 - std::exp(-since / 0.05);
       s.string_hand_m += back * back * Eigen::Vector3d(side * 0.06, 0.015, -0.13);
@@ -177,6 +186,20 @@ struct Renderer::State {
       s.string_hand_m += nock - drawn;
     }
     return s;
+  }
+
+  // Between two shots the bow goes down and comes up again with the next arrow on the string.
+  Eigen::Vector3d lowered(double t) const {
+    double down = 0.0;
+    const auto ramp = [](double x) {
+      const double c = std::clamp(x, 0.0, 1.0);
+      return c * c * (3.0 - 2.0 * c);
+    };
+    for (std::size_t i = 1; i < flights.size(); ++i) {
+      const double to_go = flights[i].loose_s() - t;
+      down += ramp((1.0 - to_go) / 0.3) * (1.0 - ramp((0.5 - to_go) / 0.3));
+    }
+    return {0.0, 0.75 * down, 0.0};
   }
 
   void paint_bow(const View& view, const ArrowFlight& flight) {
@@ -221,7 +244,8 @@ struct Renderer::State {
   }
 
   ClipSpec spec;
-  Camera camera;
+  Camera world_camera;
+  Camera camera;  // in the frame of the shot
   Light light;
   std::vector<ArrowFlight> flights;
   Panorama panorama;
@@ -245,37 +269,53 @@ const std::vector<ArrowFlight>& Renderer::flights() const { return state_->fligh
 
 const Picture& Renderer::expose(int index) {
   State& s = *state_;
-  const View view(s.camera, index / s.spec.picture.fps);
-  s.panorama.cut(view, s.picture);
+  const double t = index / s.spec.picture.fps;
+  s.panorama.cut(View(s.world_camera, t), s.picture);
   if (s.flights.empty()) {
     return s.picture;
   }
+  const View view(s.camera, t);
   std::size_t active = 0;
   for (std::size_t i = 1; i < s.flights.size(); ++i) {
-    if (view.time_s() >= s.flights[i].loose_s() - kReady_s) {
+    if (t >= s.flights[i].loose_s() - kReady_s) {
       active = i;
     }
   }
   const ArrowFlight& flight = s.flights[active];
+  const Stance stance = s.stance_at(flight, t);
+  const View at_hand = view.with_moved(s.lowered(t));
+  // Seen from the front the archer stands behind the bow.
+  const bool from_front = std::abs(s.spec.stage.yaw_deg) > 120.0;
+  const auto paint_archer = [&] {
+    if (s.spec.draw_archer) {
+      s.archer.paint_body(view, stance, s.picture);
+      s.archer.paint_string_arm(at_hand, stance, s.picture);
+    }
+  };
   // From far to near: arrow beyond the bow, bow, bow arm, string and arrow this side of it, body.
+  if (from_front) {
+    paint_archer();
+  }
   if (s.spec.draw_arrow) {
     for (std::size_t i = 0; i <= active; ++i) {
       s.paint_shadow(view, s.flights[i]);
-      s.paint_arrow(view, s.flights[i], true);
+      s.paint_arrow(s.flights[i].loose_s() > t ? at_hand : view, s.flights[i], true);
     }
   }
-  const Stance stance = s.stance_at(flight, view.time_s());
+  if (s.spec.draw_archer && s.spec.draw_bow) {
+    s.paint_bow(at_hand, flight);
+  }
   if (s.spec.draw_archer) {
-    s.paint_bow(view, flight);
-    s.archer.paint_bow_arm(view, stance, s.picture);
-    s.paint_string(view, flight);
+    s.archer.paint_bow_arm(at_hand, stance, s.picture);
+  }
+  if (s.spec.draw_archer && s.spec.draw_bow) {
+    s.paint_string(at_hand, flight);
   }
   if (s.spec.draw_arrow) {
-    s.paint_arrow(view, flight, false);
+    s.paint_arrow(at_hand, flight, false);
   }
-  if (s.spec.draw_archer) {
-    s.archer.paint_body(view, stance, s.picture);
-    s.archer.paint_string_arm(view, stance, s.picture);
+  if (!from_front) {
+    paint_archer();
   }
   return s.picture;
 }

@@ -61,6 +61,60 @@ ShotSpec sample_shot(Rng& rng, const ArrowSpec& arrow) {
   return s;
 }
 
+// Turns a drawn shot into one of the clips that have nothing to measure.
+void make_unmeasurable(ClipSpec& spec, Rng& rng) {
+  ShotSpec& shot = spec.shots.front();
+  constexpr double kNever_s = 1e5;
+  if (spec.kind == "let-down") {
+    shot.let_down_s = shot.loose_s;
+    shot.let_down_lasts_s = rng.uniform(0.9, 1.6);
+    shot.loose_s = kNever_s;
+    spec.duration_s = shot.let_down_s + shot.let_down_lasts_s + 0.2;
+  } else if (spec.kind == "never-loosed") {
+    shot.loose_s = kNever_s;
+  } else if (spec.kind == "side-view") {
+    // Four metres beside the archer, the shot going across the picture.
+    const double way = rng.chance(0.5) ? 1.0 : -1.0;
+    spec.stage = {90.0 * way, -1.1 * way, rng.uniform(2.6, 3.6)};
+    spec.camera.behind_m = 0.0;
+    spec.camera.height_above_m = rng.uniform(-0.1, 0.3);
+    spec.camera.pitch_deg = rng.uniform(-6.0, 2.0);
+    spec.range.butt = "none";
+  } else if (spec.kind == "toward-camera") {
+    spec.stage = {180.0, rng.uniform(-0.3, 0.3), rng.uniform(9.0, 14.0)};
+    spec.camera.behind_m = 0.0;
+    spec.camera.height_above_m = rng.uniform(-0.2, 0.5);
+    spec.camera.lateral_m = rng.uniform(0.5, 1.0);
+    spec.camera.pitch_deg = rng.uniform(-4.0, 1.0);
+    spec.range.butt = "none";
+  } else if (spec.kind == "thirty-fps") {
+    spec.picture.fps = 30.0;
+    spec.picture.play_fps = 0.0;
+    spec.picture.capture_tag = false;
+    spec.camera.readout_s = rng.uniform(0.005, 0.02);
+    spec.duration_s += 0.4;
+  } else if (spec.kind == "cut") {
+    spec.cut_s = shot.loose_s + rng.uniform(0.015, 0.035);
+  } else if (spec.kind == "black") {
+    spec.sensor.brightness = 0.0;
+  } else if (spec.kind == "empty") {
+    spec.draw_archer = false;
+    spec.draw_arrow = false;
+    spec.range.wind = 1.5;
+    shot.loose_s = kNever_s;
+  } else if (spec.kind == "gestures") {
+    spec.draw_arrow = false;
+    spec.draw_bow = false;
+    spec.walking = true;
+    shot.loose_s = kNever_s;
+    spec.duration_s = 1.2;
+  } else if (spec.kind == "hidden") {
+    spec.archer.headwear = "hat";
+    spec.archer.hat_scale = 4.5;
+    spec.archer.head_drop_m = -0.12;
+  }
+}
+
 }  // namespace
 
 ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& options) {
@@ -171,6 +225,7 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
   const double before = rng.uniform(0.25, 0.5);
   shot.loose_s = options.before_s >= 0.0 ? options.before_s : before;
   spec.duration_s = shot.loose_s + (options.after_s >= 0.0 ? options.after_s : 0.35);
+  make_unmeasurable(spec, rng);
   return spec;
 }
 

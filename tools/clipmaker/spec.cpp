@@ -31,6 +31,7 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArcherSpec, hand, cant_deg, brac
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(RangeSpec, look, ground, far, ground_below_m, far_m,
                                                 butt_m, butt, arrows_in_butt, sun, sun_azimuth_deg,
                                                 sun_elevation_deg, wind, texture_seed)
+NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(StageSpec, yaw_deg, x_m, z_m)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(SensorSpec, full_well_e, read_noise_e, brightness,
                                                 noise_grain_px, defocus)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(SoundSpec, on, noise, wind)
@@ -61,9 +62,10 @@ void within(const char* field, double value, double low, double high) {
 void to_json(nlohmann::json& json, const ClipSpec& s) {
   json = {{"kind", s.kind},     {"duration_s", s.duration_s}, {"picture", s.picture},
           {"camera", s.camera}, {"arrow", s.arrow},           {"archer", s.archer},
-          {"range", s.range},   {"sensor", s.sensor},         {"sound", s.sound},
-          {"shots", s.shots},   {"draw_arrow", s.draw_arrow}, {"draw_archer", s.draw_archer},
-          {"seed", s.seed}};
+          {"range", s.range},   {"stage", s.stage},           {"sensor", s.sensor},
+          {"sound", s.sound},   {"shots", s.shots},           {"draw_arrow", s.draw_arrow},
+          {"draw_archer", s.draw_archer}, {"draw_bow", s.draw_bow}, {"walking", s.walking},
+          {"cut_s", s.cut_s},   {"seed", s.seed}};
 }
 
 void from_json(const nlohmann::json& json, ClipSpec& s) {
@@ -79,11 +81,15 @@ void from_json(const nlohmann::json& json, ClipSpec& s) {
   read("arrow", s.arrow);
   read("archer", s.archer);
   read("range", s.range);
+  read("stage", s.stage);
   read("sensor", s.sensor);
   read("sound", s.sound);
   read("shots", s.shots);
   read("draw_arrow", s.draw_arrow);
   read("draw_archer", s.draw_archer);
+  read("draw_bow", s.draw_bow);
+  read("walking", s.walking);
+  read("cut_s", s.cut_s);
   read("seed", s.seed);
 }
 

@@ -20,7 +20,7 @@ struct PictureSpec {
   bool capture_tag = false;       // write com.android.capture.fps
   std::string codec = "h264";     // h264 | hevc
   std::string preset = "superfast";
-  double bitrate_mbps = 0.0;      // of the stored file at its play rate; 0: use crf
+  double bitrate_mbps = 0.0;      // most, of the stored file at its play rate; 0: no limit
   double crf = 20.0;
 };
 
@@ -112,6 +112,14 @@ struct RangeSpec {
   std::uint64_t texture_seed = 1;
 };
 
+// Where the archer stands and which way the shot goes as the camera's world sees it; all zero is
+// the view from behind. p_world = turn about the vertical by yaw (to the right), then shift.
+struct StageSpec {
+  double yaw_deg = 0.0;
+  double x_m = 0.0;
+  double z_m = 0.0;
+};
+
 struct SensorSpec {
   double full_well_e = 5000.0;    // electrons at white, after gain: less is darker and noisier
   double read_noise_e = 3.0;
@@ -135,11 +143,15 @@ struct ClipSpec {
   ArrowSpec arrow;
   ArcherSpec archer;
   RangeSpec range;
+  StageSpec stage;
   SensorSpec sensor;
   SoundSpec sound;
   std::vector<ShotSpec> shots{ShotSpec{}};
   bool draw_arrow = true;         // off for the check of the drawn arrow against its truth
   bool draw_archer = true;
+  bool draw_bow = true;
+  bool walking = false;           // the archer walks through, arms swinging
+  double cut_s = 0.0;             // from here on another, empty place (edited footage); 0: never
   std::uint64_t seed = 1;         // shake, sensor noise, sound
 };
 

@@ -36,6 +36,15 @@ class View {
     return out;
   }
 
+  // The same frame with everything in it moved by `shift_m` (range frame).
+  View with_moved(const Eigen::Vector3d& shift_m) const {
+    View out = *this;
+    for (CameraPose& pose : out.nodes_) {
+      pose.position_m -= shift_m;
+    }
+    return out;
+  }
+
   // Linear between nodes under a millisecond apart: far below a thousandth of a pixel off.
   CameraPose pose(double t) const {
     const double p = std::min(std::max((t - t_s_ + span_) / (2.0 * span_), 0.0), 1.0) * (kNodes - 1);
