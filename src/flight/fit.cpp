@@ -363,7 +363,7 @@ FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Paramete
     }
     fit.parameters = problem->parameters();
     fit.cost = problem->cost();
-    if (!options.coarse && round + 1 < rounds) {
+    if (!options.coarse && !options.fixed_scatter && round + 1 < rounds) {
       std::vector<double> centre;
       std::vector<double> ends;
       for (const auto& raw : problem->raw()) {

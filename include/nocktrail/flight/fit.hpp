@@ -44,6 +44,7 @@ struct FitOptions {
   double frame_jitter_px = 0.08;  // leftover motion of the camera between frames, 1 sigma per axis
   double robust_sigmas = 2.5;     // residuals beyond this many sigmas lose weight (Cauchy)
   int max_iterations = 60;
+  bool fixed_scatter = false;     // trust the given sigmas instead of rescaling them (for bounds)
   bool coarse = false;            // first look: no bending, wide robust loss
   // Row axis of the sensor in display pixels: time within a frame grows along it, 0 at the
   // picture's centre, +-0.5 at the edges (value = rows_per_px . (pixel - centre)).
