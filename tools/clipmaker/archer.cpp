@@ -4,8 +4,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <optional>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 
 #include "noise.hpp"
 #include "rng.hpp"
@@ -148,8 +148,8 @@ void add_headwear(Shape& shape, const ArcherSpec& spec, const Vec& head) {
     shape.push_back(ball(head + Vec(0.0, -0.055, 0.0), k * Vec(0.15, 0.014, 0.165), Stuff::hat));
   } else {
     shape.push_back(ball(head + Vec(0.0, 0.0, -0.015), k * Vec(0.105, 0.135, 0.125), Stuff::cloth));
-    shape.push_back(limb(head + Vec(0, 0.04, -0.02), 0.10, head + Vec(-0.02, 0.2, -0.05), 0.11,
-                         Stuff::cloth));
+    shape.push_back(
+        limb(head + Vec(0, 0.04, -0.02), 0.10, head + Vec(-0.02, 0.2, -0.05), 0.11, Stuff::cloth));
   }
 }
 
@@ -274,10 +274,9 @@ class Sculptor {
     if (stuff == Stuff::cloth || stuff == Stuff::trousers) {
       // Folds tilt the surface.
       const auto q = [&](double s, std::uint32_t k) {
-        return 0.22 * static_cast<double>(value_noise3(static_cast<float>(p.x() * s),
-                                                       static_cast<float>(p.y() * s * 0.6),
-                                                       static_cast<float>(p.z() * s),
-                                                       palette_.seed + k));
+        return 0.22 * static_cast<double>(value_noise3(
+                          static_cast<float>(p.x() * s), static_cast<float>(p.y() * s * 0.6),
+                          static_cast<float>(p.z() * s), palette_.seed + k));
       };
       normal = (normal + Vec(q(22, 7), q(26, 8), q(22, 9))).normalized();
     }
@@ -348,18 +347,22 @@ Archer::Archer(const ClipSpec& spec, const Camera& camera, const Light& light, d
   Shape body;
   body.push_back(ball(head, k * Vec(0.076, 0.115, 0.098), Stuff::skin));
   for (const double ear : {-1.0, 1.0}) {
-    body.push_back(ball(head + Vec(ear * 0.078, 0.01, 0.0), k * Vec(0.014, 0.032, 0.02), Stuff::skin));
+    body.push_back(
+        ball(head + Vec(ear * 0.078, 0.01, 0.0), k * Vec(0.014, 0.032, 0.02), Stuff::skin));
   }
   add_headwear(body, archer, head);
   const Vec front_shoulder = at(-0.03, 0.15, -0.64);
   const Vec rear_shoulder = at(-0.05, 0.13, -1.02);
-  body.push_back(limb(head + Vec(0, 0.08, -0.02), 0.06 * k, at(-0.06, 0.13, -0.84), 0.07 * k, Stuff::skin));
+  body.push_back(
+      limb(head + Vec(0, 0.08, -0.02), 0.06 * k, at(-0.06, 0.13, -0.84), 0.07 * k, Stuff::skin));
   body.push_back(limb(front_shoulder, 0.075 * k, rear_shoulder, 0.085 * k, Stuff::cloth));
-  body.push_back(limb(at(-0.07, 0.22, -0.83), 0.15 * k, at(-0.05, 0.62, -0.84), 0.14 * k, Stuff::cloth));
-  body.push_back(limb(at(-0.05, 0.62, -0.84), 0.135 * k, at(-0.04, 0.85, -0.84), 0.15 * k, Stuff::trousers));
+  body.push_back(
+      limb(at(-0.07, 0.22, -0.83), 0.15 * k, at(-0.05, 0.62, -0.84), 0.14 * k, Stuff::cloth));
+  body.push_back(
+      limb(at(-0.05, 0.62, -0.84), 0.135 * k, at(-0.04, 0.85, -0.84), 0.15 * k, Stuff::trousers));
   for (const double foot : {-0.22, 0.22}) {
-    body.push_back(limb(at(-0.04, 0.85, -0.84 + 0.3 * foot), 0.10 * k, at(-0.03, 1.45, -0.84 + foot),
-                        0.06 * k, Stuff::trousers));
+    body.push_back(limb(at(-0.04, 0.85, -0.84 + 0.3 * foot), 0.10 * k,
+                        at(-0.03, 1.45, -0.84 + foot), 0.06 * k, Stuff::trousers));
   }
 
   // The bow hand holds the grip below the rest whatever the build.
@@ -368,11 +371,13 @@ Archer::Archer(const ClipSpec& spec, const Camera& camera, const Light& light, d
   const Vec elbow = 0.5 * (front_shoulder + grip) + Vec(-side * 0.03, 0.015, 0.0);
   Rng rng = Rng::stream(archer.paint_seed, 82);
   const bool bare_arm = rng.chance(0.5);
-  bow_arm.push_back(limb(front_shoulder, 0.06 * k, elbow, 0.047 * k, bare_arm ? Stuff::skin : Stuff::cloth));
+  bow_arm.push_back(
+      limb(front_shoulder, 0.06 * k, elbow, 0.047 * k, bare_arm ? Stuff::skin : Stuff::cloth));
   bow_arm.push_back(limb(elbow, 0.043 * k, grip + Vec(0, 0.01, -0.07), 0.03 * k,
                          bare_arm ? Stuff::skin : Stuff::cloth));
   const Vec forearm = elbow + 0.35 * (grip - elbow);
-  bow_arm.push_back(limb(forearm, 0.046 * k, elbow + 0.7 * (grip - elbow), 0.040 * k, Stuff::bracer));
+  bow_arm.push_back(
+      limb(forearm, 0.046 * k, elbow + 0.7 * (grip - elbow), 0.040 * k, Stuff::bracer));
   bow_arm.push_back(ball(grip, Vec(0.036, 0.045, 0.045), Stuff::skin));
   for (int finger = 0; finger < 4; ++finger) {
     const Vec knuckle = grip + Vec(-side * 0.03, -0.025 + 0.019 * finger, 0.012);
@@ -383,8 +388,10 @@ Archer::Archer(const ClipSpec& spec, const Camera& camera, const Light& light, d
   const Vec draw_elbow = at(0.14, 0.03, -1.06);
   const Vec wrist = Vec(side * 0.035, 0.015, nock_draw_z - 0.09);
   string_arm.push_back(limb(rear_shoulder, 0.065 * k, draw_elbow, 0.05 * k, Stuff::cloth));
-  string_arm.push_back(limb(draw_elbow, 0.047 * k, wrist, 0.03 * k, bare_arm ? Stuff::skin : Stuff::cloth));
-  string_arm.push_back(ball(wrist + Vec(-side * 0.008, 0.0, 0.045), Vec(0.022, 0.045, 0.048), Stuff::skin));
+  string_arm.push_back(
+      limb(draw_elbow, 0.047 * k, wrist, 0.03 * k, bare_arm ? Stuff::skin : Stuff::cloth));
+  string_arm.push_back(
+      ball(wrist + Vec(-side * 0.008, 0.0, 0.045), Vec(0.022, 0.045, 0.048), Stuff::skin));
   for (int finger = 0; finger < 3; ++finger) {
     string_arm.push_back(ball(Vec(side * 0.008, -0.014 + 0.019 * finger, nock_draw_z + 0.002),
                               Vec(0.016, 0.009, 0.014), Stuff::skin));

@@ -32,8 +32,8 @@ class Archer {
   friend class Sculptor;
   struct Part {
     Sprite sprite;
-    Box box;                 // mean display pixels that the sprite covers
-    double scale = 1.0;      // display pixels per sprite pixel
+    Box box;             // mean display pixels that the sprite covers
+    double scale = 1.0;  // display pixels per sprite pixel
     Eigen::Vector3d anchor_m = Eigen::Vector3d::Zero();  // on the plane across the mean line of
                                                          // sight in which the sprite lies
   };

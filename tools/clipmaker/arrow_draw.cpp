@@ -23,10 +23,10 @@ Eigen::Vector3d right_of(const Eigen::Vector3d& axis) {
   return {std::cos(az), 0.0, -std::sin(az)};
 }
 
-const std::array<Colour, 8> kPlastic{
-    Colour(0.75F, 0.05F, 0.04F), Colour(0.85F, 0.70F, 0.03F), Colour(0.80F, 0.80F, 0.78F),
-    Colour(0.06F, 0.55F, 0.10F), Colour(0.90F, 0.25F, 0.02F), Colour(0.05F, 0.12F, 0.55F),
-    Colour(0.03F, 0.03F, 0.03F), Colour(0.80F, 0.10F, 0.45F)};
+const std::array<Colour, 8> kPlastic{Colour(0.75F, 0.05F, 0.04F), Colour(0.85F, 0.70F, 0.03F),
+                                     Colour(0.80F, 0.80F, 0.78F), Colour(0.06F, 0.55F, 0.10F),
+                                     Colour(0.90F, 0.25F, 0.02F), Colour(0.05F, 0.12F, 0.55F),
+                                     Colour(0.03F, 0.03F, 0.03F), Colour(0.80F, 0.10F, 0.45F)};
 
 }  // namespace
 
@@ -258,16 +258,18 @@ void ArrowPainter::paint(Layer& layer, const View& view, const ArrowFlight& flig
 
 Box ArrowPainter::bounds(const View& view, const ArrowFlight& flight, double t) const {
   std::vector<Eigen::Vector2d> points;
-  const double reach = 0.5 * spec_.diameter_m + (spec_.fletched ? spec_.vane_height_m : 0.0) + 0.002;
+  const double reach =
+      0.5 * spec_.diameter_m + (spec_.fletched ? spec_.vane_height_m : 0.0) + 0.002;
   for (const double share : {0.0, 0.15, 0.5, 0.8, 1.0}) {
-    const Station st = station(view, flight, t, share * spec_.length_m - (share == 0.0 ? kNockEars_m : 0.0));
+    const Station st =
+        station(view, flight, t, share * spec_.length_m - (share == 0.0 ? kNockEars_m : 0.0));
     if (!st.visible) {
       continue;
     }
     for (const double dx : {-reach, reach}) {
       for (const double dy : {-reach, reach}) {
-        if (const auto px = view.camera().project(
-                st.camera, st.centre + Eigen::Vector3d(dx, dy, 0.0))) {
+        if (const auto px =
+                view.camera().project(st.camera, st.centre + Eigen::Vector3d(dx, dy, 0.0))) {
           points.push_back(*px);
         }
       }

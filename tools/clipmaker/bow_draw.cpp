@@ -37,8 +37,12 @@ Bow::Bow(const ClipSpec& spec, const Light& light)
   string_ = strings[static_cast<std::size_t>(rng.below(3))];
 }
 
-double Bow::tip_up(double angle) const { return kRiserHalf_m + limb_m_ * std::cos(angle); }
-double Bow::tip_z(double angle) const { return kLimbRoot_z_m - limb_m_ * std::sin(angle); }
+double Bow::tip_up(double angle) const {
+  return kRiserHalf_m + limb_m_ * std::cos(angle);
+}
+double Bow::tip_z(double angle) const {
+  return kLimbRoot_z_m - limb_m_ * std::sin(angle);
+}
 
 // From the bow's own frame (across to its right, up along it, Z) to the range frame.
 Eigen::Vector3d Bow::place(const BowState& state, double across, double up, double z) const {
@@ -75,8 +79,8 @@ BowState Bow::state(const ArrowFlight& flight, double t, const Eigen::Vector3d& 
     s.limb_angle_rad = 0.5 * (low + high);
     return s;
   }
-  s.limb_angle_rad = brace_angle_ - 0.05 * std::exp(-gone / 0.06) *
-                                        std::sin(2.0 * std::numbers::pi * 31.0 * gone);
+  s.limb_angle_rad =
+      brace_angle_ - 0.05 * std::exp(-gone / 0.06) * std::sin(2.0 * std::numbers::pi * 31.0 * gone);
   s.swing_m = 0.035 * std::exp(-gone / 0.07) * std::sin(2.0 * std::numbers::pi * 47.0 * gone);
   s.tilt_rad = 0.25 * (1.0 - std::exp(-gone / 0.12)) * (gone < 0.1 ? gone / 0.1 : 1.0);
   return s;
@@ -97,8 +101,8 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
         const auto edge = [&](const Rib& r, int j) {
           return place(state, r.left + (r.right - r.left) * j / 3.0, r.up, r.z);
         };
-        const std::array<Eigen::Vector3d, 4> corners{edge(ribs[i], k), edge(ribs[i], k + 1),
-                                                     edge(ribs[i + 1], k + 1), edge(ribs[i + 1], k)};
+        const std::array<Eigen::Vector3d, 4> corners{
+            edge(ribs[i], k), edge(ribs[i], k + 1), edge(ribs[i + 1], k + 1), edge(ribs[i + 1], k)};
         bool seen = true;
         for (std::size_t c = 0; c < 4; ++c) {
           const auto at = px(corners[c]);
@@ -129,10 +133,14 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
     const double b = side_ * outer;
     return Rib{up, kLimbRoot_z_m - 0.01, std::min(a, b), std::max(a, b)};
   };
-  const std::vector<Rib> riser{rib(-kRiserHalf_m, half, half),        rib(-0.14, half * 0.9, half),
-                               rib(-0.05, 0.012, 0.017),              rib(kBelow_m - 0.012, 0.014, 0.02),
-                               rib(kBelow_m - 0.006, 0.010, 0.022),   rib(kBelow_m - 0.004, -0.006, 0.030),
-                               rib(0.13, -0.006, 0.030),              rib(0.16, half * 0.9, half),
+  const std::vector<Rib> riser{rib(-kRiserHalf_m, half, half),
+                               rib(-0.14, half * 0.9, half),
+                               rib(-0.05, 0.012, 0.017),
+                               rib(kBelow_m - 0.012, 0.014, 0.02),
+                               rib(kBelow_m - 0.006, 0.010, 0.022),
+                               rib(kBelow_m - 0.004, -0.006, 0.030),
+                               rib(0.13, -0.006, 0.030),
+                               rib(0.16, half * 0.9, half),
                                rib(kRiserHalf_m, half, half)};
   // `beside` lets what is painted first stand in front: the riser covers the limb roots.
   ribbon(riser, riser_);
@@ -145,7 +153,8 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
       const double x = static_cast<double>(i) / kPieces;
       // Quadratic curve, upright at the root.
       const double bend = kRiserHalf_m + 0.52 * limb_m_;
-      const double up = (1 - x) * (1 - x) * (kRiserHalf_m - 0.01) + 2 * x * (1 - x) * bend + x * x * tu;
+      const double up =
+          (1 - x) * (1 - x) * (kRiserHalf_m - 0.01) + 2 * x * (1 - x) * bend + x * x * tu;
       const double z = (1 - x * x) * kLimbRoot_z_m + x * x * tz;
       const double half = 0.5 * spec_.limb_width_m * (1.0 - 0.62 * x * x);
       ribs.push_back({end * up, z, side_ * 0.004 - half, side_ * 0.004 + half});

@@ -11,12 +11,12 @@ namespace clipmaker {
 
 // The bow at one instant.
 struct BowState {
-  double limb_angle_rad = 0.0;            // of both limb tips, back from upright
-  bool string_straight = false;           // pulled to a point, not swinging free
+  double limb_angle_rad = 0.0;                       // of both limb tips, back from upright
+  bool string_straight = false;                      // pulled to a point, not swinging free
   Eigen::Vector3d nock_m = Eigen::Vector3d::Zero();  // where the string is pulled to
-  double swing_m = 0.0;                   // free string: displacement of its middle along Z
+  double swing_m = 0.0;  // free string: displacement of its middle along Z
   Eigen::Vector3d shift_m = Eigen::Vector3d::Zero();
-  double tilt_rad = 0.0;                  // the bow tips forward in the hand
+  double tilt_rad = 0.0;  // the bow tips forward in the hand
 };
 
 class Bow {
@@ -37,9 +37,9 @@ class Bow {
 
   ArcherSpec spec_;
   Light light_;
-  double side_;          // +1 right-handed: the bow stands to the right of the arrow
-  double limb_m_;        // length of a limb
-  double brace_angle_;   // limb angle at brace
+  double side_;         // +1 right-handed: the bow stands to the right of the arrow
+  double limb_m_;       // length of a limb
+  double brace_angle_;  // limb angle at brace
   double half_string_m_;
   Colour riser_, limb_colour_, string_;
 };

@@ -81,8 +81,8 @@ CameraPose Camera::pose(double t) const {
     pose.camera_from_range =
         Eigen::AngleAxisd(angle, turn / angle).toRotationMatrix() * mean_.camera_from_range;
   }
-  pose.position_m += Eigen::Vector3d(wander(shift_[0], t), wander(shift_[1], t),
-                                     wander(shift_[2], t));
+  pose.position_m +=
+      Eigen::Vector3d(wander(shift_[0], t), wander(shift_[1], t), wander(shift_[2], t));
   return pose;
 }
 

@@ -23,7 +23,7 @@ class Camera {
   Camera(const CameraSpec& spec, const PictureSpec& picture, std::uint64_t shake_seed,
          const StageSpec& stage = {});
 
-  int width() const { return width_; }    // display size
+  int width() const { return width_; }  // display size
   int height() const { return height_; }
   double focal_px() const { return focal_px_; }
   double centre_x() const { return 0.5 * (width_ - 1); }

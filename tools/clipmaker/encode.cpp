@@ -88,8 +88,8 @@ struct Encoder::State {
     if (picture.bitrate_mbps > 0.0) {
       video->rc_max_rate = static_cast<std::int64_t>(picture.bitrate_mbps * 1e6);
       const double quarter_second = 0.25 * picture.fps / play_fps();  // of capture, played
-      video->rc_buffer_size = static_cast<int>(
-          std::min(picture.bitrate_mbps * 1e6 * quarter_second, 2e9));
+      video->rc_buffer_size =
+          static_cast<int>(std::min(picture.bitrate_mbps * 1e6 * quarter_second, 2e9));
     }
     av_opt_set(video->priv_data, "preset", picture.preset.c_str(), 0);
     if (hevc) {
@@ -161,11 +161,11 @@ struct Encoder::State {
     if (audio == nullptr) {
       return;
     }
-    const auto limit = std::min(
-        sound.mono.size(), static_cast<std::size_t>(std::max(seconds, 0.0) * sound.rate_hz));
+    const auto limit = std::min(sound.mono.size(),
+                                static_cast<std::size_t>(std::max(seconds, 0.0) * sound.rate_hz));
     while (sample < limit) {
-      const auto count = std::min(sound.mono.size() - sample,
-                                  static_cast<std::size_t>(audio->frame_size));
+      const auto count =
+          std::min(sound.mono.size() - sample, static_cast<std::size_t>(audio->frame_size));
       must(av_frame_make_writable(samples), "sound buffer");
       samples->nb_samples = static_cast<int>(count);
       std::memcpy(samples->data[0], sound.mono.data() + sample, count * sizeof(float));
@@ -193,7 +193,14 @@ struct Encoder::State {
       const auto at = std::search(tail.begin(), tail.end(), std::begin(mark), std::end(mark));
       if (at != tail.end()) {
         const auto bits = std::bit_cast<std::uint32_t>(static_cast<float>(picture.fps));
-        const unsigned char value[] = {0, 0, 0, 23, 0, 0, 0, 0,
+        const unsigned char value[] = {0,
+                                       0,
+                                       0,
+                                       23,
+                                       0,
+                                       0,
+                                       0,
+                                       0,
                                        static_cast<unsigned char>(bits >> 24U),
                                        static_cast<unsigned char>(bits >> 16U),
                                        static_cast<unsigned char>(bits >> 8U),
@@ -213,7 +220,8 @@ Encoder::Encoder(const std::string& path, const PictureSpec& picture, Sound soun
   s.sound = std::move(sound);
   s.path = path;
   av_log_set_level(AV_LOG_ERROR);
-  must(avformat_alloc_output_context2(&s.file, nullptr, "mp4", path.c_str()), "cannot start a file");
+  must(avformat_alloc_output_context2(&s.file, nullptr, "mp4", path.c_str()),
+       "cannot start a file");
   s.packet = av_packet_alloc();
   s.open_video(threads);
   if (!s.sound.mono.empty()) {

@@ -10,7 +10,6 @@
 namespace clipmaker {
 namespace {
 
-
 void sky(Canvas& canvas, const RangeSpec& range, const Colour& zenith, const Colour& horizon) {
   const auto seed = static_cast<std::uint32_t>(range.texture_seed * 31U);
   for (int y = 0; y < canvas.image.height; ++y) {
@@ -46,7 +45,8 @@ void foliage(Canvas& canvas, Rng& rng, const Eigen::Vector3d& centre, double rx,
       leaf[k] = p + Eigen::Vector3d(size * std::cos(t), 0.7 * size * std::sin(t), 0.0);
     }
     const Eigen::Vector3d normal =
-        Eigen::Vector3d(rng.normal() * 0.6, -0.5 + 0.8 * dy + rng.normal() * 0.5, -0.5).normalized();
+        Eigen::Vector3d(rng.normal() * 0.6, -0.5 + 0.8 * dy + rng.normal() * 0.5, -0.5)
+            .normalized();
     canvas.fill(leaf, canvas.light.on(albedo * static_cast<float>(rng.uniform(0.5, 1.4)), normal),
                 0.9F);
   }
@@ -72,10 +72,10 @@ void trunk(Canvas& canvas, Rng& rng, double x, double z, double wide, double gro
     const Eigen::Vector3d normal(mid, 0.0, -std::sqrt(1.0 - mid * mid));
     const Colour lit = canvas.light.on(albedo, normal);
     const double half = 0.5 * wide;
-    std::vector<Eigen::Vector2d> strip{
-        canvas.pixel_of({x + a * half, ground, z}), canvas.pixel_of({x + b * half, ground, z}),
-        canvas.pixel_of({x + lean + 0.7 * b * half, top, z}),
-        canvas.pixel_of({x + lean + 0.7 * a * half, top, z})};
+    std::vector<Eigen::Vector2d> strip{canvas.pixel_of({x + a * half, ground, z}),
+                                       canvas.pixel_of({x + b * half, ground, z}),
+                                       canvas.pixel_of({x + lean + 0.7 * b * half, top, z}),
+                                       canvas.pixel_of({x + lean + 0.7 * a * half, top, z})};
     canvas.image.shade(strip, [&](int px, int py) {
       const float n = fractal_noise(static_cast<float>(px) * 0.35F, static_cast<float>(py) * 0.05F,
                                     3, 0.7F, 0.35F, seed);
@@ -104,7 +104,8 @@ void curtain(Canvas& canvas, double z, double bottom, double top, Paint paint) {
 // Thin upright or slanting bar.
 void bar(Canvas& canvas, const Eigen::Vector3d& from, const Eigen::Vector3d& to, double wide,
          const Colour& colour) {
-  const Eigen::Vector3d side = (to - from).cross(Eigen::Vector3d::UnitZ()).normalized() * 0.5 * wide;
+  const Eigen::Vector3d side =
+      (to - from).cross(Eigen::Vector3d::UnitZ()).normalized() * 0.5 * wide;
   const std::array<Eigen::Vector3d, 4> quad{from - side, from + side, to + side, to - side};
   canvas.fill(quad, colour);
 }
@@ -199,7 +200,8 @@ void wood(Canvas& canvas, const RangeSpec& range, const MarkLeafy& mark) {
     const double z = rng.uniform(9.0, 20.0);
     const Eigen::Vector3d root(rng.uniform(-0.7, 0.7) * z, -0.45 * z, z);
     for (int twig = 0; twig < 9; ++twig) {
-      const Eigen::Vector3d tip = root + z * Eigen::Vector3d(rng.normal() * 0.10, rng.uniform(0.08, 0.25), 0);
+      const Eigen::Vector3d tip =
+          root + z * Eigen::Vector3d(rng.normal() * 0.10, rng.uniform(0.08, 0.25), 0);
       wire(canvas, root, tip, -0.01 * z, 0.02, Colour(0.03F, 0.02F, 0.015F));
       for (int leaf = 1; leaf < 12; ++leaf) {
         foliage(canvas, rng, root + (tip - root) * leaf / 12.0, 0.2, 0.16,
@@ -224,13 +226,17 @@ void hedge(Canvas& canvas, const RangeSpec& range, const MarkLeafy& mark) {
     if (rng.chance(0.5)) {
       const double w = rng.uniform(3.0, 7.0);
       const double eaves = -rng.uniform(1.5, 3.5);
-      const Colour wall = canvas.light.on(Colour(0.45F, 0.40F, 0.34F) * static_cast<float>(rng.uniform(0.5, 1.2)), {0, 0, -1});
+      const Colour wall = canvas.light.on(
+          Colour(0.45F, 0.40F, 0.34F) * static_cast<float>(rng.uniform(0.5, 1.2)), {0, 0, -1});
       const Colour roof = canvas.light.on(Colour(0.20F, 0.09F, 0.07F), {0, -0.7, -0.7});
-      const std::array<Eigen::Vector3d, 4> house{Eigen::Vector3d(x - w, ground, z), Eigen::Vector3d(x + w, ground, z),
-                                                 Eigen::Vector3d(x + w, eaves, z), Eigen::Vector3d(x - w, eaves, z)};
+      const std::array<Eigen::Vector3d, 4> house{
+          Eigen::Vector3d(x - w, ground, z), Eigen::Vector3d(x + w, ground, z),
+          Eigen::Vector3d(x + w, eaves, z), Eigen::Vector3d(x - w, eaves, z)};
       canvas.fill(house, wall);
-      const std::array<Eigen::Vector3d, 4> tiles{Eigen::Vector3d(x - w - 0.4, eaves, z), Eigen::Vector3d(x + w + 0.4, eaves, z),
-                                                 Eigen::Vector3d(x + 0.8 * w, eaves - 3.0, z), Eigen::Vector3d(x - 0.8 * w, eaves - 3.0, z)};
+      const std::array<Eigen::Vector3d, 4> tiles{Eigen::Vector3d(x - w - 0.4, eaves, z),
+                                                 Eigen::Vector3d(x + w + 0.4, eaves, z),
+                                                 Eigen::Vector3d(x + 0.8 * w, eaves - 3.0, z),
+                                                 Eigen::Vector3d(x - 0.8 * w, eaves - 3.0, z)};
       canvas.fill(tiles, roof);
     } else {
       foliage(canvas, rng, {x, -2.5, z}, 4.0, 4.0, Colour(0.04F, 0.075F, 0.025F), 900, 0.35);
@@ -243,22 +249,26 @@ void hedge(Canvas& canvas, const RangeSpec& range, const MarkLeafy& mark) {
     bar(canvas, {x, ground, z}, {x, -6.5, z}, 0.22, Colour(0.07F, 0.06F, 0.05F));
     for (int k = 0; k < 3; ++k) {
       const double y = -6.2 + 0.35 * k;
-      wire(canvas, {x, y, z}, {x + 32.0, y + rng.uniform(-1, 1), z + 4.0}, 0.9, 0.035, Colour(0.02F, 0.02F, 0.02F));
-      wire(canvas, {x, y, z}, {x - 32.0, y + rng.uniform(-1, 1), z + 4.0}, 0.9, 0.035, Colour(0.02F, 0.02F, 0.02F));
+      wire(canvas, {x, y, z}, {x + 32.0, y + rng.uniform(-1, 1), z + 4.0}, 0.9, 0.035,
+           Colour(0.02F, 0.02F, 0.02F));
+      wire(canvas, {x, y, z}, {x - 32.0, y + rng.uniform(-1, 1), z + 4.0}, 0.9, 0.035,
+           Colour(0.02F, 0.02F, 0.02F));
     }
   }
   const double high = ground - rng.uniform(1.6, 2.6);
   const Colour lit = canvas.light.on(Colour(0.06F, 0.12F, 0.03F), {0.0, -0.3, -0.95});
   curtain(canvas, zf, ground, high - 0.25, [&](Colour& pixel, float x, float y) {
     const float n = fractal_noise(x * 2.6F, y * 2.6F, 5, 0.85F, 0.07F, seed);
-    const float edge = static_cast<float>(high) + 0.12F * fractal_noise(x * 3.0F, 0.5F, 3, 0.7F, 0.05F, seed + 9U);
+    const float edge =
+        static_cast<float>(high) + 0.12F * fractal_noise(x * 3.0F, 0.5F, 3, 0.7F, 0.05F, seed + 9U);
     if (y > edge) {
       pixel = lit * std::max(0.12F, 0.8F + 0.75F * n);
     }
   });
   for (int i = 0; i < 16; ++i) {
     const double x = rng.uniform(-0.9, 0.9) * zf;
-    mark(patch_of(canvas, {x, 0.5 * (ground + high), zf}, 1.5, 1.0), static_cast<float>(rng.uniform(0.3, 1.2)));
+    mark(patch_of(canvas, {x, 0.5 * (ground + high), zf}, 1.5, 1.0),
+         static_cast<float>(rng.uniform(0.3, 1.2)));
   }
   tufts(canvas, rng, 0.55 * zf, zf, ground, 0.25, 2400, Colour(0.12F, 0.18F, 0.05F), mark);
 }
@@ -269,7 +279,8 @@ void hall(Canvas& canvas, const RangeSpec& range) {
   const double ground = range.ground_below_m;
   const double zf = range.far_m;
   const auto ceiling = static_cast<float>(-rng.uniform(1.8, 3.2));
-  const Colour paint(static_cast<float>(rng.uniform(0.25, 0.5)), static_cast<float>(rng.uniform(0.25, 0.45)),
+  const Colour paint(static_cast<float>(rng.uniform(0.25, 0.5)),
+                     static_cast<float>(rng.uniform(0.25, 0.45)),
                      static_cast<float>(rng.uniform(0.2, 0.4)));
   const Colour lit = canvas.light.on(paint, {0, 0, -1});
   const auto panel = static_cast<float>(rng.uniform(0.6, 1.3));
@@ -285,13 +296,15 @@ void hall(Canvas& canvas, const RangeSpec& range) {
   // Backstop net in tight vertical folds.
   const double half = rng.uniform(3.0, 6.0);
   const Colour net = canvas.light.on(Colour(0.08F, 0.12F, 0.09F), {0, 0, -1});
-  curtain(canvas, zf - 1.5, ground, static_cast<double>(ceiling) + 0.3, [&](Colour& pixel, float x, float y) {
-    if (std::abs(x) > static_cast<float>(half)) {
-      return;
-    }
-    const float fold = std::sin(x * 21.0F + 2.0F * fractal_noise(x * 1.3F, y * 0.2F, 3, 0.6F, 0.02F, seed + 3U));
-    pixel = net * (0.75F + 0.45F * fold);
-  });
+  curtain(canvas, zf - 1.5, ground, static_cast<double>(ceiling) + 0.3,
+          [&](Colour& pixel, float x, float y) {
+            if (std::abs(x) > static_cast<float>(half)) {
+              return;
+            }
+            const float fold = std::sin(
+                x * 21.0F + 2.0F * fractal_noise(x * 1.3F, y * 0.2F, 3, 0.6F, 0.02F, seed + 3U));
+            pixel = net * (0.75F + 0.45F * fold);
+          });
   // Ceiling with beams and lamps, in perspective.
   const Eigen::Vector3d eye = canvas.camera->mean_pose().position_m;
   const float rise = static_cast<float>(-eye.y()) - ceiling;
@@ -308,7 +321,8 @@ void hall(Canvas& canvas, const RangeSpec& range) {
         continue;
       }
       const double beam = z / 4.0 - std::floor(z / 4.0);
-      const bool lamp = beam > 0.45 && beam < 0.55 && std::abs(cx / 4.0 - std::round(cx / 4.0)) < 0.16;
+      const bool lamp =
+          beam > 0.45 && beam < 0.55 && std::abs(cx / 4.0 - std::round(cx / 4.0)) < 0.16;
       const float base = beam < 0.07 ? 0.10F : 0.26F;
       canvas.image.at(x, y) = lamp ? Colour::Constant(1.0F) * canvas.light.scale
                                    : Colour(Colour(1.0F, 0.97F, 0.92F) * base * canvas.light.scale);
@@ -318,7 +332,8 @@ void hall(Canvas& canvas, const RangeSpec& range) {
     const double x = rng.uniform(-0.7, 0.7) * zf;
     const double top = -rng.uniform(0.0, 1.8);
     bar(canvas, {x, ground, zf - 0.3}, {x, top, zf - 0.3}, rng.uniform(0.05, 0.2),
-        canvas.light.on(Colour(0.2F, 0.2F, 0.22F) * static_cast<float>(rng.uniform(0.3, 2.0)), {0, 0, -1}));
+        canvas.light.on(Colour(0.2F, 0.2F, 0.22F) * static_cast<float>(rng.uniform(0.3, 2.0)),
+                        {0, 0, -1}));
   }
 }
 
@@ -331,10 +346,12 @@ void posts(Canvas& canvas, const RangeSpec& range, const MarkLeafy& mark) {
   const auto seed = static_cast<std::uint32_t>(rng.bits());
   for (int ridge = 0; ridge < 3; ++ridge) {
     const double z = zf + 140.0 - 45.0 * ridge;
-    const Colour tone = Colour(0.36F, 0.38F, 0.42F) * (1.0F - 0.25F * static_cast<float>(ridge)) * canvas.light.scale;
+    const Colour tone = Colour(0.36F, 0.38F, 0.42F) * (1.0F - 0.25F * static_cast<float>(ridge)) *
+                        canvas.light.scale;
     curtain(canvas, z, 40.0, -40.0, [&](Colour& pixel, float x, float y) {
       const float crest = static_cast<float>(ground) - 3.5F * static_cast<float>(3 - ridge) -
-                          5.0F * fractal_noise(x * 0.02F + static_cast<float>(ridge) * 7.0F, 0.3F, 4, 0.5F, 0.01F, seed);
+                          5.0F * fractal_noise(x * 0.02F + static_cast<float>(ridge) * 7.0F, 0.3F,
+                                               4, 0.5F, 0.01F, seed);
       if (y > crest) {
         pixel = tone;
       }
@@ -352,10 +369,11 @@ void posts(Canvas& canvas, const RangeSpec& range, const MarkLeafy& mark) {
   const Colour timber = canvas.light.on(Colour(0.20F, 0.17F, 0.14F), {0, 0, -1});
   for (double x = -0.95 * z; x < 0.95 * z; x += step) {
     const double h = rng.uniform(1.1, 1.35);
-    bar(canvas, {x, ground, z}, {x + rng.normal() * 0.04, ground - h, z}, 0.11, timber * static_cast<float>(rng.uniform(0.6, 1.3)));
+    bar(canvas, {x, ground, z}, {x + rng.normal() * 0.04, ground - h, z}, 0.11,
+        timber * static_cast<float>(rng.uniform(0.6, 1.3)));
     for (int k = 0; k < 3; ++k) {
-      wire(canvas, {x, ground - 0.35 - 0.33 * k, z}, {x + step, ground - 0.35 - 0.33 * k, z}, 0.03, 0.012,
-           Colour(0.08F, 0.08F, 0.08F));
+      wire(canvas, {x, ground - 0.35 - 0.33 * k, z}, {x + step, ground - 0.35 - 0.33 * k, z}, 0.03,
+           0.012, Colour(0.08F, 0.08F, 0.08F));
     }
   }
   tufts(canvas, rng, 0.6 * zf, zf + 6.0, ground, 0.5, 3200, Colour(0.30F, 0.25F, 0.13F), mark);
@@ -370,14 +388,16 @@ void field(Canvas& canvas, const RangeSpec& range, const MarkLeafy& mark) {
     const double z = zf + rng.uniform(25.0, 60.0);
     const double r = rng.uniform(1.5, 4.5);
     const Eigen::Vector3d c(rng.uniform(-0.95, 0.95) * z, ground - r, z);
-    foliage(canvas, rng, c, r, 1.1 * r, Colour(0.10F, 0.11F, 0.035F) * static_cast<float>(rng.uniform(0.5, 1.5)), 800, 0.3);
+    foliage(canvas, rng, c, r, 1.1 * r,
+            Colour(0.10F, 0.11F, 0.035F) * static_cast<float>(rng.uniform(0.5, 1.5)), 800, 0.3);
   }
   // Reeds and standing corn: a dense wall of upright strokes.
   tufts(canvas, rng, zf - 3.0, zf + 12.0, ground, 2.1, 9000, Colour(0.42F, 0.33F, 0.12F), mark);
   for (int i = 0; i < 7; ++i) {
     const double z = zf + rng.uniform(-2.0, 10.0);
     const double x = rng.uniform(-0.8, 0.8) * z;
-    bar(canvas, {x, ground, z}, {x, -rng.uniform(2.0, 5.0), z}, rng.uniform(0.06, 0.16), Colour(0.25F, 0.25F, 0.26F));
+    bar(canvas, {x, ground, z}, {x, -rng.uniform(2.0, 5.0), z}, rng.uniform(0.06, 0.16),
+        Colour(0.25F, 0.25F, 0.26F));
   }
 }
 
@@ -398,8 +418,10 @@ void wall(Canvas& canvas, const RangeSpec& range) {
     const float dv = std::min(y / 0.075F - course, 1.0F - (y / 0.075F - course)) * 0.075F;
     const float soft = std::max(static_cast<float>(pixel_m), 0.006F);
     // Joints narrower than a pixel only lighten it.
-    const float joint = std::clamp(1.0F - std::min(du, dv) / soft, 0.0F, 1.0F) * std::min(1.0F, 0.012F / soft);
-    const float tone = 0.85F + 0.3F * value_noise(iu, course, seed) + 0.15F * fractal_noise(x * 0.5F, y * 0.5F, 4, 0.6F, 0.04F, seed + 4U);
+    const float joint =
+        std::clamp(1.0F - std::min(du, dv) / soft, 0.0F, 1.0F) * std::min(1.0F, 0.012F / soft);
+    const float tone = 0.85F + 0.3F * value_noise(iu, course, seed) +
+                       0.15F * fractal_noise(x * 0.5F, y * 0.5F, 4, 0.6F, 0.04F, seed + 4U);
     pixel = brick * tone + joint * (mortar - brick);
   });
   for (int i = 0; i < 6; ++i) {
@@ -409,13 +431,15 @@ void wall(Canvas& canvas, const RangeSpec& range) {
   }
   for (int i = 0; i < 4; ++i) {
     const double y = -rng.uniform(0.5, 4.0);
-    wire(canvas, {-0.7 * zf, y, zf - 0.15}, {0.7 * zf, y + rng.normal() * 0.4, zf - 0.15}, rng.uniform(0.2, 1.0), 0.03,
-         Colour(0.02F, 0.02F, 0.025F));
+    wire(canvas, {-0.7 * zf, y, zf - 0.15}, {0.7 * zf, y + rng.normal() * 0.4, zf - 0.15},
+         rng.uniform(0.2, 1.0), 0.03, Colour(0.02F, 0.02F, 0.025F));
   }
   // Painted boards low down and a doorway.
   const double door = rng.uniform(-0.4, 0.4) * zf;
-  const std::array<Eigen::Vector3d, 4> leaf{Eigen::Vector3d(door - 0.6, ground, zf - 0.1), Eigen::Vector3d(door + 0.6, ground, zf - 0.1),
-                                            Eigen::Vector3d(door + 0.6, ground - 2.2, zf - 0.1), Eigen::Vector3d(door - 0.6, ground - 2.2, zf - 0.1)};
+  const std::array<Eigen::Vector3d, 4> leaf{Eigen::Vector3d(door - 0.6, ground, zf - 0.1),
+                                            Eigen::Vector3d(door + 0.6, ground, zf - 0.1),
+                                            Eigen::Vector3d(door + 0.6, ground - 2.2, zf - 0.1),
+                                            Eigen::Vector3d(door - 0.6, ground - 2.2, zf - 0.1)};
   canvas.fill(leaf, canvas.light.on(Colour(0.05F, 0.13F, 0.20F), {0, 0, -1}));
 }
 

@@ -29,13 +29,14 @@ double hermite(double a, double b, double slope_b, double t, double span) {
   const double x = std::clamp(t / span, 0.0, 1.0);
   const double x2 = x * x;
   const double x3 = x2 * x;
-  return a * (2.0 * x3 - 3.0 * x2 + 1.0) + b * (3.0 * x2 - 2.0 * x3) +
-         slope_b * span * (x3 - x2);
+  return a * (2.0 * x3 - 3.0 * x2 + 1.0) + b * (3.0 * x2 - 2.0 * x3) + slope_b * span * (x3 - x2);
 }
 
 }  // namespace
 
-double azimuth_of(const Eigen::Vector3d& w) { return std::atan2(w.x(), w.z()); }
+double azimuth_of(const Eigen::Vector3d& w) {
+  return std::atan2(w.x(), w.z());
+}
 double elevation_of(const Eigen::Vector3d& w) {
   return std::atan2(-w.y(), std::hypot(w.x(), w.z()));
 }
@@ -118,8 +119,7 @@ double ArrowFlight::offset(double path, double value_deg, double slope) const {
 }
 
 Eigen::Vector3d ArrowFlight::axis_for(const State& state) const {
-  const double right =
-      offset(state.path, shot_.nock_right_deg, shot_.nock_right_slope_deg_per_m);
+  const double right = offset(state.path, shot_.nock_right_deg, shot_.nock_right_slope_deg_per_m);
   const double high = offset(state.path, shot_.nock_high_deg, shot_.nock_high_slope_deg_per_m);
   return direction(azimuth_of(state.velocity) - right, elevation_of(state.velocity) - high);
 }
@@ -133,8 +133,7 @@ void ArrowFlight::integrate() {
   // centre of mass then runs along the launch direction until the nock is a brace height behind.
   const Eigen::Vector3d hold_centre =
       hold_axis_ * (shot_.point_past_rest_m - arrow_.length_m + centre_from_nock_m_);
-  stroke_m_ =
-      (-brace_m_ + centre_from_nock_m_ * exit_axis.z() - hold_centre.z()) / launch_.z();
+  stroke_m_ = (-brace_m_ + centre_from_nock_m_ * exit_axis.z() - hold_centre.z()) / launch_.z();
   exit_centre_ = hold_centre + launch_ * stroke_m_;
   power_s_ = 0.5 * std::numbers::pi * stroke_m_ / shot_.speed_mps;
   state.centre = exit_centre_;
@@ -236,10 +235,10 @@ ArrowPose ArrowFlight::free_pose(double t) const {
   const Eigen::Vector3d up(-std::sin(az) * std::sin(el), -std::cos(el),
                            -std::cos(az) * std::sin(el));
   const double damping = shot_.flex_damping_ratio;
-  pose.bend_m = right * flex(t, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz, shot_.flex_phase_deg,
-                             damping) +
-                up * flex(t, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz,
-                          shot_.flex_vertical_phase_deg, damping);
+  pose.bend_m =
+      right * flex(t, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz, shot_.flex_phase_deg, damping) +
+      up * flex(t, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz, shot_.flex_vertical_phase_deg,
+                damping);
   pose.roll_rad = arrow_.vane_roll_deg * kRad + 2.0 * std::numbers::pi * arrow_.spin_hz * t;
   return pose;
 }
@@ -255,7 +254,8 @@ ArrowPose ArrowFlight::pose(double t) const {
     const double deep = std::min(pose.velocity_mps.norm() * stop_s, 0.25);
     const Eigen::Vector3d tip =
         rigid_point(pose, arrow_.length_m) + pose.axis * deep * (1.0 - std::exp(-dt / stop_s));
-    const double shiver = 0.012 * std::exp(-dt / 0.12) * std::sin(2.0 * std::numbers::pi * 27.0 * dt);
+    const double shiver =
+        0.012 * std::exp(-dt / 0.12) * std::sin(2.0 * std::numbers::pi * 27.0 * dt);
     pose.axis = direction(azimuth_of(pose.axis) + 0.5 * shiver, elevation_of(pose.axis) + shiver);
     pose.centre_m = tip - pose.axis * (arrow_.length_m - centre_from_nock_m_);
     pose.bend_m *= std::exp(-dt / 0.05);
@@ -271,7 +271,8 @@ ArrowPose ArrowFlight::pose(double t) const {
   pose.phase = ArrowPhase::on_string;
   pose.roll_rad = arrow_.vane_roll_deg * kRad;
   const double omega = 0.5 * std::numbers::pi / power_s_;
-  const double az = hermite(azimuth_of(hold_axis_), exit_azimuth_, exit_azimuth_rate_, tau, power_s_);
+  const double az =
+      hermite(azimuth_of(hold_axis_), exit_azimuth_, exit_azimuth_rate_, tau, power_s_);
   const double el =
       hermite(elevation_of(hold_axis_), exit_elevation_, exit_elevation_rate_, tau, power_s_);
   pose.axis = direction(az, el);

@@ -22,11 +22,11 @@ enum class ArrowPhase { on_string, flying, in_butt };
 // A bent arrow: rigid axis plus first bending mode in two planes.
 struct ArrowPose {
   ArrowPhase phase = ArrowPhase::on_string;
-  Eigen::Vector3d centre_m = Eigen::Vector3d::Zero();   // centre of mass
+  Eigen::Vector3d centre_m = Eigen::Vector3d::Zero();  // centre of mass
   Eigen::Vector3d velocity_mps = Eigen::Vector3d::Zero();
-  Eigen::Vector3d axis = Eigen::Vector3d::UnitZ();      // rigid axis, nock to point
-  Eigen::Vector3d bend_m = Eigen::Vector3d::Zero();     // displacement of the nock end by the mode
-  double roll_rad = 0.0;                                // about the axis
+  Eigen::Vector3d axis = Eigen::Vector3d::UnitZ();   // rigid axis, nock to point
+  Eigen::Vector3d bend_m = Eigen::Vector3d::Zero();  // displacement of the nock end by the mode
+  double roll_rad = 0.0;                             // about the axis
 };
 
 struct ShotTruth {
@@ -34,10 +34,10 @@ struct ShotTruth {
   double nock_high_deg = 0.0;
   double nock_right_slope_deg_per_m = 0.0;  // per metre of Z(nock)
   double nock_high_slope_deg_per_m = 0.0;
-  double speed_mps = 0.0;                   // at exit
+  double speed_mps = 0.0;  // at exit
   double exit_s = 0.0;
-  double reference_s = 0.0;                 // Z(nock) = 2 m
-  double impact_s = 0.0;                    // 0: none within the flight computed
+  double reference_s = 0.0;  // Z(nock) = 2 m
+  double impact_s = 0.0;     // 0: none within the flight computed
 };
 
 class ArrowFlight {

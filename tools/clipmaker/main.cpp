@@ -92,7 +92,8 @@ void apply(const Options& o, ClipSpec& spec) {
 
 int run(int argc, char** argv) {
   Options o;
-  CLI::App app("Renders clips of archery shots filmed from behind the archer, with the truth beside.");
+  CLI::App app(
+      "Renders clips of archery shots filmed from behind the archer, with the truth beside.");
   app.set_help_flag("-h,--help", "Say what the options are");
   app.add_option("--spec", o.spec_file, "JSON file with the parameters of one clip");
   CLI::Option* random = app.add_option("--random", o.seed, "Draw the parameters from this seed");

@@ -21,7 +21,9 @@ float lattice(int x, int y, int z, std::uint32_t seed) {
   return static_cast<float>(h >> 8U) * (2.0F / 16777216.0F) - 1.0F;
 }
 
-float smooth(float t) { return t * t * (3.0F - 2.0F * t); }
+float smooth(float t) {
+  return t * t * (3.0F - 2.0F * t);
+}
 
 float plane_noise(float x, float y, int iz, std::uint32_t seed) {
   const float fx = std::floor(x);
@@ -38,7 +40,9 @@ float plane_noise(float x, float y, int iz, std::uint32_t seed) {
 
 }  // namespace
 
-float value_noise(float x, float y, std::uint32_t seed) { return plane_noise(x, y, 0, seed); }
+float value_noise(float x, float y, std::uint32_t seed) {
+  return plane_noise(x, y, 0, seed);
+}
 
 float value_noise3(float x, float y, float z, std::uint32_t seed) {
   const float fz = std::floor(z);

@@ -74,7 +74,8 @@ Colour light_of(float y, float cb, float cr) {
   return {to_linear(s.x()), to_linear(s.y()), to_linear(s.z())};
 }
 
-// Change light where a layer was painted: `change(pixel, light)` turns the light there into the new.
+// Change light where a layer was painted: `change(pixel, light)` turns the light there into the
+// new.
 template <typename Change>
 void relight(Picture& picture, const Layer& layer, Change change) {
   const Box b = layer.box().clipped({0, 0, picture.width, picture.height});
@@ -143,9 +144,9 @@ Nodes nodes_over(const Mapping& map, const Box& box, int scale) {
       const Eigen::Vector2d display(scale * (box.x0 + i * nodes.cell) + offset,
                                     scale * (box.y0 + j * nodes.cell) + offset);
       const Eigen::Vector2d source = map(display.x(), display.y());
-      nodes.at.emplace_back((source.cast<float>() - Eigen::Vector2f::Constant(
-                                                        static_cast<float>(offset))) /
-                            static_cast<float>(scale));
+      nodes.at.emplace_back(
+          (source.cast<float>() - Eigen::Vector2f::Constant(static_cast<float>(offset))) /
+          static_cast<float>(scale));
     }
   }
   return nodes;
@@ -164,8 +165,7 @@ void walk_row(const Nodes& nodes, const Box& box, int y, int source_w, int sourc
     const std::size_t at = base + static_cast<std::size_t>(i);
     const std::size_t below = at + static_cast<std::size_t>(nodes.columns);
     const Eigen::Vector2f left = nodes.at[at] + v * (nodes.at[below] - nodes.at[at]);
-    const Eigen::Vector2f right =
-        nodes.at[at + 1] + v * (nodes.at[below + 1] - nodes.at[at + 1]);
+    const Eigen::Vector2f right = nodes.at[at + 1] + v * (nodes.at[below + 1] - nodes.at[at + 1]);
     // 16.16 within the cell keeps the steps accurate to far better than 1/256 pixel.
     auto sx = static_cast<std::int64_t>(left.x() * 65536.0F);
     auto sy = static_cast<std::int64_t>(left.y() * 65536.0F);
@@ -188,21 +188,25 @@ void walk_row(const Nodes& nodes, const Box& box, int y, int source_w, int sourc
 std::uint32_t fetch(const std::uint16_t* plane, int stride, int step, int sx, int sy) {
   const auto fx = static_cast<std::uint32_t>(sx & 255);
   const auto fy = static_cast<std::uint32_t>(sy & 255);
-  const std::uint16_t* p =
-      plane + static_cast<std::ptrdiff_t>(sy >> 8) * stride + static_cast<std::ptrdiff_t>(sx >> 8) * step;
+  const std::uint16_t* p = plane + static_cast<std::ptrdiff_t>(sy >> 8) * stride +
+                           static_cast<std::ptrdiff_t>(sx >> 8) * step;
   const std::uint32_t top = (p[0] * (256U - fx) + p[step] * fx) >> 8U;
   const std::uint32_t bottom = (p[stride] * (256U - fx) + p[stride + step] * fx) >> 8U;
   return (top * (256U - fy) + bottom * fy) >> 8U;
 }
 
-Box half(const Box& b) { return {b.x0 / 2, b.y0 / 2, (b.x1 + 1) / 2, (b.y1 + 1) / 2}; }
+Box half(const Box& b) {
+  return {b.x0 / 2, b.y0 / 2, (b.x1 + 1) / 2, (b.y1 + 1) / 2};
+}
 
 }  // namespace
 
 float to_signal(float linear) {
   return look_up(tables().signal, std::sqrt(std::max(linear, 0.0F)));
 }
-float to_linear(float signal) { return look_up(tables().linear, signal); }
+float to_linear(float signal) {
+  return look_up(tables().linear, signal);
+}
 
 void Picture::resize(int w, int h) {
   width = w;

@@ -19,10 +19,10 @@ constexpr int kLeafyPatch = 32;
 
 struct GroundLook {
   Colour dark, bright;
-  float coarse_m;   // size of the largest patches
-  float gain;       // strength of each finer octave
+  float coarse_m;  // size of the largest patches
+  float gain;      // strength of each finer octave
   float contrast;
-  float stripe;     // strength of boards or mats
+  float stripe;  // strength of boards or mats
 };
 
 GroundLook ground_look(const std::string& kind) {
@@ -100,8 +100,7 @@ void paint_ground(Canvas& canvas, const RangeSpec& range) {
              value_noise(static_cast<float>(std::floor(board + 0.5)), 0.5F, seed + 5U);
       }
       n = std::clamp(n, 0.0F, 1.3F);
-      canvas.image.at(x, y) =
-          (look.dark + n * (look.bright - look.dark)).cwiseProduct(lit);
+      canvas.image.at(x, y) = (look.dark + n * (look.bright - look.dark)).cwiseProduct(lit);
     }
   }
   if (range.ground == "grass") {
@@ -139,19 +138,20 @@ void paint_butt(Canvas& canvas, const ClipSpec& spec, const Eigen::Vector3d& cen
   // Soft dark patch of the butt's own shade on the ground.
   for (int i = 5; i >= 1; --i) {
     const double w = half * (0.75 + 0.08 * i);
-    const std::array<Eigen::Vector3d, 4> shade{
-        Eigen::Vector3d(cx - w, ground, z - 0.05 * i), Eigen::Vector3d(cx + w, ground, z - 0.05 * i),
-        Eigen::Vector3d(cx + w, ground, z + 0.4 + 0.05 * i),
-        Eigen::Vector3d(cx - w, ground, z + 0.4 + 0.05 * i)};
+    const std::array<Eigen::Vector3d, 4> shade{Eigen::Vector3d(cx - w, ground, z - 0.05 * i),
+                                               Eigen::Vector3d(cx + w, ground, z - 0.05 * i),
+                                               Eigen::Vector3d(cx + w, ground, z + 0.4 + 0.05 * i),
+                                               Eigen::Vector3d(cx - w, ground, z + 0.4 + 0.05 * i)};
     canvas.fill(shade, Colour(0.01F, 0.012F, 0.01F), 0.16F);
   }
   // Stand.
   const Colour timber = light.on(Colour(0.22F, 0.15F, 0.09F), toward);
   for (const double side : {-0.8, 0.8}) {
-    const std::array<Eigen::Vector3d, 4> leg{Eigen::Vector3d(cx + side * half - 0.04, cy, z + 0.1),
-                                             Eigen::Vector3d(cx + side * half + 0.04, cy, z + 0.1),
-                                             Eigen::Vector3d(cx + side * half * 1.15 + 0.04, ground, z),
-                                             Eigen::Vector3d(cx + side * half * 1.15 - 0.04, ground, z)};
+    const std::array<Eigen::Vector3d, 4> leg{
+        Eigen::Vector3d(cx + side * half - 0.04, cy, z + 0.1),
+        Eigen::Vector3d(cx + side * half + 0.04, cy, z + 0.1),
+        Eigen::Vector3d(cx + side * half * 1.15 + 0.04, ground, z),
+        Eigen::Vector3d(cx + side * half * 1.15 - 0.04, ground, z)};
     canvas.fill(leg, timber);
   }
   // The block with straw-like bands.
@@ -184,8 +184,10 @@ void paint_butt(Canvas& canvas, const ClipSpec& spec, const Eigen::Vector3d& cen
     }
   } else {
     const std::array<Eigen::Vector3d, 4> paper{
-        Eigen::Vector3d(cx - 0.6 * face, cy - 0.7 * face, z), Eigen::Vector3d(cx + 0.6 * face, cy - 0.7 * face, z),
-        Eigen::Vector3d(cx + 0.6 * face, cy + 0.7 * face, z), Eigen::Vector3d(cx - 0.6 * face, cy + 0.7 * face, z)};
+        Eigen::Vector3d(cx - 0.6 * face, cy - 0.7 * face, z),
+        Eigen::Vector3d(cx + 0.6 * face, cy - 0.7 * face, z),
+        Eigen::Vector3d(cx + 0.6 * face, cy + 0.7 * face, z),
+        Eigen::Vector3d(cx - 0.6 * face, cy + 0.7 * face, z)};
     canvas.fill(paper, light.on(Colour(0.55F, 0.52F, 0.42F), toward));
     disc(0.16 * face, Colour(0.04F, 0.04F, 0.05F));
   }
@@ -200,8 +202,9 @@ void paint_butt(Canvas& canvas, const ClipSpec& spec, const Eigen::Vector3d& cen
                            const Eigen::Vector3d& across) {
       const Eigen::Vector3d from = entry + a * (back - entry);
       const Eigen::Vector3d to = entry + b * (back - entry);
-      const std::array<Eigen::Vector3d, 4> piece{from - half_width * across, from + half_width * across,
-                                                 to + half_width * across, to - half_width * across};
+      const std::array<Eigen::Vector3d, 4> piece{
+          from - half_width * across, from + half_width * across, to + half_width * across,
+          to - half_width * across};
       canvas.fill(piece, light.on(albedo, -Eigen::Vector3d::UnitY()));
     };
     const Colour vane(static_cast<float>(rng.uniform(0.05, 0.8)),
@@ -290,16 +293,18 @@ void Panorama::cut(const View& view, Picture& out) const {
   const Eigen::Matrix3d last = turn_at(view.time_s() + half);
   const Eigen::Matrix3d middle = turn_at(view.time_s());
   const double t = view.time_s();
-  warp(picture_,
-       [&](double x, double y) {
-         const double share = half > 0.0 ? camera.row_delay(x, y) / half : 0.0;  // -1..1
-         const Eigen::Vector3d ray = camera.camera_ray(x, y);
-         const Eigen::Matrix3d turn = share < 0.0 ? Eigen::Matrix3d(middle - share * (first - middle))
-                                                  : Eigen::Matrix3d(middle + share * (last - middle));
-         const Eigen::Vector2d p = pixel(turn * ray);
-         return wind_ > 0.0 ? Eigen::Vector2d(p + sway(p, t)) : p;
-       },
-       out);
+  warp(
+      picture_,
+      [&](double x, double y) {
+        const double share = half > 0.0 ? camera.row_delay(x, y) / half : 0.0;  // -1..1
+        const Eigen::Vector3d ray = camera.camera_ray(x, y);
+        const Eigen::Matrix3d turn = share < 0.0
+                                         ? Eigen::Matrix3d(middle - share * (first - middle))
+                                         : Eigen::Matrix3d(middle + share * (last - middle));
+        const Eigen::Vector2d p = pixel(turn * ray);
+        return wind_ > 0.0 ? Eigen::Vector2d(p + sway(p, t)) : p;
+      },
+      out);
 }
 
 }  // namespace clipmaker

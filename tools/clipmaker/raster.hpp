@@ -52,8 +52,8 @@ class Coverage {
   std::vector<float> values_;
 };
 
-// A premultiplied layer over part of the picture. It remembers which stretch of each row was painted,
-// so that large, mostly empty layers (a bow string) cost what they show.
+// A premultiplied layer over part of the picture. It remembers which stretch of each row was
+// painted, so that large, mostly empty layers (a bow string) cost what they show.
 class Layer {
  public:
   struct Span {

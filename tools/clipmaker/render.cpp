@@ -51,7 +51,8 @@ struct Renderer::State {
         panorama(s, world_camera, light, butt_centre(s, flights),
                  0.35 + 0.9 * s.camera.shake_deg_per_s),
         painter(s.arrow, light),
-        archer(s, camera, light, s.shots.empty() ? -0.7 : s.shots.front().point_past_rest_m - s.arrow.length_m),
+        archer(s, camera, light,
+               s.shots.empty() ? -0.7 : s.shots.front().point_past_rest_m - s.arrow.length_m),
         bow(s, light),
         sensor(s.sensor, s.picture, s.seed) {
     picture.resize(camera.width(), camera.height());
@@ -109,9 +110,9 @@ struct Renderer::State {
     if (beyond_bow ? cut >= length + 0.3 : cut <= -0.3) {
       return;
     }
-    const Box box = together(together(painter.bounds(view, flight, t - half),
-                                      painter.bounds(view, flight, t)),
-                             painter.bounds(view, flight, t + half));
+    const Box box =
+        together(together(painter.bounds(view, flight, t - half), painter.bounds(view, flight, t)),
+                 painter.bounds(view, flight, t + half));
     if (box.empty()) {
       return;
     }
@@ -121,9 +122,8 @@ struct Renderer::State {
       const ArrowPose now = flight.pose(when);
       const double at_bow = ArrowPainter::crossing(flight, now, 0.0);
       // What has gone into the butt is not seen.
-      const double face = spec.range.butt == "none"
-                              ? 1e9
-                              : ArrowPainter::crossing(flight, now, spec.range.butt_m);
+      const double face =
+          spec.range.butt == "none" ? 1e9 : ArrowPainter::crossing(flight, now, spec.range.butt_m);
       if (beyond_bow) {
         painter.paint(to, view, flight, when, at_bow > -kNockEars_m ? at_bow : -1.0,
                       std::min(length, face));
@@ -148,9 +148,8 @@ struct Renderer::State {
     if (box.empty() || box.width() * box.height() > 400000) {
       return;
     }
-    averaged(layer, box, t, 6, [&](Layer& to, double when) {
-      painter.paint_shadow(to, view, flight, when, ground);
-    });
+    averaged(layer, box, t, 6,
+             [&](Layer& to, double when) { painter.paint_shadow(to, view, flight, when, ground); });
     darken(picture, layer, 0.4F);
   }
 
@@ -262,10 +261,15 @@ Renderer::Renderer(const ClipSpec& spec) : state_(std::make_unique<State>(spec))
 Renderer::~Renderer() = default;
 
 int Renderer::frames() const {
-  return std::max(1, static_cast<int>(std::lround(state_->spec.duration_s * state_->spec.picture.fps)));
+  return std::max(
+      1, static_cast<int>(std::lround(state_->spec.duration_s * state_->spec.picture.fps)));
 }
-const Camera& Renderer::camera() const { return state_->camera; }
-const std::vector<ArrowFlight>& Renderer::flights() const { return state_->flights; }
+const Camera& Renderer::camera() const {
+  return state_->camera;
+}
+const std::vector<ArrowFlight>& Renderer::flights() const {
+  return state_->flights;
+}
 
 const Picture& Renderer::expose(int index) {
   State& s = *state_;

@@ -14,7 +14,8 @@ class Rng {
 
   // A generator for one purpose of one clip, independent of how often any other one was asked.
   static Rng stream(std::uint64_t seed, std::uint64_t purpose) {
-    Rng mixer(seed * 0x9E3779B97F4A7C15ULL + purpose * 0xD1B54A32D192ED03ULL + 0x632BE59BD9B4E019ULL);
+    Rng mixer(seed * 0x9E3779B97F4A7C15ULL + purpose * 0xD1B54A32D192ED03ULL +
+              0x632BE59BD9B4E019ULL);
     mixer.bits();
     return Rng(mixer.bits());
   }

@@ -106,12 +106,14 @@ void make_unmeasurable(ClipSpec& spec, Rng& rng) {
     spec.draw_arrow = false;
     spec.draw_bow = false;
     spec.walking = true;
+    spec.stage = {0.0, 0.0, rng.uniform(2.6, 4.0)};
     shot.loose_s = kNever_s;
     spec.duration_s = 1.2;
   } else if (spec.kind == "hidden") {
     spec.archer.headwear = "hat";
+    // Filmed from too low and too close behind a wide hat: all of the flight is behind it.
     spec.archer.hat_scale = 4.5;
-    spec.archer.head_drop_m = -0.12;
+    spec.archer.head_drop_m = -0.16;
   }
 }
 
@@ -201,9 +203,8 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
   camera.pitch_deg = half_height > 30.0 ? rng.uniform(-16.0, -4.0) : rng.uniform(-11.0, -6.0);
   camera.readout_s = rng.uniform(0.0, std::min(0.004, 0.95 / picture.fps));
   picture.codec = range.look == 2 && rng.chance(0.35) ? "hevc" : "h264";
-  const double capture_mbps = rng.log_uniform(15.0, 60.0) *
-                              (picture.width * picture.height) / (1920.0 * 1080.0) *
-                              picture.fps / 240.0;
+  const double capture_mbps = rng.log_uniform(15.0, 60.0) * (picture.width * picture.height) /
+                              (1920.0 * 1080.0) * picture.fps / 240.0;
   picture.preset = picture.codec == "hevc" ? "ultrafast" : "superfast";
   const bool stretched = rng.chance(0.25);
   picture.play_fps = stretched ? 30.0 : 0.0;

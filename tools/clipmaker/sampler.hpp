@@ -9,9 +9,9 @@ namespace clipmaker {
 
 // What the caller fixes; everything else is drawn.
 struct SampleOptions {
-  int look = 0;             // 0: drawn
+  int look = 0;  // 0: drawn
   double fps = 240.0;
-  double before_s = -1.0;   // negative: drawn
+  double before_s = -1.0;  // negative: drawn
   double after_s = -1.0;
   std::string kind = "shot";
 };

@@ -67,14 +67,15 @@ void turn_plane(const std::vector<std::uint8_t>& from, int w, int h, int rotatio
 }  // namespace
 
 Sensor::Sensor(const SensorSpec& spec, const PictureSpec& picture, std::uint64_t seed)
-    : picture_(picture), rng_(Rng::stream(seed, 51)), grain_(make_grain(spec.noise_grain_px, rng_)) {
+    : picture_(picture),
+      rng_(Rng::stream(seed, 51)),
+      grain_(make_grain(spec.noise_grain_px, rng_)) {
   for (std::size_t code = 0; code < 256; ++code) {
     const float signal = std::clamp((static_cast<float>(code) - 16.0F) / 219.0F, 0.0F, 1.0F);
     const double light = static_cast<double>(to_linear(signal));
     // Variance of the light in units of white, then through the slope of the transfer curve.
     const double deviation =
-        std::sqrt(light / spec.full_well_e +
-                  std::pow(spec.read_noise_e / spec.full_well_e, 2.0));
+        std::sqrt(light / spec.full_well_e + std::pow(spec.read_noise_e / spec.full_well_e, 2.0));
     const double slope = light < 0.018 ? 4.5 : 1.099 * 0.45 * std::pow(light, -0.55);
     const double in_codes = 219.0 * slope * deviation;
     luma_noise_[code] = static_cast<std::int32_t>(std::lround(in_codes * 256.0));

@@ -20,7 +20,7 @@ class Sensor {
  private:
   PictureSpec picture_;
   Rng rng_;
-  std::vector<std::int8_t> grain_;            // unit noise times 32, kGrain x kGrain, tiles
+  std::vector<std::int8_t> grain_;                // unit noise times 32, kGrain x kGrain, tiles
   std::array<std::int32_t, 256> luma_noise_{};    // standard deviation by code value, 8.8
   std::array<std::int32_t, 256> chroma_noise_{};  // by luma code value, 8.8
   StoredFrame upright_;

@@ -44,8 +44,8 @@ Sound make_sound(const ClipSpec& spec, const std::vector<ArrowFlight>& flights) 
   double gust = 0.0;
   for (std::size_t i = 0; i < sound.mono.size(); ++i) {
     gust += 0.004 * (rng.normal() - gust);
-    sound.mono[i] = static_cast<float>(spec.sound.noise * rng.normal() +
-                                       spec.sound.wind * 15.0 * gust);
+    sound.mono[i] =
+        static_cast<float>(spec.sound.noise * rng.normal() + spec.sound.wind * 15.0 * gust);
   }
   const bool loosed = spec.kind == "shot" || spec.kind == "hidden" || spec.kind == "thirty-fps" ||
                       spec.kind == "side-view" || spec.kind == "cut";
@@ -65,7 +65,8 @@ Sound make_sound(const ClipSpec& spec, const std::vector<ArrowFlight>& flights) 
       }
       if (flight.truth().impact_s > 0.0) {
         burst(sound.mono,
-              flight.truth().impact_s + (spec.range.butt_m + spec.camera.behind_m) / kSpeedOfSound_mps,
+              flight.truth().impact_s +
+                  (spec.range.butt_m + spec.camera.behind_m) / kSpeedOfSound_mps,
               rate, 0.12, 0.02, 700.0, rng);
       }
     }

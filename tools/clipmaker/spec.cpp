@@ -23,8 +23,7 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(
     nock_right_slope_deg_per_m, nock_high_deg, nock_high_slope_deg_per_m, wavelength_m,
     damping_ratio, drag_per_m, lift_eta_m, flex_hz, flex_lateral_mm, flex_vertical_mm,
     flex_phase_deg, flex_vertical_phase_deg, flex_damping_ratio, point_past_rest_m,
-    hold_azimuth_deg, hold_elevation_deg, draw_start_s, draw_lasts_s, let_down_s,
-    let_down_lasts_s)
+    hold_azimuth_deg, hold_elevation_deg, draw_start_s, draw_lasts_s, let_down_s, let_down_lasts_s)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArcherSpec, hand, cant_deg, brace_m, bow_length_m,
                                                 limb_width_m, headwear, hat_scale, head_drop_m,
                                                 build, paint_seed)
@@ -60,12 +59,23 @@ void within(const char* field, double value, double low, double high) {
 }  // namespace
 
 void to_json(nlohmann::json& json, const ClipSpec& s) {
-  json = {{"kind", s.kind},     {"duration_s", s.duration_s}, {"picture", s.picture},
-          {"camera", s.camera}, {"arrow", s.arrow},           {"archer", s.archer},
-          {"range", s.range},   {"stage", s.stage},           {"sensor", s.sensor},
-          {"sound", s.sound},   {"shots", s.shots},           {"draw_arrow", s.draw_arrow},
-          {"draw_archer", s.draw_archer}, {"draw_bow", s.draw_bow}, {"walking", s.walking},
-          {"cut_s", s.cut_s},   {"seed", s.seed}};
+  json = {{"kind", s.kind},
+          {"duration_s", s.duration_s},
+          {"picture", s.picture},
+          {"camera", s.camera},
+          {"arrow", s.arrow},
+          {"archer", s.archer},
+          {"range", s.range},
+          {"stage", s.stage},
+          {"sensor", s.sensor},
+          {"sound", s.sound},
+          {"shots", s.shots},
+          {"draw_arrow", s.draw_arrow},
+          {"draw_archer", s.draw_archer},
+          {"draw_bow", s.draw_bow},
+          {"walking", s.walking},
+          {"cut_s", s.cut_s},
+          {"seed", s.seed}};
 }
 
 void from_json(const nlohmann::json& json, ClipSpec& s) {
@@ -93,8 +103,12 @@ void from_json(const nlohmann::json& json, ClipSpec& s) {
   read("seed", s.seed);
 }
 
-int display_width(const PictureSpec& p) { return p.rotation_deg % 180 == 0 ? p.width : p.height; }
-int display_height(const PictureSpec& p) { return p.rotation_deg % 180 == 0 ? p.height : p.width; }
+int display_width(const PictureSpec& p) {
+  return p.rotation_deg % 180 == 0 ? p.width : p.height;
+}
+int display_height(const PictureSpec& p) {
+  return p.rotation_deg % 180 == 0 ? p.height : p.width;
+}
 
 void check(const ClipSpec& s) {
   one_of("kind", s.kind,

@@ -10,66 +10,66 @@
 namespace clipmaker {
 
 struct PictureSpec {
-  int width = 1920;               // as stored
+  int width = 1920;  // as stored
   int height = 1080;
-  int rotation_deg = 0;           // clockwise turn that a player applies: 0, 90, 180, 270
-  bool mirrored = false;          // stored left-right reversed, undone by the display matrix
-  bool mirror_scene = false;      // the displayed picture itself is reversed (no matrix undoes it)
-  double fps = 240.0;             // capture rate
-  double play_fps = 0.0;          // rate of the time stamps; 0: the capture rate
-  bool capture_tag = false;       // write com.android.capture.fps
-  std::string codec = "h264";     // h264 | hevc
+  int rotation_deg = 0;        // clockwise turn that a player applies: 0, 90, 180, 270
+  bool mirrored = false;       // stored left-right reversed, undone by the display matrix
+  bool mirror_scene = false;   // the displayed picture itself is reversed (no matrix undoes it)
+  double fps = 240.0;          // capture rate
+  double play_fps = 0.0;       // rate of the time stamps; 0: the capture rate
+  bool capture_tag = false;    // write com.android.capture.fps
+  std::string codec = "h264";  // h264 | hevc
   std::string preset = "superfast";
-  double bitrate_mbps = 0.0;      // most, of the stored file at its play rate; 0: no limit
+  double bitrate_mbps = 0.0;  // most, of the stored file at its play rate; 0: no limit
   double crf = 20.0;
 };
 
 struct CameraSpec {
-  double focal_35mm = 27.0;       // diagonal convention
-  double height_above_m = 0.55;   // above the arrow rest
-  double behind_m = 1.45;         // behind the arrow rest
-  double lateral_m = 0.08;        // to the shooter's right of the rest
-  double yaw_deg = 0.0;           // to the right
-  double pitch_deg = -8.0;        // up
-  double roll_deg = 0.0;          // camera turned clockwise as seen from behind it
-  double k1 = 0.0;                // radial distortion: x_d = x (1 + k1 r^2), r in focal lengths
+  double focal_35mm = 27.0;      // diagonal convention
+  double height_above_m = 0.55;  // above the arrow rest
+  double behind_m = 1.45;        // behind the arrow rest
+  double lateral_m = 0.08;       // to the shooter's right of the rest
+  double yaw_deg = 0.0;          // to the right
+  double pitch_deg = -8.0;       // up
+  double roll_deg = 0.0;         // camera turned clockwise as seen from behind it
+  double k1 = 0.0;               // radial distortion: x_d = x (1 + k1 r^2), r in focal lengths
   double exposure_s = 0.001;
-  double readout_s = 0.003;       // first to last stored row
-  double shake_deg_per_s = 0.5;   // rms angular speed of the hand (yaw, pitch and roll together)
-  double shake_mm = 1.0;          // rms wander of the position per axis
+  double readout_s = 0.003;      // first to last stored row
+  double shake_deg_per_s = 0.5;  // rms angular speed of the hand (yaw, pitch and roll together)
+  double shake_mm = 1.0;         // rms wander of the position per axis
 };
 
 struct ArrowSpec {
-  double length_m = 0.75;         // nock throat to the end of the point
+  double length_m = 0.75;  // nock throat to the end of the point
   double diameter_m = 0.0075;
   std::string material = "wood";  // wood | carbon | bright
   bool fletched = true;
   double vane_length_m = 0.09;
   double vane_height_m = 0.013;
-  double vane_offset_m = 0.025;   // nock throat to the rear end of the vanes
+  double vane_offset_m = 0.025;  // nock throat to the rear end of the vanes
   double vane_roll_deg = 0.0;
   double spin_hz = 0.0;           // in free flight
   double nock_mass_ratio = 0.03;  // to the shaft's mass
   double tip_mass_ratio = 0.30;
-  std::uint64_t paint_seed = 1;   // colours of vanes, nock, crest
+  std::uint64_t paint_seed = 1;  // colours of vanes, nock, crest
 };
 
 struct ShotSpec {
-  double loose_s = 0.3;           // the string is let go
-  double speed_mps = 52.0;        // of the centre of mass as the nock leaves the string
-  double azimuth_deg = 0.0;       // of the velocity then
+  double loose_s = 0.3;      // the string is let go
+  double speed_mps = 52.0;   // of the centre of mass as the nock leaves the string
+  double azimuth_deg = 0.0;  // of the velocity then
   double elevation_deg = 0.5;
   // Offsets and slopes at Z(nock) = 2 m; slopes per metre of path.
   double nock_right_deg = 0.0;
   double nock_right_slope_deg_per_m = 0.0;
   double nock_high_deg = 0.0;
   double nock_high_slope_deg_per_m = 0.0;
-  double wavelength_m = 14.0;     // undamped, the same in both planes
+  double wavelength_m = 14.0;  // undamped, the same in both planes
   double damping_ratio = 0.1;
-  double drag_per_m = 0.0015;     // dv/dx = -drag v
-  double lift_eta_m = 0.0;        // a = eta kappa^2 v^2 offset, toward where the arrow points
+  double drag_per_m = 0.0015;  // dv/dx = -drag v
+  double lift_eta_m = 0.0;     // a = eta kappa^2 v^2 offset, toward where the arrow points
   double flex_hz = 70.0;
-  double flex_lateral_mm = 6.0;   // at the nock end, at exit
+  double flex_lateral_mm = 6.0;  // at the nock end, at exit
   double flex_vertical_mm = 2.0;
   double flex_phase_deg = 0.0;
   double flex_vertical_phase_deg = 60.0;
@@ -77,38 +77,38 @@ struct ShotSpec {
   double point_past_rest_m = 0.02;
   double hold_azimuth_deg = 0.0;  // of the arrow at full draw, relative to the launch
   double hold_elevation_deg = 0.0;
-  double draw_start_s = -100.0;   // the draw begins (takes draw_lasts_s); long before: still
+  double draw_start_s = -100.0;  // the draw begins (takes draw_lasts_s); long before: still
   double draw_lasts_s = 1.0;
-  double let_down_s = 1e6;        // the string is eased back, slowly
+  double let_down_s = 1e6;  // the string is eased back, slowly
   double let_down_lasts_s = 1.2;
 };
 
 struct ArcherSpec {
-  std::string hand = "right";     // the hand that draws
-  double cant_deg = 10.0;         // positive: upper limb to the shooter's right
+  std::string hand = "right";  // the hand that draws
+  double cant_deg = 10.0;      // positive: upper limb to the shooter's right
   double brace_m = 0.17;
   double bow_length_m = 1.65;
   double limb_width_m = 0.036;
-  std::string headwear = "cap";   // hair | cap | hat | hood
-  double hat_scale = 1.0;         // 4: hides the flight
-  double head_drop_m = 0.0;       // head lower than usual
-  double build = 1.0;             // size of the body
+  std::string headwear = "cap";  // hair | cap | hat | hood
+  double hat_scale = 1.0;        // 4: hides the flight
+  double head_drop_m = 0.0;      // head lower than usual
+  double build = 1.0;            // size of the body
   std::uint64_t paint_seed = 1;
 };
 
 struct RangeSpec {
   int look = 1;
-  std::string ground = "grass";   // look 1: grass | dirt | floor; look 2: gravel | snow | mat
-  std::string far = "wood";       // look 1: wood | hedge | hall; look 2: posts | field | wall
+  std::string ground = "grass";  // look 1: grass | dirt | floor; look 2: gravel | snow | mat
+  std::string far = "wood";      // look 1: wood | hedge | hall; look 2: posts | field | wall
   double ground_below_m = 1.5;
   double far_m = 40.0;
   double butt_m = 15.0;
-  std::string butt = "rings";     // rings | plain | none
+  std::string butt = "rings";  // rings | plain | none
   int arrows_in_butt = 3;
   bool sun = true;
   double sun_azimuth_deg = 140.0;
   double sun_elevation_deg = 45.0;
-  double wind = 0.5;              // sway of leaves, 0..2
+  double wind = 0.5;  // sway of leaves, 0..2
   std::uint64_t texture_seed = 1;
 };
 
@@ -121,11 +121,11 @@ struct StageSpec {
 };
 
 struct SensorSpec {
-  double full_well_e = 5000.0;    // electrons at white, after gain: less is darker and noisier
+  double full_well_e = 5000.0;  // electrons at white, after gain: less is darker and noisier
   double read_noise_e = 3.0;
-  double brightness = 1.0;        // scales the scene
-  double noise_grain_px = 0.5;    // blur of the noise (demosaicing, denoising)
-  double defocus = 1.0;           // blur of near things, 1: a phone focused far away
+  double brightness = 1.0;      // scales the scene
+  double noise_grain_px = 0.5;  // blur of the noise (demosaicing, denoising)
+  double defocus = 1.0;         // blur of near things, 1: a phone focused far away
 };
 
 struct SoundSpec {
@@ -147,12 +147,12 @@ struct ClipSpec {
   SensorSpec sensor;
   SoundSpec sound;
   std::vector<ShotSpec> shots{ShotSpec{}};
-  bool draw_arrow = true;         // off for the check of the drawn arrow against its truth
+  bool draw_arrow = true;  // off for the check of the drawn arrow against its truth
   bool draw_archer = true;
   bool draw_bow = true;
-  bool walking = false;           // the archer walks through, arms swinging
-  double cut_s = 0.0;             // from here on another, empty place (edited footage); 0: never
-  std::uint64_t seed = 1;         // shake, sensor noise, sound
+  bool walking = false;    // the archer walks through, arms swinging
+  double cut_s = 0.0;      // from here on another, empty place (edited footage); 0: never
+  std::uint64_t seed = 1;  // shake, sensor noise, sound
 };
 
 void to_json(nlohmann::json& json, const ClipSpec& spec);

@@ -12,7 +12,9 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-double rounded(double v, double unit) { return std::round(v / unit) * unit; }
+double rounded(double v, double unit) {
+  return std::round(v / unit) * unit;
+}
 
 Json px(const Eigen::Vector2d& p) {
   return Json::array({rounded(p.x(), 1e-4), rounded(p.y(), 1e-4)});
@@ -127,8 +129,8 @@ Json truth_of(const ClipSpec& spec, const std::string& clip_name, const std::str
   const CameraPose& mean = camera.mean_pose();
   Json rotation = Json::array();
   for (int r = 0; r < 3; ++r) {
-    rotation.push_back({mean.camera_from_range(r, 0), mean.camera_from_range(r, 1),
-                        mean.camera_from_range(r, 2)});
+    rotation.push_back(
+        {mean.camera_from_range(r, 0), mean.camera_from_range(r, 1), mean.camera_from_range(r, 2)});
   }
   json["camera"] = {{"focal_px", camera.focal_px()},
                     {"focal_35mm", spec.camera.focal_35mm},

@@ -19,8 +19,7 @@ class View {
   View(const Camera& camera, double t_s) : camera_(&camera), t_s_(t_s) {
     span_ = 0.5 * (camera.spec().readout_s + camera.spec().exposure_s) + 1e-5;
     for (std::size_t i = 0; i < kNodes; ++i) {
-      nodes_[i] =
-          camera.pose(t_s - span_ + 2.0 * span_ * static_cast<double>(i) / (kNodes - 1));
+      nodes_[i] = camera.pose(t_s - span_ + 2.0 * span_ * static_cast<double>(i) / (kNodes - 1));
     }
   }
   const Camera& camera() const { return *camera_; }
@@ -47,7 +46,8 @@ class View {
 
   // Linear between nodes under a millisecond apart: far below a thousandth of a pixel off.
   CameraPose pose(double t) const {
-    const double p = std::min(std::max((t - t_s_ + span_) / (2.0 * span_), 0.0), 1.0) * (kNodes - 1);
+    const double p =
+        std::min(std::max((t - t_s_ + span_) / (2.0 * span_), 0.0), 1.0) * (kNodes - 1);
     const auto i = std::min(static_cast<std::size_t>(p), kNodes - 2);
     const double f = p - static_cast<double>(i);
     CameraPose out;
