@@ -151,12 +151,13 @@ class Motion {
                   stiffness_.dot(q_.cwiseAbs2()));
   }
   double flex_amplitude_m() const {
-    if (modes_.count() < 3) {
-      return 0.0;
-    }
-    const double rate = v_(2) / modes_.omega_rad_s()(2);
-    return std::abs(nock_(2)) * std::hypot(q_(2), rate);
+    return modes_.count() < 3
+               ? 0.0
+               : std::hypot(flex_nock_m(), flex_nock_rate_mps() / modes_.omega_rad_s()(2));
   }
+  // What the first bending mode adds to the nock's displacement, and its rate.
+  double flex_nock_m() const { return modes_.count() < 3 ? 0.0 : nock_(2) * q_(2); }
+  double flex_nock_rate_mps() const { return modes_.count() < 3 ? 0.0 : nock_(2) * v_(2); }
   const PlaneAudit& audit() const { return audit_; }
 
  private:
@@ -237,6 +238,8 @@ PlaneResult plane_motion(const BeamModes& modes, const ThrustHistory& thrust,
   }
   result.exit = motion.rigid();
   result.flex_amplitude_m = motion.flex_amplitude_m();
+  result.flex_nock_m = motion.flex_nock_m();
+  result.flex_nock_rate_mps = motion.flex_nock_rate_mps();
   result.audit = motion.audit();
   result.audit.energy_j = motion.energy_j(input.string_mass_kg) - energy_at_loose;
   result.audit.momentum_n_s = modes.mass().mass_kg * result.exit.centre_rate_mps +

@@ -57,6 +57,8 @@ PlaneExit plane_exit(const PlaneResult& motion, double speed_mps, double sense,
   exit.path_deg = deg(sense * motion.exit.centre_rate_mps / speed_mps);
   exit.offset_deg = exit.path_deg - exit.axis_deg;
   exit.flex_amplitude_mm = 1e3 * motion.flex_amplitude_m;
+  exit.flex_nock_mm = 1e3 * sense * motion.flex_nock_m;
+  exit.flex_nock_rate_mm_s = 1e3 * sense * motion.flex_nock_rate_mps;
   exit.support_left_s = motion.last_contact_s;
   exit.touched_after_exit = motion.impulse_after_exit_n_s > 0.0;
   const RigidState& clear = motion.past_rest;

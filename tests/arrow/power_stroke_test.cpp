@@ -94,6 +94,7 @@ TEST_CASE("reference: the mirrored archer reads exactly mirrored") {
     REQUIRE(left.lateral.axis_deg == -right.lateral.axis_deg);
     REQUIRE(left.lateral.axis_rate_deg_s == -right.lateral.axis_rate_deg_s);
     REQUIRE(left.lateral.path_deg == -right.lateral.path_deg);
+    REQUIRE(left.lateral.flex_nock_mm == -right.lateral.flex_nock_mm);
     REQUIRE(left.vertical.reference_offset_deg == right.vertical.reference_offset_deg);
     REQUIRE(left.speed_mps == right.speed_mps);
   }

@@ -74,7 +74,9 @@ struct PlaneResult {
   RigidState exit;                // the nock leaves the string
   RigidState past_rest;           // the nock passes the rest; later touches of the bow included
   double flex_amplitude_m = 0.0;  // first bending mode at the nock end, peak, at exit
-  double last_contact_s = 0.0;    // before exit
+  double flex_nock_m = 0.0;       // its part of the nock's displacement at the exit, and its rate
+  double flex_nock_rate_mps = 0.0;
+  double last_contact_s = 0.0;          // before exit
   double impulse_after_exit_n_s = 0.0;  // what the shaft or nock got from the support after exit
   double peak_contact_n = 0.0;
   double least_contact_n = 0.0;

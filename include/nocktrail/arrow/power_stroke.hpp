@@ -47,7 +47,12 @@ struct PlaneExit {
   double path_deg = 0.0;           // of the centre of mass's velocity
   double offset_deg = 0.0;         // nock_right or nock_high at the exit
   double flex_amplitude_mm = 0.0;  // first bending mode, at the nock end, peak
-  double support_left_s = 0.0;     // last touch of plate or shelf before the exit
+  // The same mode's part of the nock's displacement at the exit, to the right or up, and its rate:
+  // later it is flex_nock cos(w t) + flex_nock_rate / w sin(w t), w = 2 pi flex_frequency_hz, less
+  // the damping. BeamModes::shape_at(x)(2) over its value at 0 carries it along the shaft.
+  double flex_nock_mm = 0.0;
+  double flex_nock_rate_mm_s = 0.0;
+  double support_left_s = 0.0;  // last touch of plate or shelf before the exit
   bool touched_after_exit = false;
   double reference_offset_deg = 0.0;  // nock_right or nock_high at the reference distance
   double reference_slope_deg_per_m = 0.0;
