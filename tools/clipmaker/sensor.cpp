@@ -123,6 +123,13 @@ void Sensor::store(const Picture& shown, StoredFrame& out) {
       target.v[row + static_cast<std::size_t>(x)] = noisy(from[2 * x + 1], deviation, a[other]);
     }
   }
+  if (picture_.mirror_scene) {
+    for (auto* plane : {&target.y, &target.u, &target.v}) {
+      const int scale = plane == &target.y ? 1 : 2;
+      cv::Mat pixels(h / scale, w / scale, CV_8U, plane->data());
+      cv::flip(pixels, pixels, 1);
+    }
+  }
   out.resize(picture_.width, picture_.height);
   turn_plane(target.y, w, h, picture_.rotation_deg, picture_.mirrored, out.y);
   turn_plane(target.u, w / 2, h / 2, picture_.rotation_deg, picture_.mirrored, out.u);

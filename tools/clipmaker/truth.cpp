@@ -16,8 +16,10 @@ double rounded(double v, double unit) {
   return std::round(v / unit) * unit;
 }
 
-Json px(const Eigen::Vector2d& p) {
-  return Json::array({rounded(p.x(), 1e-4), rounded(p.y(), 1e-4)});
+// A mirrored scene shows everything reversed left to right, the truth with it.
+Json px(const Eigen::Vector2d& p, double mirror_width) {
+  const double x = mirror_width > 0.0 ? mirror_width - 1.0 - p.x() : p.x();
+  return Json::array({rounded(x, 1e-4), rounded(p.y(), 1e-4)});
 }
 Json metres(const Eigen::Vector3d& p) {
   return Json::array({rounded(p.x(), 1e-6), rounded(p.y(), 1e-6), rounded(p.z(), 1e-6)});
@@ -37,10 +39,12 @@ const char* name_of(ArrowPhase phase) {
 Json shot_truth(const ClipSpec& spec, const ShotSpec& shot, const Camera& camera,
                 const ArrowFlight& flight, double from_s, double to_s, int frames) {
   const ShotTruth& t = flight.truth();
+  const double side = spec.picture.mirror_scene ? -1.0 : 1.0;
+  const double mirror = spec.picture.mirror_scene ? camera.width() : 0.0;
   Json json;
-  json["nock_right_deg"] = t.nock_right_deg;
+  json["nock_right_deg"] = side * t.nock_right_deg;
   json["nock_high_deg"] = t.nock_high_deg;
-  json["nock_right_slope_deg_per_m"] = t.nock_right_slope_deg_per_m;
+  json["nock_right_slope_deg_per_m"] = side * t.nock_right_slope_deg_per_m;
   json["nock_high_slope_deg_per_m"] = t.nock_high_slope_deg_per_m;
   json["speed_mps"] = t.speed_mps;
   json["loose_s"] = shot.loose_s;
@@ -56,7 +60,8 @@ Json shot_truth(const ClipSpec& spec, const ShotSpec& shot, const Camera& camera
                          {"damping_ratio", shot.damping_ratio},
                          {"lift_eta_m", shot.lift_eta_m},
                          {"drag_per_m", shot.drag_per_m}};
-  json["launch"] = {{"azimuth_deg", shot.azimuth_deg}, {"elevation_deg", shot.elevation_deg}};
+  json["launch"] = {{"azimuth_deg", side * shot.azimuth_deg},
+                    {"elevation_deg", shot.elevation_deg}};
   Json list = Json::array();
   for (int i = 0; i < frames; ++i) {
     const double time = i / spec.picture.fps;
@@ -82,10 +87,10 @@ Json shot_truth(const ClipSpec& spec, const ShotSpec& shot, const Camera& camera
     row["index"] = i;
     row["t_s"] = time;
     row["phase"] = name_of(pose.phase);
-    row["nock_px"] = nock ? px(nock->px) : Json(nullptr);
-    row["tip_px"] = tip ? px(tip->px) : Json(nullptr);
-    row["rigid_nock_px"] = rigid_nock ? px(rigid_nock->px) : Json(nullptr);
-    row["rigid_tip_px"] = rigid_tip ? px(rigid_tip->px) : Json(nullptr);
+    row["nock_px"] = nock ? px(nock->px, mirror) : Json(nullptr);
+    row["tip_px"] = tip ? px(tip->px, mirror) : Json(nullptr);
+    row["rigid_nock_px"] = rigid_nock ? px(rigid_nock->px, mirror) : Json(nullptr);
+    row["rigid_tip_px"] = rigid_tip ? px(rigid_tip->px, mirror) : Json(nullptr);
     row["rigid_nock_m"] = metres(flight.rigid_point(pose, 0.0));
     row["rigid_tip_m"] = metres(flight.rigid_point(pose, length));
     list.push_back(std::move(row));
@@ -105,14 +110,17 @@ Json truth_of(const ClipSpec& spec, const std::string& clip_name, const std::str
   json["kind"] = spec.kind;
   const bool measurable = spec.kind == "shot";
   json["measurable"] = measurable;
-  json["hand"] = spec.archer.hand;
-  json["cant_deg"] = spec.archer.cant_deg;
+  const bool reversed = spec.picture.mirror_scene;
+  const bool left_hand = (spec.archer.hand == "left") != reversed;
+  json["hand"] = left_hand ? "left" : "right";
+  json["cant_deg"] = (reversed ? -1.0 : 1.0) * spec.archer.cant_deg;
   json["capture_fps"] = spec.picture.fps;
   json["frames"] = frames;
   json["display_width"] = camera.width();
   json["display_height"] = camera.height();
   json["rotation_deg"] = spec.picture.rotation_deg;
   json["mirrored"] = spec.picture.mirrored;
+  json["mirror_scene"] = spec.picture.mirror_scene;
   json["rest_m"] = {0.0, 0.0, 0.0};
   json["brace_m"] = spec.archer.brace_m;
   json["arrow"] = {{"arrow_length_m", spec.arrow.length_m},
@@ -132,14 +140,15 @@ Json truth_of(const ClipSpec& spec, const std::string& clip_name, const std::str
     rotation.push_back(
         {mean.camera_from_range(r, 0), mean.camera_from_range(r, 1), mean.camera_from_range(r, 2)});
   }
+  // Positions, poses and metres are those of the scene before any mirroring.
   json["camera"] = {{"focal_px", camera.focal_px()},
                     {"focal_35mm", spec.camera.focal_35mm},
                     {"height_above_m", spec.camera.height_above_m},
                     {"behind_m", spec.camera.behind_m},
-                    {"lateral_m", spec.camera.lateral_m},
-                    {"yaw_deg", spec.camera.yaw_deg},
+                    {"lateral_m", (reversed ? -1.0 : 1.0) * spec.camera.lateral_m},
+                    {"yaw_deg", (reversed ? -1.0 : 1.0) * spec.camera.yaw_deg},
                     {"pitch_deg", spec.camera.pitch_deg},
-                    {"roll_deg", spec.camera.roll_deg},
+                    {"roll_deg", (reversed ? -1.0 : 1.0) * spec.camera.roll_deg},
                     {"k1", spec.camera.k1},
                     {"readout_s", spec.camera.readout_s},
                     {"exposure_s", spec.camera.exposure_s},
