@@ -6,6 +6,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 #include <optional>
+#include <utility>
+#include <vector>
 
 #include "noise.hpp"
 #include "rng.hpp"
@@ -173,7 +175,7 @@ class Sculptor {
     const double distance =
         std::max((pose.camera_from_range * (anchor - pose.position_m)).z(), 0.2);
     const double sigma = 0.28 * blur_disc_px(camera_, distance, defocus_);
-    part.scale = sigma > 0.9 ? 2.0 : 1.0;
+    part.scale = sigma > 0.7 ? 2.0 : 1.0;
     part.box = extent(shape, static_cast<int>(4.0 * sigma) + 8);
     const int w = (static_cast<int>(part.box.width() / part.scale) + 2) & ~1;
     const int h = (static_cast<int>(part.box.height() / part.scale) + 2) & ~1;
@@ -224,6 +226,11 @@ class Sculptor {
 
   void trace(const Shape& shape, const CameraPose& pose, const Archer::Part& part,
              cv::Mat& pixels) const {
+    std::vector<std::pair<Vec, double>> balls;  // about each lump: centre and radius
+    for (const Lump& l : shape) {
+      balls.emplace_back(0.5 * (l.a + l.b), 0.5 * (l.b - l.a).norm() + l.reach());
+    }
+    Shape near;
     for (int row = 0; row < pixels.rows; ++row) {
       auto* out = pixels.ptr<cv::Vec4f>(row);
       for (int col = 0; col < pixels.cols; ++col) {
@@ -231,12 +238,30 @@ class Sculptor {
         const double py = part.box.y0 + row * part.scale;
         const Vec ray = camera_.ray(pose, px, py).normalized();
         const double pixel = part.scale / camera_.focal_px();
-        double t = 0.15;
+        // Only lumps whose bounding ball the ray comes near can be met.
+        near.clear();
+        double t = 1e9;
+        double leave = 0.0;
+        for (std::size_t i = 0; i < shape.size(); ++i) {
+          const Vec to = balls[i].first - pose.position_m;
+          const double along = to.dot(ray);
+          const double reach = balls[i].second + 2.0 * pixel * to.norm();
+          const double miss = to.squaredNorm() - along * along;
+          if (along > -reach && miss < reach * reach) {
+            near.push_back(shape[i]);
+            t = std::min(t, along - reach);
+            leave = std::max(leave, along + reach);
+          }
+        }
+        if (near.empty()) {
+          continue;
+        }
+        t = std::max(t, 0.15);
         double closest = 1e9;  // distance to the surface in pixels, nearest along the ray
         bool hit = false;
         Stuff stuff = Stuff::cloth;
-        for (int step = 0; step < 64; ++step) {
-          const Nearest n = nearest(shape, pose.position_m + t * ray);
+        for (int step = 0; step < 64 && t < leave; ++step) {
+          const Nearest n = nearest(near, pose.position_m + t * ray);
           if (n.distance / (t * pixel) < closest) {
             closest = n.distance / (t * pixel);
             stuff = n.stuff;
@@ -246,9 +271,6 @@ class Sculptor {
             break;
           }
           t += 0.92 * n.distance;
-          if (n.distance > 1.5 && step > 2) {
-            break;
-          }
         }
         const double alpha = hit ? 1.0 : std::clamp(1.0 - closest, 0.0, 1.0);
         if (alpha <= 0.0) {

@@ -348,7 +348,7 @@ void posts(Canvas& canvas, const RangeSpec& range, const MarkLeafy& mark) {
     const double z = zf + 140.0 - 45.0 * ridge;
     const Colour tone = Colour(0.36F, 0.38F, 0.42F) * (1.0F - 0.25F * static_cast<float>(ridge)) *
                         canvas.light.scale;
-    curtain(canvas, z, 40.0, -40.0, [&](Colour& pixel, float x, float y) {
+    curtain(canvas, z, ground, -40.0, [&](Colour& pixel, float x, float y) {
       const float crest = static_cast<float>(ground) - 3.5F * static_cast<float>(3 - ridge) -
                           5.0F * fractal_noise(x * 0.02F + static_cast<float>(ridge) * 7.0F, 0.3F,
                                                4, 0.5F, 0.01F, seed);

@@ -62,6 +62,8 @@ struct Options {
   std::string out = "clip.mp4";
   std::string size;
   std::string set_json;
+  std::string shot_json;
+  std::string name;
   std::uint64_t seed = 0;
   std::uint64_t count = 1;
   std::uint64_t first = 0;
@@ -88,6 +90,11 @@ void apply(const Options& o, ClipSpec& spec) {
     whole.merge_patch(nlohmann::json::parse(o.set_json));
     spec = whole.get<ClipSpec>();
   }
+  if (!o.shot_json.empty() && !spec.shots.empty()) {
+    nlohmann::json whole = spec;
+    whole["shots"][0].merge_patch(nlohmann::json::parse(o.shot_json));
+    spec = whole.get<ClipSpec>();
+  }
 }
 
 int run(int argc, char** argv) {
@@ -105,9 +112,13 @@ int run(int argc, char** argv) {
   app.add_option("--look", o.sample.look, "1 or 2: which of the two worlds");
   app.add_option("--before", o.sample.before_s, "Seconds before the loose");
   app.add_option("--after", o.sample.after_s, "Seconds after the loose");
+  app.add_option("--second-after", o.sample.second_after_s,
+                 "A second shot this many seconds after the first loose (1.3 or more)");
   app.add_option("--kind", o.sample.kind, "What a clip shows: shot, let-down, ...");
   app.add_option("--profile", o.profile, "Ranges of the draw: bench");
   app.add_option("--set", o.set_json, "JSON merged over the parameters, last of all");
+  app.add_option("--shot", o.shot_json, "JSON merged over the first shot");
+  app.add_option("--name", o.name, "With --random and one clip: its file name without ending");
   app.add_option("--threads", o.threads, "Threads of the encoder");
   app.add_flag("--print-spec", o.print_spec, "Print the parameters instead of rendering");
   app.add_flag("--self-test", o.self_test, "Check the clip maker itself");
@@ -130,7 +141,8 @@ int run(int argc, char** argv) {
       std::string command = "nocktrail_clipmaker";
       for (int k = 1; k < argc; ++k) {
         const std::string word = argv[k];
-        if (word == "--n" || word == "--first" || word == "--out" || word == "--threads") {
+        if (word == "--n" || word == "--first" || word == "--out" || word == "--threads" ||
+            word == "--name") {
           ++k;
           continue;
         }
@@ -138,8 +150,11 @@ int run(int argc, char** argv) {
                                                                    : fmt::format(" '{}'", word);
       }
       command += fmt::format(" --first {} --n 1", i);
-      make_clip(spec, std::filesystem::path(o.out) / fmt::format("clip-{}-{:04d}.mp4", o.seed, i),
-                command, o.threads);
+      make_clip(
+          spec,
+          std::filesystem::path(o.out) /
+              (o.name.empty() ? fmt::format("clip-{}-{:04d}.mp4", o.seed, i) : o.name + ".mp4"),
+          command, o.threads);
     }
     return 0;
   }

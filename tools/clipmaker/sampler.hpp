@@ -13,6 +13,7 @@ struct SampleOptions {
   double fps = 240.0;
   double before_s = -1.0;  // negative: drawn
   double after_s = -1.0;
+  double second_after_s = 0.0;  // a second shot this long after the first loose; 0: none
   std::string kind = "shot";
 };
 

@@ -19,10 +19,10 @@ double rounded(double v, double unit) {
 // A mirrored scene shows everything reversed left to right, the truth with it.
 Json px(const Eigen::Vector2d& p, double mirror_width) {
   const double x = mirror_width > 0.0 ? mirror_width - 1.0 - p.x() : p.x();
-  return Json::array({rounded(x, 1e-4), rounded(p.y(), 1e-4)});
+  return Json::array({rounded(x, 1e4), rounded(p.y(), 1e4)});
 }
 Json metres(const Eigen::Vector3d& p) {
-  return Json::array({rounded(p.x(), 1e-6), rounded(p.y(), 1e-6), rounded(p.z(), 1e-6)});
+  return Json::array({rounded(p.x(), 1e6), rounded(p.y(), 1e6), rounded(p.z(), 1e6)});
 }
 
 const char* name_of(ArrowPhase phase) {
