@@ -1,15 +1,21 @@
 #include "nocktrail/arrow/effects.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <numeric>
 
 #include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/spine.hpp"
+#include "nocktrail/error.hpp"
+#include "offsets.hpp"
 
 namespace nocktrail::arrow {
 namespace {
 
 constexpr double kSigmasPerU95 = 1.959964;
+constexpr double kMostFolded = 0.5;
 
 std::vector<std::string> new_cautions(const Setup& before, const Setup& after) {
   const std::vector<Caution> had = cautions(before);
@@ -50,7 +56,7 @@ DrawSet draw_set(const Setup& setup, const std::optional<MeasuredOffset>& readin
       set.pool,
       [&](std::size_t i) {
         pool[i] = draw_unknowns(options.prior, options.seed, i);
-        const double offset = simulate_shot(setup, pool[i], lateral).lateral.reference_offset_deg;
+        const double offset = lateral_offset_deg(simulate_shot(setup, pool[i], lateral));
         const double miss = (offset - reading->nock_right_deg) / sigma;
         log_weight[i] = -0.5 * miss * miss;
       },
@@ -96,9 +102,8 @@ EffectsTable effects_table(const Setup& setup, const DrawSet& draws,
         base[i] = simulate_shot(setup, draws.draws[i], options.stroke);
         for (std::size_t c = 0; c < changes.size(); ++c) {
           const ExitState shot = simulate_shot(changes[c].after, draws.draws[i], options.stroke);
-          changed[c][i] = {
-              shot.lateral.reference_offset_deg - base[i].lateral.reference_offset_deg,
-              shot.vertical.reference_offset_deg - base[i].vertical.reference_offset_deg};
+          changed[c][i] = {lateral_offset_deg(shot) - lateral_offset_deg(base[i]),
+                           vertical_offset_deg(shot) - vertical_offset_deg(base[i])};
         }
       },
       options.threads);
@@ -111,10 +116,21 @@ EffectsTable effects_table(const Setup& setup, const DrawSet& draws,
     return band_of(std::move(values));
   };
   EffectsTable table;
-  table.nock_right_deg = band_over([&](auto i) { return base[i].lateral.reference_offset_deg; });
-  table.nock_high_deg = band_over([&](auto i) { return base[i].vertical.reference_offset_deg; });
+  table.nock_right_deg = band_over([&](auto i) { return lateral_offset_deg(base[i]); });
+  table.nock_high_deg = band_over([&](auto i) { return vertical_offset_deg(base[i]); });
   table.speed_mps = band_over([&](auto i) { return base[i].speed_mps; });
   table.flex_amplitude_mm = band_over([&](auto i) { return base[i].lateral.flex_amplitude_mm; });
+  const auto folded = std::count_if(base.begin(), base.end(),
+                                    [](const ExitState& shot) { return !shot.small_angles; });
+  table.share_folded = static_cast<double>(folded) / static_cast<double>(n);
+  if (table.share_folded > kMostFolded) {
+    throw BadInput(fmt::format(
+        "arrow.spine: a shaft of {:.3f}in (ASTM) would fold or leave at over 30 degrees "
+        "from {:.0f}lb held; do not shoot it; check arrow.spine, bow.draw_weight and "
+        "bow.nocking_point",
+        astm_deflection_in(setup.arrow.shaft.ei_n_m2),
+        held_force_n(setup) / units::kNewtonsPerPoundForce));
+  }
   const auto touching = std::count_if(base.begin(), base.end(), [](const ExitState& shot) {
     return shot.lateral.touched_after_exit || shot.vertical.touched_after_exit;
   });

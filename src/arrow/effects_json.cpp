@@ -97,6 +97,7 @@ json effects_json(const EffectsAnswer& answer) {
             {"nock_high_deg", band_json(answer.table.nock_high_deg)},
             {"speed_mps", band_json(answer.table.speed_mps)},
             {"flex_amplitude_mm", band_json(answer.table.flex_amplitude_mm)},
+            {"share_folded", answer.table.share_folded},
             {"share_touching", answer.table.share_touching}}},
           {"effects", effects},
           {"length_curve", curve},

@@ -78,6 +78,13 @@ void write_table(Out out, const EffectsAnswer& answer) {
       fmt::format_to(out, "    ! {}\n", caution);
     }
   }
+  if (answer.table.share_folded > 0.02) {
+    fmt::format_to(
+        out,
+        "\n  ! In {:.0f} % of the draws the shaft folds or leaves at over 30 degrees: far "
+        "too weak to shoot.\n",
+        100.0 * answer.table.share_folded);
+  }
   if (answer.table.share_touching > 0.05) {
     fmt::format_to(
         out,

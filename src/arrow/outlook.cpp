@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <optional>
@@ -5,6 +7,7 @@
 #include "nocktrail/arrow/effects.hpp"
 #include "nocktrail/arrow/setup_check.hpp"
 #include "nocktrail/arrow/spine.hpp"
+#include "offsets.hpp"
 #include "spine_groups.hpp"
 
 namespace nocktrail::arrow {
@@ -72,7 +75,7 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
       n,
       [&](std::size_t i) {
         const auto offset = [&](const Setup& s) {
-          return simulate_shot(s, draws.draws[i], lateral).lateral.reference_offset_deg;
+          return lateral_offset_deg(simulate_shot(s, draws.draws[i], lateral));
         };
         for (std::size_t k = 0; k < lengths.size(); ++k) {
           Setup changed = setup;
@@ -136,8 +139,7 @@ std::vector<std::string> groups_between(const StartingRange& range, SpineGroups 
   if (kind == SpineGroups::deflection) {
     for (const double group : kDeflectionGroups_in) {
       if (group >= range.low80_in * 0.97 && group <= range.high80_in * 1.03) {
-        groups.push_back(
-            units::format_length(group * units::kMetresPerInch, units::LengthUnit::in, 4));
+        groups.push_back(fmt::format("{:.3f}in", group));
       }
     }
     return groups;
@@ -178,7 +180,7 @@ StartingRange starting_range(const Setup& setup, const DrawSet& draws,
           shaft.mass_per_length_kg_per_m *= std::sqrt(ei / shaft.ei_n_m2);
           shaft.ei_n_m2 = ei;
           stiffness[static_cast<std::size_t>(k)] =
-              -sign * simulate_shot(tried, draws.draws[i], lateral).lateral.reference_offset_deg;
+              -sign * lateral_offset_deg(simulate_shot(tried, draws.draws[i], lateral));
         }
         // Beyond a very weak spine the motion wraps round to another match, which no one shoots:
         // the first crossing from stiff to weak is the one.

@@ -46,6 +46,12 @@ std::vector<double> finger_push(const ThrustHistory& history, double peak_n, dou
   return push;
 }
 
+bool small_angles(const PlaneExit& exit) {
+  constexpr double kLargest_deg = 30.0;
+  return std::abs(exit.axis_deg) < kLargest_deg && std::abs(exit.path_deg) < kLargest_deg &&
+         std::abs(exit.reference_offset_deg) < kLargest_deg;
+}
+
 // `sense` turns the plane's coordinate into the range frame's angle: +1 when w grows with the
 // angle.
 PlaneExit plane_exit(const PlaneResult& motion, double speed_mps, double sense,
@@ -133,6 +139,7 @@ ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns,
     state.vertical_motion = plane_motion(modes, history, vertical, options.plane);
     state.vertical = plane_exit(state.vertical_motion, state.speed_mps, 1.0, air);
   }
+  state.small_angles = small_angles(state.lateral) && small_angles(state.vertical);
   return state;
 }
 

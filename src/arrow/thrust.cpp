@@ -68,6 +68,10 @@ double draw_force_n(const ThrustInput& input, double remaining_m) {
 
 double draw_force_at_n(double rated_force_n, double rated_stroke_m, double stroke_m,
                        double early_weight) {
+  // Beyond the rated draw the curve goes on straight, with the slope it has there.
+  if (stroke_m > rated_stroke_m) {
+    return rated_force_n * stroke_m / rated_stroke_m;
+  }
   ThrustInput rated;
   rated.full_draw_force_n = rated_force_n;
   rated.stroke_m = rated_stroke_m;

@@ -141,7 +141,11 @@ int run_effects(const EffectsArguments& arguments) {
   answer.reading = reading;
   answer.seed = arguments.seed;
   answer.draws = arrow::draw_set(setup, reading, options);
-  answer.table = arrow::effects_table(setup, answer.draws, options);
+  try {
+    answer.table = arrow::effects_table(setup, answer.draws, options);
+  } catch (const BadInput& error) {
+    throw BadInput(fmt::format("{}: {}", arguments.setup_path, error.what()));
+  }
   answer.outlook = arrow::outlook(setup, answer.draws, options);
   if (!arguments.plot_path.empty()) {
     write_file(arguments.plot_path, arrow::effects_svg(answer));

@@ -10,6 +10,7 @@
 
 #include "example_setups.hpp"
 #include "nocktrail/arrow/effects_view.hpp"
+#include "nocktrail/error.hpp"
 
 using namespace nocktrail::arrow;
 using namespace nocktrail::arrow::examples;
@@ -237,6 +238,14 @@ TEST_CASE("unit: views carry the answer") {
     CHECK(text.find(effect.change.label) != std::string::npos);
   }
   CHECK(text.find("bow maker's limits") != std::string::npos);
+}
+
+TEST_CASE("fault: a shaft that folds under the thrust gets no number") {
+  Setup setup = longbow_with(arrow_a());
+  setup.arrow.shaft.ei_n_m2 = ei_from_astm_deflection(1.8);
+  setup.bow.draw_weight_n = 120.0 * kPound;
+  const EffectsOptions options = small_options();
+  CHECK_THROWS_AS(effects_table(setup, draw_set(setup, {}, options), options), nocktrail::BadInput);
 }
 
 TEST_CASE("fault: an exception in one job comes out") {

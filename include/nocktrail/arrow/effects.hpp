@@ -67,9 +67,11 @@ struct EffectsTable {
   Band nock_high_deg;
   Band speed_mps;
   Band flex_amplitude_mm;
+  double share_folded = 0.0;    // of the draws, those beyond the small angles of the model
   double share_touching = 0.0;  // of the draws, those whose tail touches the bow after the exit
   std::vector<Effect> effects;
 };
+// Throws BadInput when the shaft folds under the thrust in most draws.
 EffectsTable effects_table(const Setup& setup, const DrawSet& draws, const EffectsOptions& options);
 
 // Lateral offset against the length of the shaft.

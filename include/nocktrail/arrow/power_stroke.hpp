@@ -63,6 +63,9 @@ struct ExitState {
   double exit_s = 0.0;             // from loose to the nock leaving the string
   double flex_frequency_hz = 0.0;  // first bending mode of the free arrow
   double held_n = 0.0;             // force at the archer's draw
+  // Whether every angle stayed under 30 deg. When not, the shaft has folded under the thrust (or as
+  // good as) and the figures mean no more than that: the model is one of small angles.
+  bool small_angles = true;
   PlaneExit lateral;
   PlaneExit vertical;
   PlaneResult lateral_motion;  // traces and audits, in the plane's own coordinates

@@ -33,7 +33,8 @@ struct ThrustInput {
 // F(x) in newtons, x = draw remaining.
 double draw_force_n(const ThrustInput& input, double remaining_m);
 
-// The force at another draw of the same bow, following the curve through (stroke, F0).
+// The force at another draw of the same bow: along the curve through (stroke, F0) up to that point,
+// on along its tangent beyond.
 double draw_force_at_n(double rated_force_n, double rated_stroke_m, double stroke_m,
                        double early_weight);
 
