@@ -1,0 +1,21 @@
+#!/usr/bin/env bash
+# Installs, configures, builds and reads one of the shipped clips; leaves out/still.png and
+# out/reading.json and prints the reading.
+#   tools/demo.sh [further options of nocktrail read]
+source "$(dirname "${BASH_SOURCE[0]}")/common.sh"
+
+clip=test-clips/portrait-right.mp4
+# What the archer would know: hand, arrow, phone. From the clip's truth file.
+truth=${clip%.mp4}.truth.json
+
+tools/setup.sh
+configure release
+build release nocktrail_program
+
+known() { sed -n "s/^ *\"$1\": *\"\{0,1\}\([^\",]*\)\"\{0,1\},\{0,1\}$/\1/p" "$truth" | head -n 1; }
+say "Reading $clip"
+mkdir -p out
+build/release/src/cli/nocktrail read --hand "$(known hand)" --cant "$(known cant_deg)" \
+  --arrow-length "$(known arrow_length_m)m" --focal-35mm "$(known focal_35mm)" \
+  --json out/reading.json --still out/still.png "$@" "$clip"
+say "The picture is out/still.png, the numbers are in out/reading.json"
