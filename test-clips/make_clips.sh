@@ -1,0 +1,39 @@
+#!/bin/sh
+# Makes every clip of this folder anew, byte for byte with the same encoder libraries.
+#   test-clips/make_clips.sh path/to/nocktrail_clipmaker [folder]
+set -eu
+maker=${1:?give the path of nocktrail_clipmaker}
+out=${2:-$(dirname "$0")}
+
+# name, index in series 42, then further options
+clip() {
+  name=$1
+  index=$2
+  shift 2
+  "$maker" --random 42 --first "$index" --n 1 --name "$name" --out "$out" "$@"
+}
+
+small='"picture":{"width":1280,"height":720,"bitrate_mbps":20'
+low='"picture":{"width":1280,"height":720'
+
+clip portrait-right 10 --before 0.2 --after 0.22 --set "{$small}}"
+clip landscape-left 9 --before 0.2 --after 0.22 --set "{$small}}"
+clip portrait-bare-canted 58 --before 0.2 --after 0.22 \
+  --set "{$low,\"bitrate_mbps\":20,\"play_fps\":0,\"capture_tag\":false}}"
+clip landscape-bare-120fps 26 --fps 120 --before 0.25 --after 0.3 --set "{$small}}"
+clip vertical-bow-1080p 55 --before 0.12 --after 0.16
+clip slow-motion-tag 6 --before 0.25 --after 0.22 \
+  --set "{$low,\"bitrate_mbps\":2.5,\"play_fps\":30,\"capture_tag\":true}}"
+clip hevc-gravel 15 --before 0.2 --after 0.22 --set "{$low,\"bitrate_mbps\":14}}"
+clip upside-down 41 --before 0.2 --after 0.22 --set "{$small}}"
+clip stored-mirrored 37 --before 0.2 --after 0.22 \
+  --set "{$low,\"bitrate_mbps\":20,\"mirrored\":true}}"
+clip shaky 50 --before 0.2 --after 0.22 --set "{$small}}"
+clip low-light 32 --before 0.2 --after 0.22 \
+  --set "{$low,\"bitrate_mbps\":20},\"sensor\":{\"full_well_e\":260,\"brightness\":0.5}}"
+clip two-shots 24 --before 0.2 --after 0.22 --second-after 1.35 \
+  --set "{$low,\"bitrate_mbps\":10}}"
+clip let-down 28 --kind let-down --before 0.2 \
+  --set "{$low,\"bitrate_mbps\":6}}" --shot '{"let_down_lasts_s":0.8}'
+clip side-view 48 --kind side-view --before 0.15 --after 0.2 \
+  --set "{$low,\"bitrate_mbps\":14,\"rotation_deg\":0}}"
