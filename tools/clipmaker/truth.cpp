@@ -12,8 +12,9 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-double rounded(double v, double unit) {
-  return std::round(v / unit) * unit;
+// Dividing by a whole number gives the double nearest to the decimal, which prints short.
+double rounded(double v, double steps) {
+  return std::round(v * steps) / steps;
 }
 
 // A mirrored scene shows everything reversed left to right, the truth with it.
