@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <boost/random/mersenne_twister.hpp>
 #include <cmath>
 #include <nlohmann/json.hpp>
 #include <stdexcept>
@@ -51,9 +52,13 @@ EffectsAnswer answer_for(const Setup& setup, std::optional<MeasuredOffset> readi
 
 }  // namespace
 
-// C++ standard [rand.predef] and Boost.Random's reference: the 10000th output of a
-// default-constructed mt19937_64 is 9981545732273789042; it stands for the generator in use. The
-// draws themselves are checked by their moments.
+// C++ standard, [rand.predef]: the 10000th output of a default-constructed mt19937_64.
+TEST_CASE("reference: the generator is the standard's Mersenne twister") {
+  boost::random::mt19937_64 generator;
+  generator.discard(9999);
+  CHECK(generator() == 9981545732273789042ULL);
+}
+
 TEST_CASE("reference: draws follow the prior's middle and spread") {
   const Prior prior;
   double sum = 0.0;

@@ -57,4 +57,6 @@ TEST_CASE("unit: the curve passes through its ends and steepens toward brace hei
   const double last_inch = draw_force_at_n(200.0, 0.489, 0.489 + 0.0254, 0.8) - 200.0;
   CHECK(last_inch / 4.448 > 2.0);
   CHECK(last_inch / 4.448 < 3.0);
+  // Beyond the rated draw it goes on straight: never a wall.
+  CHECK(draw_force_at_n(200.0, 0.25, 0.75, 0.8) == doctest::Approx(600.0));
 }

@@ -141,6 +141,25 @@ TEST_CASE("reference: a thicker strike plate acts stiffer") {
   check_direction(kStiffer, [](Setup& s) { s.bow.plate_offset_m += kInch / 32.0; });
 }
 
+// A heavier string (common practice, no source): the bow is slower, the arrow acts stiffer. This
+// direction took no part in choosing the model's stiffnesses.
+TEST_CASE("reference: a heavier string acts stiffer") {
+  StrokeOptions options;
+  options.vertical = false;
+  options.step_s = 50e-6;
+  options.beam.elements = 12;
+  options.beam.bending_modes = 6;
+  Unknowns heavier;
+  heavier.virtual_mass_kg += 10.0 * kGrain;
+  for (const Case& each : plausible_setups()) {
+    CAPTURE(each.name);
+    const ExitState usual = simulate_shot(each.setup, {}, options);
+    const ExitState slower = simulate_shot(each.setup, heavier, options);
+    CHECK(slower.speed_mps < usual.speed_mps);
+    CHECK(slower.lateral.reference_offset_deg > usual.lateral.reference_offset_deg);
+  }
+}
+
 // Slopes in pounds of wood spine: rules of thumb differ by a factor of two to three, so the mean
 // over the grid is held to a factor of two around their middle.
 TEST_CASE("reference: the size of the effects, in pounds of spine") {
