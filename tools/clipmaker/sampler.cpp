@@ -246,11 +246,20 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
   shot.loose_s = options.before_s >= 0.0 ? options.before_s : before;
   spec.duration_s = shot.loose_s + (options.after_s >= 0.0 ? options.after_s : 0.35);
   if (options.second_after_s > 0.0) {
-    ShotSpec second = sample_shot(rng, spec.arrow);
+    // The camera stays where it is, so the second flight must be seen from there, too.
+    ShotSpec second;
+    for (int i = 0; i < 200; ++i) {
+      second = sample_shot(rng, spec.arrow);
+      second.azimuth_deg = std::clamp(shot.azimuth_deg + rng.normal() * 0.4, -3.0, 3.0);
+      second.elevation_deg = shot.elevation_deg + rng.normal() * 0.4;
+      ClipSpec alone = spec;
+      alone.shots = {second};
+      if (limb_gap_m(alone) > 0.012) {
+        break;
+      }
+    }
     second.loose_s = shot.loose_s + options.second_after_s;
     spec.duration_s += options.second_after_s;
-    second.azimuth_deg = std::clamp(shot.azimuth_deg + rng.normal() * 0.4, -3.0, 3.0);
-    second.elevation_deg = shot.elevation_deg + rng.normal() * 0.4;
     spec.shots.push_back(second);
   }
   make_unmeasurable(spec, rng);
