@@ -139,8 +139,11 @@ void make_unmeasurable(ClipSpec& spec, Rng& rng) {
   } else if (spec.kind == "hidden") {
     spec.archer.headwear = "hat";
     // Filmed from too low and too close behind a wide hat: all of the flight is behind it.
-    spec.archer.hat_scale = 4.5;
+    spec.archer.hat_scale = 2.6;
     spec.archer.head_drop_m = -0.16;
+    spec.camera.height_above_m = 0.42;
+    spec.camera.behind_m = std::max(spec.camera.behind_m, 1.5);
+    spec.camera.lateral_m = 0.0;
   }
 }
 
