@@ -40,9 +40,9 @@ class SightingCost : public ceres::CostFunction {
   bool Evaluate(const double* const* parameters, double* residuals,
                 double** jacobians) const override {
     if (jacobians == nullptr) {
-      return residuals_of<double>(parameters[0], parameters[1], [&](std::size_t i, double r) {
-        residuals[i] = robust(r).value;
-      });
+      residuals_of<double>(parameters[0], parameters[1],
+                           [&](std::size_t i, double r) { residuals[i] = robust(r).value; });
+      return true;
     }
     using Jet = ceres::Jet<double, kParameters>;
     std::array<Jet, kParameters> p;
@@ -50,7 +50,7 @@ class SightingCost : public ceres::CostFunction {
       p[static_cast<std::size_t>(i)] = Jet(parameters[0][i], i);
     }
     const std::array<Jet, 2> jitter{Jet(parameters[1][0]), Jet(parameters[1][1])};
-    return residuals_of<Jet>(p.data(), jitter.data(), [&](std::size_t i, const Jet& r) {
+    residuals_of<Jet>(p.data(), jitter.data(), [&](std::size_t i, const Jet& r) {
       const Robust shaped = robust(r.a);
       residuals[i] = shaped.value;
       if (jacobians[0] != nullptr) {
@@ -63,6 +63,7 @@ class SightingCost : public ceres::CostFunction {
         jacobians[1][2 * i + 1] = shaped.slope * point.direction.y() / point.sigma_px;
       }
     });
+    return true;
   }
 
   const std::vector<Point>& points() const { return points_; }
@@ -89,7 +90,7 @@ class SightingCost : public ceres::CostFunction {
   }
 
   template <typename T, typename Sink>
-  bool residuals_of(const T* p, const T* jitter, const Sink& sink) const {
+  void residuals_of(const T* p, const T* jitter, const Sink& sink) const {
     using std::exp;
     const T readout = p[kReadout];
     const ArrowState<T> state =
@@ -99,17 +100,16 @@ class SightingCost : public ceres::CostFunction {
     for (std::size_t i = 0; i < points_.size(); ++i) {
       const Point& point = points_[i];
       const T ahead = point.end == 1 ? p[kNockEnd] : (point.end == 2 ? p[kTipEnd] : T(0));
-      const Eigen::Matrix<T, 3, 1> at =
+      Eigen::Matrix<T, 3, 1> at =
           shaft_point<T>(state, point.share, ahead) + per_row * T(point.row);
       if (at.z() < T(0.05)) {
-        return false;
+        at.z() = T(0.05);  // behind the camera: a trial step gone wild, to be rejected by its cost
       }
       const Eigen::Matrix<T, 2, 1> seen = optics::project<T>(focal, principal_px_, at);
       const T across = (seen.x() + jitter[0] - T(point.observed_px.x())) * T(point.direction.x()) +
                        (seen.y() + jitter[1] - T(point.observed_px.y())) * T(point.direction.y());
       sink(i, across / T(point.sigma_px));
     }
-    return true;
   }
 
   std::vector<Point> points_;

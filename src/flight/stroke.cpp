@@ -2,15 +2,42 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <numbers>
 
 #include "nocktrail/flight/headline.hpp"
 
 namespace nocktrail::flight {
+namespace {
 
-Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& places, double loose_guess_s,
-                  double loose_sigma_s, const StrokeOptions& options) {
+// Without the places at which the "point" stands still: before the loose it may be the point or an
+// edge of bow or hand beside it, and after the loose it can only be the latter.
+std::vector<TipPlace> moving_places(const std::vector<TipPlace>& places, double speed,
+                                    double loose_guess_s, const StrokeOptions& options) {
+  std::vector<double> still;
+  for (const TipPlace& place : places) {
+    if (place.t_s < loose_guess_s - 0.004) {
+      still.push_back(place.virtual_s);
+    }
+  }
+  if (still.size() < 2) {
+    return places;
+  }
+  std::nth_element(still.begin(), still.begin() + static_cast<std::ptrdiff_t>(still.size() / 2), still.end());
+  const double still_s = still[still.size() / 2];
+  std::vector<TipPlace> moving;
+  std::copy_if(places.begin(), places.end(), std::back_inserter(moving), [&](const TipPlace& place) {
+    return speed * (place.virtual_s - still_s) > options.still_m;
+  });
+  return moving;
+}
+
+}  // namespace
+
+Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
+                  double loose_guess_s, double loose_sigma_s, const StrokeOptions& options) {
   const double speed = std::exp(fit.parameters[kLogSpeed]);
+  const std::vector<TipPlace> places = moving_places(all_places, speed, loose_guess_s, options);
   // How far short of the backward continuation the arrow has come at time t: zero after the exit,
   // v0 d - (v0/w) sin(w d) at d before it, the whole way before the loose.
   const auto ahead_m = [&](double t, double exit, double stroke) {
@@ -46,9 +73,10 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& places, dou
       double log_weight = -0.5 * zs * zs - 0.5 * zl * zl;
       for (const TipPlace& place : places) {
         const double z = (speed * (place.virtual_s - place.t_s) - ahead_m(place.t_s, exit, stroke)) / place.sigma_m;
-        // Outliers spread over half a metre.
-        log_weight += std::log((1.0 - options.outlier_share) * std::exp(-0.5 * z * z) +
-                               options.outlier_share * 2.5 * place.sigma_m / 0.5);
+        // Outliers spread over half a metre. A hidden point lets something nearer be taken for it,
+        // rarely something further away.
+        const double share = z < 0.0 ? options.short_share : options.long_share;
+        log_weight += std::log((1.0 - share) * std::exp(-0.5 * z * z) + share * 2.5 * place.sigma_m / 0.5);
       }
       log_weights.push_back(log_weight);
       cells.push_back({exit, loose});

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <opencv2/core/utility.hpp>
 
@@ -92,17 +93,28 @@ flight::Parameters start_from(const track::Sweep& sweep, const flight::FlightPri
 
 constexpr double kShaftDiameterM = 0.0075;
 
-track::Expected expect(const flight::FlightFit& fit, double t_s, double across_px, double along_px) {
+// A shorter shaft is a blob of vanes and blur whose ends mean nothing.
+constexpr double kLeastLengthPx = 10.0;
+
+track::Expected expect(const flight::FlightFit& fit, double t_s) {
   track::Expected expected;
   expected.nock_px = flight::seen_px(fit, t_s, 0.0);
   expected.tip_px = flight::seen_px(fit, t_s, 1.0);
   const flight::ArrowState<double> state = flight::state_of(fit, t_s);
+  const double nock_m = flight::shaft_point<double>(state, 0.0, 0.0).z();
+  const double tip_m = flight::shaft_point<double>(state, 1.0, 0.0).z();
+  expected.depth_ratio = nock_m > 0.2 ? tip_m / nock_m : 0.0;
   expected.width_px = std::exp(fit.parameters[flight::kLogFocal]) * kShaftDiameterM /
                       std::max(0.3, state.centre_m.z());
-  expected.search_across_px = across_px;
-  expected.search_along_px = along_px;
   return expected;
 }
+
+// How far around the model to look.
+struct Search {
+  double across_px = 3.0;
+  double along_share = 0.2;  // of the arrow's length in the picture
+  bool painted = false;
+};
 
 bool inside(const cv::Size& size, const Eigen::Vector2d& p) {
   return p.x() > 2 && p.y() > 2 && p.x() < size.width - 3 && p.y() < size.height - 3;
@@ -132,30 +144,34 @@ std::vector<flight::ArrowSighting> coarse_sightings(const track::Region& region,
   return sightings;
 }
 
-// Measures every frame in which the model puts the arrow into the picture.
+// Cuts the arrow open in every frame in which the model puts it into the picture, and sights it:
+// with `painted`, each frame is matched to the arrow's paint as all frames show it.
 std::vector<flight::ArrowSighting> fine_sightings(const track::Region& region,
                                                   const flight::FlightFit& fit, double first_s,
-                                                  double last_s, const std::vector<double>& t_s,
-                                                  const cv::Size& size, double across_px,
-                                                  double along_share,
+                                                  const std::vector<double>& t_s,
+                                                  const cv::Size& size, const Search& search,
                                                   const track::ShaftOptions& options) {
-  std::vector<flight::ArrowSighting> sightings;
+  std::vector<track::ShaftProfile> profiles;
   for (std::size_t k = 0; k < t_s.size(); ++k) {
-    if (t_s[k] < first_s || t_s[k] > last_s) {
+    if (t_s[k] < first_s) {
       continue;
     }
-    const flight::ArrowState<double> state = flight::state_of(fit, t_s[k]);
-    if (state.centre_m.z() < 0.6) {
-      continue;
-    }
-    track::Expected expected = expect(fit, t_s[k], across_px, 0.0);
+    track::Expected expected = expect(fit, t_s[k]);
     const double length = (expected.tip_px - expected.nock_px).norm();
-    expected.search_along_px = std::clamp(along_share * length, 4.0, 16.0);
-    if (!inside(size, expected.tip_px) || length < 4.0) {
+    if (expected.depth_ratio <= 0.0 || !inside(size, expected.tip_px) || length < kLeastLengthPx) {
       continue;
     }
-    flight::ArrowSighting sighting =
-        track::measure_shaft(region, k, t_s[k], expected, options);
+    expected.search_across_px = search.across_px;
+    expected.search_along_px = std::clamp(search.along_share * length, 4.0, 16.0);
+    if (auto profile = track::cut_open(region, k, t_s[k], expected, options)) {
+      profiles.push_back(std::move(*profile));
+    }
+  }
+  const std::optional<track::ArrowPaint> paint =
+      search.painted ? track::learn_paint(profiles, options) : std::nullopt;
+  std::vector<flight::ArrowSighting> sightings;
+  for (const track::ShaftProfile& profile : profiles) {
+    flight::ArrowSighting sighting = track::sight(profile, paint, options);
     if (sighting.centre.size() >= 2) {
       sightings.push_back(std::move(sighting));
     }
@@ -228,10 +244,11 @@ std::optional<Candidate> refine(const track::Region& region, flight::FlightFit f
                                 const track::ShaftOptions& shaft_options) {
   Candidate candidate;
   double first_s = surge_s + 0.014;
-  for (int round = 0; round < 3; ++round) {
+  static constexpr std::array<Search, 4> kSearches{
+      {{4.0, 0.3, false}, {3.0, 0.25, true}, {2.5, 0.2, true}, {2.5, 0.2, true}}};
+  for (int round = 0; round < 4; ++round) {
     candidate.sightings =
-        fine_sightings(region, fit, first_s, t_s.back(), t_s, size, round == 0 ? 4.0 : 2.5,
-                       round == 0 ? 0.3 : 0.18, shaft_options);
+        fine_sightings(region, fit, first_s, t_s, size, kSearches[static_cast<std::size_t>(round)], shaft_options);
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
     }
@@ -243,7 +260,8 @@ std::optional<Candidate> refine(const track::Region& region, flight::FlightFit f
     }
     const std::vector<flight::TipPlace> places =
         tip_places(region, fit, t_s, surge_s - 0.012, surge_s + 0.030, size, shaft_options);
-    candidate.stroke = flight::fit_stroke(fit, places, surge_s, 0.006, {});
+    candidate.stroke = flight::fit_stroke(fit, places, surge_s - 0.003, 0.006, {});
+    if(getenv("PL")) { for(auto&p:places) fmt::print(stderr,"    place t {:.4f} ahead {:.3f} m s {:.3f}\n",p.t_s,(p.virtual_s-p.t_s)*std::exp(fit.parameters[flight::kLogSpeed]),p.sigma_m); fmt::print(stderr,"   -> exit {:.4f} loose {:.4f} surge {:.4f} rest {:.3f}+-{:.3f}\n",candidate.stroke.exit_s,candidate.stroke.loose_s,surge_s,candidate.stroke.rest_forward_m,candidate.stroke.rest_sigma_m); }
     first_s = candidate.stroke.exit_s + 0.0003;
   }
   candidate.fit = std::move(fit);

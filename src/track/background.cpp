@@ -127,6 +127,18 @@ std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied, const B
         if (lasted > options.longest_cover_s + frame) {
           continue;
         }
+        // Noise makes specks, an arrow a streak: the same instant must show around the pixel too.
+        const int middle = first + count / 2;
+        int around = 0;
+        for (int dy = -2; dy <= 2; ++dy) {
+          const std::uint64_t* near = row + static_cast<std::ptrdiff_t>(dy) * size.width;
+          for (int dx = -2; dx <= 2; ++dx) {
+            around += static_cast<int>((near[x + dx] >> middle) & 1U);
+          }
+        }
+        if (around < options.least_around) {
+          continue;
+        }
         passings.push_back({static_cast<float>(x), static_cast<float>(y),
                             static_cast<std::int16_t>(first), static_cast<std::int16_t>(count)});
       }

@@ -90,7 +90,7 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
     if (!previous.empty() && previous.size() == frame.luma.size()) {
       cv::absdiff(frame.luma, previous, difference);
       // Motion worth counting stands clear of noise and of the crawl of edges under hand shake.
-      cv::subtract(difference, cv::Scalar(3), difference);
+      cv::subtract(difference, cv::Scalar(3.0 + 4.0 * cv::mean(difference)[0]), difference);
       sum = cv::sum(difference)[0] / static_cast<double>(difference.total());
     }
     motion.push_back(sum);
@@ -114,7 +114,7 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
       after += motion[j];
       ++n;
     }
-    if (before.size() < 2 || n == 0) {
+    if (before.size() < 3 || times[k] - times.front() < 0.2 * options.before_s || n == 0) {
       continue;
     }
     const double calm = quantile_of(before, 0.7) + kQuiet;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <opencv2/core/utility.hpp>
 #include <opencv2/imgproc.hpp>
 
@@ -164,6 +165,20 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
     if (std::abs(dc) < 0.005) {
       break;
     }
+  }
+  // Something just beside the shaft, seen as strongly as the shaft: vanes, a limb, another arrow.
+  double flank = 0.0;
+  int flank_rows = 0;
+  for (int row = 0; row < patch.rows; ++row) {
+    const double b = std::abs(patch.b(row) - centre) - width / 2;
+    if (b > 1.8 && b < 5.0) {
+      flank += profile[static_cast<std::size_t>(row)] * profile[static_cast<std::size_t>(row)];
+      ++flank_rows;
+    }
+  }
+  flank = flank_rows > 0 ? std::sqrt(flank / flank_rows) : 0.0;
+  if (flank > options.clear_sides * std::abs(contrast) && flank > 2.0 * noise / std::sqrt(1.0 / patch.b_step)) {
+    return std::nullopt;
   }
   const double contrast_sigma = noise / std::sqrt(std::max(weight, 1e-9));
   if (std::abs(contrast) < options.least_contrast_sigma * contrast_sigma ||
@@ -479,26 +494,26 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
   return CoarseShaft{best_at + best_along * places[best_last], best_at + best_along * places[best_first]};
 }
 
-flight::ArrowSighting measure_shaft(const Region& region, std::size_t frame, double t_s,
-                                    const Expected& expected, const ShaftOptions& options) {
-  flight::ArrowSighting sighting;
-  sighting.frame = static_cast<int>(frame);
-  sighting.t_s = t_s;
+std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
+                                     const Expected& expected, const ShaftOptions& options) {
   const Eigen::Vector2d shaft = expected.tip_px - expected.nock_px;
   const double length = shaft.norm();
   if (length < 3.0) {
-    return sighting;
+    return std::nullopt;
   }
-  const Eigen::Vector2d along = shaft / length;
-  const Eigen::Vector2d across(-along.y(), along.x());
+  ShaftProfile profile;
+  profile.frame = frame;
+  profile.t_s = t_s;
+  profile.expected = expected;
+  profile.along = shaft / length;
+  const Eigen::Vector2d across(-profile.along.y(), profile.along.x());
   const double width = std::max(1.0, expected.width_px);
   const double margin = expected.search_along_px + 8.0;
   const double reach = width / 2 + expected.search_across_px + 6.0;
   const Rectified patch =
-      rectify(region, frame, expected.nock_px, along, -margin, length + margin, reach);
+      rectify(region, frame, expected.nock_px, profile.along, -margin, length + margin, reach);
   const auto column_of = [&](double a) { return static_cast<int>(std::lround(a - patch.a0)); };
 
-  // Slices between the ends, a little inside them, where vanes and blur do not reach.
   const int slice_px = std::clamp(static_cast<int>(length / 12.0), 2, 8);
   std::vector<Slice> slices;
   for (double a = 1.0; a + slice_px <= length; a += slice_px) {
@@ -511,12 +526,22 @@ flight::ArrowSighting measure_shaft(const Region& region, std::size_t frame, dou
   }
   const std::optional<Straight> line = agree(slices, 0.35);
   if (!line || static_cast<double>(slices.size()) * slice_px < 0.3 * length) {
-    return sighting;
+    return std::nullopt;
+  }
+  profile.line_offset = line->offset;
+  profile.line_slope = line->slope;
+  for (const Slice& slice : slices) {
+    profile.centre.push_back(
+        {expected.nock_px + profile.along * slice.a + across * slice.centre, slice.sigma});
+    profile.centre_at_px.push_back(slice.a);
   }
 
   // Matched contrast along the line.
-  std::vector<double> level(static_cast<std::size_t>(patch.columns));
+  profile.first_px = patch.a0;
+  profile.level.resize(static_cast<std::size_t>(patch.columns));
+  profile.background.resize(profile.level.size());
   double noise_sum = 0.0;
+  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
   for (int column = 0; column < patch.columns; ++column) {
     const double centre = line->at(patch.a0 + column);
     double top = 0.0;
@@ -526,40 +551,200 @@ flight::ArrowSighting measure_shaft(const Region& region, std::size_t frame, dou
       top += t * patch.at(row, column);
       weight += t * t;
     }
-    level[static_cast<std::size_t>(column)] = weight > 0 ? top / weight : 0.0;
-    noise_sum += patch.noise[static_cast<std::size_t>(column)] * std::sqrt(1.0 / patch.b_step) /
-                 std::sqrt(std::max(weight, 1e-9));
+    const auto i = static_cast<std::size_t>(column);
+    profile.level[i] = weight > 0 ? top / weight : 0.0;
+    const Eigen::Vector2d at = profile.place(patch.a0 + column) - corner;
+    profile.background[i] = static_cast<double>(sample(region.background, at.x(), at.y()));
+    noise_sum += patch.noise[i] * std::sqrt(1.0 / patch.b_step) / std::sqrt(std::max(weight, 1e-9));
   }
-  const double noise = noise_sum / patch.columns;
-  const auto level_at = [&](double a) {
-    const double c = std::clamp(a - patch.a0, 0.0, patch.columns - 1.001);
-    const auto i = static_cast<std::size_t>(c);
-    const double f = c - static_cast<double>(i);
-    return (1 - f) * level[i] + f * level[i + 1];
+  profile.noise = noise_sum / patch.columns;
+  return profile;
+}
+
+Eigen::Vector2d ShaftProfile::place(double along_px) const {
+  const Eigen::Vector2d across(-along.y(), along.x());
+  return expected.nock_px + along * along_px + across * (line_offset + line_slope * along_px);
+}
+
+double ArrowPaint::at(double share) const {
+  const double c = std::clamp(share * static_cast<double>(grey.size()) - 0.5, 0.0,
+                              static_cast<double>(grey.size()) - 1.001);
+  const auto i = static_cast<std::size_t>(c);
+  const double f = c - static_cast<double>(i);
+  return (1 - f) * grey[i] + f * grey[i + 1];
+}
+
+namespace {
+
+// Share of the shaft at a fraction of its picture length, and back: the far end is foreshortened
+// (projective map of a line, Hartley & Zisserman section 2.5).
+double share_of(double fraction, double depth_ratio) {
+  return fraction / (depth_ratio * (1.0 - fraction) + fraction);
+}
+
+double fraction_of(double share, double depth_ratio) {
+  return share * depth_ratio / ((1.0 - share) + share * depth_ratio);
+}
+
+double level_at(const std::vector<double>& values, double first_px, double a) {
+  const double c = std::clamp(a - first_px, 0.0, static_cast<double>(values.size()) - 1.001);
+  const auto i = static_cast<std::size_t>(c);
+  const double f = c - static_cast<double>(i);
+  return (1 - f) * values[i] + f * values[i + 1];
+}
+
+struct Ends {
+  double nock_px = 0.0;  // along coordinates
+  double tip_px = 0.0;
+  double nock_sigma = 1.0;
+  double tip_sigma = 1.0;
+};
+
+// How badly the painted arrow between two ends explains the profile, in noise variances; each
+// pixel counts at most `cap`, so that an occluded stretch cannot drag an end.
+double mismatch(const ShaftProfile& profile, const ArrowPaint& paint, double nock, double tip,
+                double noise, double cap) {
+  const double length = tip - nock;
+  const double soft = 0.7 + 0.015 * length;  // lens and motion blur of the ends, 1 sigma
+  double sum = 0.0;
+  for (std::size_t i = 0; i < profile.level.size(); ++i) {
+    const double a = profile.first_px + static_cast<double>(i);
+    const double inside = 0.5 * (std::erf((a - nock) / (soft * std::numbers::sqrt2)) -
+                                 std::erf((a - tip) / (soft * std::numbers::sqrt2)));
+    double predicted = 0.0;
+    if (inside > 1e-3) {
+      const double fraction = std::clamp((a - nock) / length, 0.0, 1.0);
+      predicted = inside * (paint.at(share_of(fraction, profile.expected.depth_ratio)) - profile.background[i]);
+    }
+    const double r = (profile.level[i] - predicted) / noise;
+    sum += std::min(r * r, cap);
+  }
+  return sum;
+}
+
+std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& paint,
+                                const ShaftOptions& options) {
+  const double length = profile.length_px();
+  const double reach = profile.expected.search_along_px;
+  // Paint, background and alignment are all a little off: a tenth of the contrast counts as noise.
+  std::vector<double> strength;
+  for (std::size_t i = 0; i < profile.level.size(); ++i) {
+    strength.push_back(std::abs(profile.level[i]));
+  }
+  const double noise = std::hypot(profile.noise * 1.2, 0.15 * median_of(strength) + 0.5);
+  constexpr double kCap = 16.0;
+  const auto cost = [&](double nock, double tip) {
+    return mismatch(profile, paint, nock, tip, noise, kCap);
   };
-  const auto place = [&](double a) -> Eigen::Vector2d {
-    return expected.nock_px + along * a + across * line->at(a);
+  double best = 1e300;
+  double nock = 0.0;
+  double tip = length;
+  const double step = reach > 8.0 ? 1.0 : 0.5;
+  for (double n = -reach; n <= reach; n += step) {
+    for (double t = length - reach; t <= length + reach; t += step) {
+      if (t - n < 0.6 * length) {
+        continue;
+      }
+      const double c = cost(n, t);
+      if (c < best) {
+        best = c;
+        nock = n;
+        tip = t;
+      }
+    }
+  }
+  for (double fine = 0.5 * step; fine > 0.04; fine *= 0.5) {
+    for (int pass = 0; pass < 2; ++pass) {
+      for (const double d : {-fine, fine}) {
+        if (const double c = cost(nock + d, tip); c < best) {
+          best = c;
+          nock += d;
+        }
+        if (const double c = cost(nock, tip + d); c < best) {
+          best = c;
+          tip += d;
+        }
+      }
+    }
+  }
+  if (std::abs(nock) > reach - 0.25 || std::abs(tip - length) > reach - 0.25) {
+    return std::nullopt;
+  }
+  // Curvature of the cost over a pixel each way, and the misfit per pixel as its scale.
+  const double h = 1.0;
+  const double cnn = (cost(nock - h, tip) - 2 * best + cost(nock + h, tip)) / (2 * h * h);
+  const double ctt = (cost(nock, tip - h) - 2 * best + cost(nock, tip + h)) / (2 * h * h);
+  const double scale = std::max(1.0, best / static_cast<double>(profile.level.size()));
+  const auto sigma = [&](double curvature) {
+    return std::hypot(options.painted_floor_px, std::sqrt(scale / std::max(curvature, 1e-3)));
   };
-  const double inside = std::min(0.3 * length, 14.0);
-  const auto nock = find_edge([&](double o) { return level_at(-o); }, inside,
-                              expected.search_along_px, noise, options);
-  if (nock) {
-    sighting.nock = flight::EndPoint{place(-nock->at), nock->sigma};
-  }
-  const auto tip = find_edge([&](double o) { return level_at(length + o); }, inside,
-                             expected.search_along_px, noise, options);
-  if (tip) {
-    sighting.tip = flight::EndPoint{place(length + tip->at), tip->sigma};
-  }
-  const double begin = nock ? -nock->at : 0.0;
-  const double end = tip ? length + tip->at : length;
-  for (const Slice& slice : slices) {
-    // The rear tenth carries vanes, whose middle is not the shaft's.
-    if (slice.a < begin + 0.04 * length || slice.a > end) {
+  return Ends{nock, tip, sigma(cnn), sigma(ctt)};
+}
+
+}  // namespace
+
+std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
+                                      const ShaftOptions& options) {
+  constexpr std::size_t kBins = 40;
+  std::vector<std::vector<double>> seen(kBins);
+  std::size_t teachers = 0;
+  for (const ShaftProfile& profile : profiles) {
+    const double length = profile.length_px();
+    if (length < options.paint_length_px) {
       continue;
     }
-    sighting.centre.push_back(
-        {expected.nock_px + along * slice.a + across * slice.centre, slice.sigma});
+    ++teachers;
+    for (std::size_t bin = 0; bin < kBins; ++bin) {
+      const double share = (static_cast<double>(bin) + 0.5) / kBins;
+      const double a = length * fraction_of(share, profile.expected.depth_ratio);
+      seen[bin].push_back(level_at(profile.level, profile.first_px, a) +
+                          level_at(profile.background, profile.first_px, a));
+    }
+  }
+  if (teachers < 4) {
+    return std::nullopt;
+  }
+  ArrowPaint paint;
+  for (std::vector<double>& values : seen) {
+    paint.grey.push_back(median_of(std::move(values)));
+  }
+  return paint;
+}
+
+flight::ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>& paint,
+                            const ShaftOptions& options) {
+  flight::ArrowSighting sighting;
+  sighting.frame = static_cast<int>(profile.frame);
+  sighting.t_s = profile.t_s;
+  const double length = profile.length_px();
+  double begin = 0.0;
+  double end = length;
+  const std::optional<Ends> ends =
+      paint ? match_paint(profile, *paint, options) : std::optional<Ends>{};
+  if (ends) {
+    begin = ends->nock_px;
+    end = ends->tip_px;
+    sighting.nock = flight::EndPoint{profile.place(begin), ends->nock_sigma};
+    sighting.tip = flight::EndPoint{profile.place(end), ends->tip_sigma};
+  } else if (!paint) {
+    const double inside = std::min(0.3 * length, 14.0);
+    const auto level = [&](double a) { return level_at(profile.level, profile.first_px, a); };
+    const double reach = profile.expected.search_along_px;
+    if (const auto nock = find_edge([&](double o) { return level(-o); }, inside, reach, profile.noise, options)) {
+      begin = -nock->at;
+      sighting.nock = flight::EndPoint{profile.place(begin), nock->sigma};
+    }
+    if (const auto tip = find_edge([&](double o) { return level(length + o); }, inside, reach, profile.noise, options)) {
+      end = length + tip->at;
+      sighting.tip = flight::EndPoint{profile.place(end), tip->sigma};
+    }
+  }
+  for (std::size_t i = 0; i < profile.centre.size(); ++i) {
+    const double a = profile.centre_at_px[i];
+    // The very end carries nock and vanes, whose middle is not the shaft's.
+    if (a >= begin + 0.04 * length && a <= end) {
+      sighting.centre.push_back(profile.centre[i]);
+    }
   }
   return sighting;
 }

@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <boost/random/mersenne_twister.hpp>
 #include <boost/random/uniform_real_distribution.hpp>
 
@@ -139,7 +140,7 @@ double median_cover_s(const Sweep& sweep, const std::vector<Passing>& passings,
 
 // Whether two sweeps follow the same body: one line, one rate.
 bool alike(const Sweep& a, const Sweep& b) {
-  if (a.outward.dot(b.outward) < 0.998 || std::abs(std::log(a.inverse_rate / b.inverse_rate)) > 0.35) {
+  if (a.outward.dot(b.outward) < 0.998 || std::abs(std::log(a.inverse_rate / b.inverse_rate)) > 0.8) {
     return false;
   }
   const Eigen::Vector2d apart = a.vanishing_px - b.vanishing_px;
@@ -229,6 +230,7 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
 
   Scorer scorer(search, t_s.size(), frame_s);
   std::vector<Sweep> best;
+  const double least_down = std::cos(options.most_sideways_deg * std::numbers::pi / 180.0);
   for (int n = 0; n < options.search_draws; ++n) {
     const std::size_t ka = busy[draw(busy.size())];
     const std::size_t kb = busy[draw(busy.size())];
@@ -240,7 +242,7 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
     const Eigen::Vector2d step = a.at_px - b.at_px;
     const double apart = step.norm();
     const double dt = b.t_s - a.t_s;
-    if (apart < 6.0 || dt < 0.5 * frame_s) {
+    if (apart < 6.0 || dt < 0.5 * frame_s || step.y() < least_down * apart) {
       continue;
     }
     const double ratio = options.most_v_per_h / options.least_v_per_h;
@@ -272,7 +274,8 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
   for (Sweep sweep : best) {
     sweep = refined(sweep, full, full_scorer, frame_s);
     const double v_per_h = sweep.v_per_h(focal_px);
-    if (!(v_per_h > 0.8 * options.least_v_per_h && v_per_h < 1.3 * options.most_v_per_h)) {
+    if (!(v_per_h > 0.9 * options.least_v_per_h && v_per_h < 1.2 * options.most_v_per_h) ||
+        sweep.outward.y() < 0.9 * least_down) {
       continue;
     }
     const Tally tally = full_scorer.tally(sweep);

@@ -26,7 +26,9 @@ struct StrokeOptions {
   double brace_sigma_m = 0.015;
   double stroke_mean_m = 0.50;
   double stroke_sigma_m = 0.06;
-  double outlier_share = 0.15;      // of places that are not the point at all
+  double short_share = 0.35;        // of places short of the point: it is hidden there
+  double long_share = 0.05;         // of places beyond it
+  double still_m = 0.04;            // closer than this to where it stood before the loose: not moving
 };
 
 struct Stroke {

@@ -10,7 +10,7 @@ namespace nocktrail::track {
 
 struct LooseOptions {
   int shrink = 8;                // the scan looks at pictures this many times smaller
-  double least_surge = 2.2;      // motion just after over motion just before
+  double least_surge = 1.8;      // motion just after over motion just before
   double before_s = 0.08;        // what "before" and "after" mean
   double after_s = 0.016;
   double apart_s = 0.5;          // two looses are at least this far apart

@@ -16,8 +16,12 @@ struct ShaftOptions {
   double changed_sigma = 4.0;     // a pixel this far from the background may be arrow
   double edge_softness_px = 0.9;  // lens and codec blur of an edge, 1 sigma, for the templates
   double least_contrast_sigma = 4.0;  // a slice or end weaker than this is not used
+  double clear_sides = 0.35;      // a slice whose flanks differ from the background by more than this
+                                  // share of its own contrast (vanes) tells nothing of the shaft
   double centre_floor_px = 0.08;  // best believable accuracy of one slice
-  double end_floor_px = 0.7;      // best believable accuracy of an end
+  double end_floor_px = 0.7;      // best believable accuracy of an end found by its contrast alone
+  double painted_floor_px = 0.4;  // and of one found by matching the painted arrow
+  double paint_length_px = 18.0;  // frames with a shorter arrow teach no paint
 };
 
 // The stretch of frames cut to the flight's part of the picture, the still background taken off.
@@ -46,15 +50,50 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
 struct Expected {
   Eigen::Vector2d nock_px;
   Eigen::Vector2d tip_px;
+  double depth_ratio = 1.0;     // camera depth of the tip over that of the nock
   double width_px = 3.0;        // of the shaft
   double search_across_px = 3.0;
   double search_along_px = 6.0;
 };
 
-// Measures centre points and ends around the expected shaft: matched filter across slices of the
-// shaft, half-contrast crossing along it. Empty sighting when nothing stands out.
-flight::ArrowSighting measure_shaft(const Region& region, std::size_t frame, double t_s,
-                                    const Expected& expected, const ShaftOptions& options);
+// The arrow in one frame cut open along its length: how strongly a bar of the shaft's width stands
+// out at each pixel of the (straightened) axis.
+struct ShaftProfile {
+  std::size_t frame = 0;
+  double t_s = 0.0;
+  Expected expected;
+  Eigen::Vector2d along = Eigen::Vector2d::UnitX();  // nock to tip, in the picture
+  double first_px = 0.0;            // coordinate of level[0], from the expected nock, step 1 px
+  std::vector<double> level;        // matched contrast, grey levels
+  std::vector<double> background;   // grey level behind the axis
+  double noise = 1.0;               // of one value of level, 1 sigma
+  double line_offset = 0.0;         // axis found: across = offset + slope * along coordinate
+  double line_slope = 0.0;
+  std::vector<flight::CentrePoint> centre;
+  std::vector<double> centre_at_px;  // along coordinate of each centre point
+
+  double length_px() const { return (expected.tip_px - expected.nock_px).norm(); }
+  Eigen::Vector2d place(double along_px) const;
+};
+
+// nullopt when nothing as straight and thin as a shaft stands out there.
+std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
+                                     const Expected& expected, const ShaftOptions& options);
+
+// The arrow's own grey level along its length (0 nock, 1 tip), gathered from all frames in which
+// it is long. Lets a frame be matched as a whole: a light nock on a dark shaft, crest bands and
+// stretches that vanish before their background no longer pass for ends.
+struct ArrowPaint {
+  std::vector<double> grey;  // at shares (i + 0.5) / size()
+  double at(double share) const;
+};
+std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
+                                      const ShaftOptions& options);
+
+// Centre points and both ends. Without paint, each end is where the contrast falls off; with it,
+// the ends are where the painted arrow, laid over the background, explains the profile best.
+flight::ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>& paint,
+                            const ShaftOptions& options);
 
 // The foremost end of a shaft that lies along `curve` (points about a pixel apart, from near the
 // bow outward to empty ground), as a fractional index into it: coming from the far end, where
