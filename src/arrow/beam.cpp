@@ -62,15 +62,15 @@ BeamModes::BeamModes(const ArrowBuild& arrow, const BeamOptions& options)
   mass(size - 2, size - 2) += arrow.tip_mass_kg;
   if (arrow.fletching_mass_kg > 0.0) {
     const double at = std::clamp(arrow.fletching_from_nock_m, 0.0, length_m_);
-    const int e = std::min(static_cast<int>(at / h), elements_ - 1);
-    const Vector4 n = hermite(at / h - e, h);
+    const Eigen::Index e = std::min<Eigen::Index>(static_cast<Eigen::Index>(at / h), elements_ - 1);
+    const Vector4 n = hermite(at / h - static_cast<double>(e), h);
     mass.block<4, 4>(2 * e, 2 * e) += arrow.fletching_mass_kg * n * n.transpose();
   }
 
   const auto gauss = gauss_points();
   double ahead_of_element = arrow.tip_mass_kg;
-  for (int e = elements_ - 1; e >= 0; --e) {
-    const double start = e * h;
+  for (Eigen::Index e = elements_ - 1; e >= 0; --e) {
+    const double start = static_cast<double>(e) * h;
     const double fletching_ahead_limit = arrow.fletching_from_nock_m;
     double element_mass = 0.0;
     for (const GaussPoint& g : gauss) {
@@ -102,11 +102,11 @@ BeamModes::BeamModes(const ArrowBuild& arrow, const BeamOptions& options)
   nodal_.resize(size, bending + 2);
   omega_rad_s_ = ModeVector::Zero(bending + 2);
   // The two zero modes come out as any mixture; the exact rigid shapes take their place.
-  for (int node = 0; node <= elements_; ++node) {
+  for (Eigen::Index node = 0; node <= elements_; ++node) {
     const double root_inertia = std::sqrt(mass_.inertia_kg_m2);
     nodal_(2 * node, 0) = 1.0 / std::sqrt(mass_.mass_kg);
     nodal_(2 * node + 1, 0) = 0.0;
-    nodal_(2 * node, 1) = (node * h - mass_.balance_m) / root_inertia;
+    nodal_(2 * node, 1) = (static_cast<double>(node) * h - mass_.balance_m) / root_inertia;
     nodal_(2 * node + 1, 1) = 1.0 / root_inertia;
   }
   for (int k = 0; k < bending; ++k) {
@@ -124,15 +124,15 @@ double BeamModes::frequency_hz(int bending_mode) const {
 
 ModeVector BeamModes::shape_at(double from_nock_m) const {
   const double position = std::clamp(from_nock_m, 0.0, length_m_) / element_m_;
-  const int e = std::min(static_cast<int>(position), elements_ - 1);
-  const Vector4 n = hermite(position - e, element_m_);
+  const Eigen::Index e = std::min<Eigen::Index>(static_cast<Eigen::Index>(position), elements_ - 1);
+  const Vector4 n = hermite(position - static_cast<double>(e), element_m_);
   return nodal_.middleRows<4>(2 * e).transpose() * n;
 }
 
 ModeVector BeamModes::slope_at(double from_nock_m) const {
   const double position = std::clamp(from_nock_m, 0.0, length_m_) / element_m_;
-  const int e = std::min(static_cast<int>(position), elements_ - 1);
-  const Vector4 n = hermite_slope(position - e, element_m_);
+  const Eigen::Index e = std::min<Eigen::Index>(static_cast<Eigen::Index>(position), elements_ - 1);
+  const Vector4 n = hermite_slope(position - static_cast<double>(e), element_m_);
   return nodal_.middleRows<4>(2 * e).transpose() * n;
 }
 

@@ -20,17 +20,17 @@ Shaft group_away(Shaft shaft, int steps_weaker) {
   // Between two groups, the neighbours count from the stated spine, which need not be a group.
   const double stated = astm_deflection_in(shaft.ei_n_m2);
   constexpr double kSame = 1e-3;
-  double next = stated;
-  if (steps_weaker > 0) {
-    const auto it = std::find_if(kDeflectionGroups_in.begin(), kDeflectionGroups_in.end(),
-                                 [&](double group) { return group > stated + kSame; });
-    next = it != kDeflectionGroups_in.end() ? *it : stated * 1.2;
-  } else {
+  const auto next_in = [&] {
+    if (steps_weaker > 0) {
+      const auto it = std::find_if(kDeflectionGroups_in.begin(), kDeflectionGroups_in.end(),
+                                   [&](double group) { return group > stated + kSame; });
+      return it != kDeflectionGroups_in.end() ? *it : stated * 1.2;
+    }
     const auto it = std::find_if(kDeflectionGroups_in.rbegin(), kDeflectionGroups_in.rend(),
                                  [&](double group) { return group < stated - kSame; });
-    next = it != kDeflectionGroups_in.rend() ? *it : stated / 1.2;
-  }
-  shaft.ei_n_m2 = ei_from_astm_deflection(next);
+    return it != kDeflectionGroups_in.rend() ? *it : stated / 1.2;
+  };
+  shaft.ei_n_m2 = ei_from_astm_deflection(next_in());
   return shaft;
 }
 

@@ -146,8 +146,9 @@ std::vector<std::string> groups_between(const StartingRange& range, SpineGroups 
   }
   const double low_lb = wood_pounds(ei_from_astm_deflection(range.high80_in));
   const double high_lb = wood_pounds(ei_from_astm_deflection(range.low80_in));
-  const double first = kWoodGroup_lb * std::floor(low_lb / kWoodGroup_lb);
-  for (double lb = first; lb < high_lb; lb += kWoodGroup_lb) {
+  const auto first = static_cast<int>(std::floor(low_lb / kWoodGroup_lb));
+  for (int group = first; group * kWoodGroup_lb < high_lb; ++group) {
+    const double lb = group * kWoodGroup_lb;
     groups.push_back(
         units::format_force(lb * units::kNewtonsPerPoundForce, units::ForceUnit::lb, 3) + " to " +
         units::format_force((lb + kWoodGroup_lb) * units::kNewtonsPerPoundForce,

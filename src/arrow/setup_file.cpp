@@ -39,7 +39,7 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
 // One table of the file; remembers what it was asked for, so that the rest can be named as unknown.
 class Table {
  public:
-  Table(const toml::table& table, std::string name, std::string_view source)
+  Table(const toml::table& table, const std::string& name, std::string_view source)
       : table_(table), prefix_(name.empty() ? "" : name + "."), source_(source) {}
 
   std::optional<std::string> text(const std::string& key) {
