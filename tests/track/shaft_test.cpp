@@ -1,0 +1,244 @@
+// The sub-pixel measurement of the shaft on drawn bars: bias, scatter and honesty of its sigmas.
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <vector>
+
+#include "bar_picture.hpp"
+#include "nocktrail/track/shaft.hpp"
+
+using namespace nocktrail;
+
+namespace {
+
+constexpr double kNoise = 2.0;
+
+track::Region region_of(const cv::Mat& difference) {
+  track::Region region;
+  region.roi = cv::Rect(0, 0, difference.cols, difference.rows);
+  region.difference = {difference};
+  region.background = cv::Mat::zeros(difference.size(), CV_32F);
+  region.sigma = cv::Mat(difference.size(), CV_32F, cv::Scalar(kNoise));
+  return region;
+}
+
+// One frame on its own, the paint of the arrow unknown.
+flight::ArrowSighting measured(const cv::Mat& difference, const track::Expected& expected,
+                               const track::ShaftOptions& options) {
+  const auto profile = track::cut_open(region_of(difference), 0, 0.0, expected, options);
+  return profile ? track::sight(*profile, std::nullopt, options) : flight::ArrowSighting{};
+}
+
+// Least possible sigma across the shaft of one slice `slice_px` long: noise over the root of the
+// sum of squared slopes of the profile (Cramer and Rao's bound for a place in white noise).
+double bound_px(double width_px, double contrast, double blur_px, double slice_px) {
+  double information = 0.0;
+  for (double b = -12.0; b <= 12.0; b += 1.0) {
+    const double slope = (test::box_through_blur(b + 1e-4, width_px, blur_px) -
+                          test::box_through_blur(b - 1e-4, width_px, blur_px)) /
+                         2e-4;
+    information += std::pow(contrast * slope / kNoise, 2) * slice_px;
+  }
+  return 1.0 / std::sqrt(information);
+}
+
+struct Bar {
+  Eigen::Vector2d nock;
+  Eigen::Vector2d tip;
+  double width_px = 3.0;
+  double contrast = 30.0;
+};
+
+}  // namespace
+
+TEST_CASE("truth: centre points are unbiased, near the bound, and their sigmas are honest") {
+  test::Random random(21);
+  boost::random::uniform_real_distribution<double> share(-1.0, 1.0);
+  const track::ShaftOptions options;
+  for (const double width_px : {1.5, 3.0, 5.0}) {
+    for (const double contrast : {25.0, -60.0}) {
+      CAPTURE(width_px);
+      CAPTURE(contrast);
+      double sum = 0.0;
+      double squares = 0.0;
+      double z_squares = 0.0;
+      double least_sigma = 1e9;
+      int count = 0;
+      int end_count = 0;
+      double nock_sum = 0.0;
+      double tip_sum = 0.0;
+      double end_squares = 0.0;
+      constexpr int kDraws = 120;
+      for (int draw = 0; draw < kDraws; ++draw) {
+        Bar bar{{70 + 3 * share(random), 118 + 3 * share(random)},
+                {88 + 12 * share(random), 40 + 3 * share(random)},
+                width_px,
+                contrast};
+        cv::Mat difference = cv::Mat::zeros(160, 150, CV_32F);
+        test::add_bar(difference, bar.nock, bar.tip, width_px, contrast, options.edge_softness_px);
+        test::add_noise(difference, kNoise, random);
+        track::Expected expected;
+        expected.nock_px = bar.nock + 1.2 * Eigen::Vector2d(share(random), share(random));
+        expected.tip_px = bar.tip + 1.2 * Eigen::Vector2d(share(random), share(random));
+        expected.width_px = width_px;
+        const flight::ArrowSighting sighting =
+            measured(difference, expected, options);
+        const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
+        const Eigen::Vector2d across(-along.y(), along.x());
+        CHECK(sighting.centre.size() >= 6);
+        for (const flight::CentrePoint& point : sighting.centre) {
+          const double off = (point.at_px - bar.nock).dot(across);
+          sum += off;
+          squares += off * off;
+          z_squares += off * off / (point.sigma_px * point.sigma_px);
+          least_sigma = std::min(least_sigma, point.sigma_px);
+          ++count;
+        }
+        if (sighting.nock && sighting.tip) {
+          const double nock = (sighting.nock->at_px - bar.nock).dot(along);
+          const double tip = (sighting.tip->at_px - bar.tip).dot(along);
+          nock_sum += nock;
+          tip_sum += tip;
+          end_squares += nock * nock + tip * tip;
+          ++end_count;
+        }
+      }
+      const double rms = std::sqrt(squares / count);
+      const double bound = bound_px(width_px, contrast, options.edge_softness_px, 6.0);
+      // Four standard errors of the mean, and a hundredth of a pixel for sampling between pixels.
+      CHECK(std::abs(sum / count) < 4.0 * rms / std::sqrt(count) + 0.01);
+      // Efficient to a factor of two, as a matched filter on resampled rows should be.
+      CHECK(rms < 2.0 * bound + 0.03);
+      // Sigmas: never below the stated floor, and not smaller than the scatter by more than a
+      // tenth (chi-square of some 1000 numbers: 3 sigma = 7 %).
+      CHECK(least_sigma >= options.centre_floor_px);
+      CHECK(std::sqrt(z_squares / count) < 1.1);
+      // Ends: both seen nearly always, half a pixel along the shaft.
+      CHECK(end_count > kDraws * 9 / 10);
+      CHECK(std::abs(nock_sum / end_count) < 0.3);
+      CHECK(std::abs(tip_sum / end_count) < 0.3);
+      CHECK(std::sqrt(end_squares / (2 * end_count)) < options.end_floor_px);
+    }
+  }
+}
+
+TEST_CASE("truth: the ends of a banded arrow are found once its paint is known") {
+  // A light nock and a light crest band on a dark shaft: along it the contrast changes sign twice.
+  constexpr double kGround = 110.0;
+  const track::ShaftOptions options;
+  test::Random random(25);
+  boost::random::uniform_real_distribution<double> share(-1.0, 1.0);
+  std::vector<track::ShaftProfile> profiles;
+  std::vector<Bar> bars;
+  for (int frame = 0; frame < 14; ++frame) {
+    const double length = 75.0 - 3.5 * frame;
+    const Bar bar{{70 + 3 * share(random), 118 + 3 * share(random)},
+                  {72 + 3 * share(random), 118 - length},
+                  3.0,
+                  0.0};
+    cv::Mat difference = cv::Mat::zeros(160, 150, CV_32F);
+    const auto piece = [&](double from, double to, double grey) {
+      const Eigen::Vector2d shaft = bar.tip - bar.nock;
+      test::add_bar(difference, bar.nock + from * shaft, bar.nock + to * shaft, bar.width_px,
+                    grey - kGround, options.edge_softness_px);
+    };
+    piece(0.0, 0.08, 200.0);
+    piece(0.08, 0.22, 50.0);
+    piece(0.22, 0.30, 190.0);
+    piece(0.30, 1.0, 50.0);
+    test::add_noise(difference, kNoise, random);
+    track::Region region = region_of(difference);
+    region.background.setTo(kGround);
+    track::Expected expected;
+    expected.nock_px = bar.nock + Eigen::Vector2d(share(random), 1.5 * share(random));
+    expected.tip_px = bar.tip + Eigen::Vector2d(share(random), 1.5 * share(random));
+    expected.width_px = bar.width_px;
+    const auto profile = track::cut_open(region, 0, 0.0, expected, options);
+    REQUIRE(profile.has_value());
+    profiles.push_back(*profile);
+    bars.push_back(bar);
+  }
+  const auto paint = track::learn_paint(profiles, options);
+  REQUIRE(paint.has_value());
+  CHECK(paint->at(0.6) == doctest::Approx(50.0).epsilon(0.15));
+  CHECK(paint->at(0.26) > kGround);
+  double squares = 0.0;
+  int ends = 0;
+  for (std::size_t i = 0; i < profiles.size(); ++i) {
+    const flight::ArrowSighting sighting = track::sight(profiles[i], paint, options);
+    const Eigen::Vector2d along = (bars[i].tip - bars[i].nock).normalized();
+    if (sighting.nock) {
+      squares += std::pow((sighting.nock->at_px - bars[i].nock).dot(along), 2);
+      ++ends;
+    }
+    if (sighting.tip) {
+      squares += std::pow((sighting.tip->at_px - bars[i].tip).dot(along), 2);
+      ++ends;
+    }
+  }
+  CHECK(ends >= 24);  // of 28
+  CHECK(std::sqrt(squares / ends) < options.end_floor_px);
+}
+
+TEST_CASE("truth: empty ground gives no sighting") {
+  test::Random random(22);
+  int sightings = 0;
+  for (int draw = 0; draw < 100; ++draw) {
+    cv::Mat difference = cv::Mat::zeros(160, 150, CV_32F);
+    test::add_noise(difference, kNoise, random);
+    track::Expected expected;
+    expected.nock_px = {70, 118};
+    expected.tip_px = {88, 40};
+    const flight::ArrowSighting sighting =
+        measured(difference, expected, {});
+    sightings += sighting.centre.size() >= 2 ? 1 : 0;
+  }
+  CHECK(sightings <= 2);
+}
+
+TEST_CASE("truth: a hidden tip is left out, not guessed") {
+  // The foremost fifth goes on beyond the tip as something just like the shaft: a trunk, a leg of
+  // the target. Where the shaft ends can't be seen there.
+  const track::ShaftOptions options;
+  test::Random random(23);
+  const Bar bar{{70, 118}, {88, 40}, 3.0, 30.0};
+  const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
+  cv::Mat difference = cv::Mat::zeros(160, 150, CV_32F);
+  test::add_bar(difference, bar.nock, bar.tip + 60.0 * along, 3.0, 30.0, options.edge_softness_px);
+  test::add_noise(difference, kNoise, random);
+  track::Expected expected;
+  expected.nock_px = bar.nock;
+  expected.tip_px = bar.tip;
+  const flight::ArrowSighting sighting =
+      measured(difference, expected, options);
+  CHECK(sighting.nock.has_value());
+  CHECK_FALSE(sighting.tip.has_value());
+}
+
+TEST_CASE("truth: foremost_end finds where a shaft along a curve begins") {
+  const track::ShaftOptions options;
+  test::Random random(24);
+  boost::random::uniform_real_distribution<double> share(0.0, 1.0);
+  std::vector<Eigen::Vector2d> curve;
+  std::vector<double> width_px;
+  for (int i = 0; i < 100; ++i) {  // upward in the picture, a pixel a step
+    curve.emplace_back(60.0 + 0.05 * i, 120.0 - i);
+    width_px.push_back(4.0);
+  }
+  double worst = 0.0;
+  for (int draw = 0; draw < 30; ++draw) {
+    const double end = 40.0 + 30.0 * share(random);
+    const Eigen::Vector2d tip(60.0 + 0.05 * end, 120.0 - end);
+    cv::Mat difference = cv::Mat::zeros(160, 150, CV_32F);
+    test::add_bar(difference, {59.0, 140.0}, tip, 4.0, 35.0, options.edge_softness_px);
+    test::add_noise(difference, kNoise, random);
+    const auto found = track::foremost_end(region_of(difference), 0, curve, width_px, 4.0, options);
+    REQUIRE(found.has_value());
+    worst = std::max(worst, std::abs(*found - end));
+  }
+  // Levels are smoothed over 5 px, and the noise floor lifts their half: two pixels, about 1 cm.
+  CHECK(worst < 2.5);
+  cv::Mat empty = cv::Mat::zeros(160, 150, CV_32F);
+  test::add_noise(empty, kNoise, random);
+  CHECK_FALSE(track::foremost_end(region_of(empty), 0, curve, width_px, 4.0, options).has_value());
+}
