@@ -19,7 +19,8 @@ constexpr double kDegree = std::numbers::pi / 180.0;
 
 TEST_CASE("reference: 26 mm equivalent at 1920x1080 is 1323.8 px by the picture's diagonal") {
   // Worked figure of the diagonal convention, f = F hypot(w, h) / 43.2666: 26 * 2202.907 / 43.2666.
-  CHECK(optics::focal_px_from_35mm(26.0, 1920, 1080) == doctest::Approx(1323.8).epsilon(0.05 / 1323.8));
+  CHECK(optics::focal_px_from_35mm(26.0, 1920, 1080) ==
+        doctest::Approx(1323.8).epsilon(0.05 / 1323.8));
   // A diagonal is the same whichever way the phone is held.
   CHECK(optics::focal_px_from_35mm(26.0, 1080, 1920) ==
         doctest::Approx(optics::focal_px_from_35mm(26.0, 1920, 1080)));
@@ -57,7 +58,8 @@ TEST_CASE("reference: projection agrees with cv::projectPoints over a grid of po
   cv::projectPoints(points, cv::Vec3d(0, 0, 0), cv::Vec3d(0, 0, 0), k, cv::noArray(), expected);
   for (std::size_t i = 0; i < points.size(); ++i) {
     const Eigen::Vector3d point(points[i].x, points[i].y, points[i].z);
-    const Eigen::Vector2d seen = optics::project<double>(camera.focal_px, camera.principal_px, point);
+    const Eigen::Vector2d seen =
+        optics::project<double>(camera.focal_px, camera.principal_px, point);
     CHECK(seen.x() == doctest::Approx(expected[i].x).epsilon(1e-9));
     CHECK(seen.y() == doctest::Approx(expected[i].y).epsilon(1e-9));
     // The ray through a pixel goes back through the point.
@@ -70,7 +72,8 @@ TEST_CASE("reference: a turned camera sees through the conjugate rotation K R K^
   // Hartley & Zisserman, 2nd ed., 8.4.2; the turned camera's picture comes from cv::projectPoints.
   const optics::Camera camera = optics::make_camera(950.0, 720, 1280);
   Eigen::Matrix3d k;
-  k << camera.focal_px, 0, camera.principal_px.x(), 0, camera.focal_px, camera.principal_px.y(), 0, 0, 1;
+  k << camera.focal_px, 0, camera.principal_px.x(), 0, camera.focal_px, camera.principal_px.y(), 0,
+      0, 1;
   const Eigen::Vector3d axis = Eigen::Vector3d(0.3, -0.8, 0.5).normalized();
   const double angle = 1.7 * kDegree;
   const Eigen::Matrix3d turn = Eigen::AngleAxisd(angle, axis).toRotationMatrix();

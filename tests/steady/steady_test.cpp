@@ -36,7 +36,8 @@ class Texture {
     for (Wave& wave : waves_) {
       const double length_px = 9.0 * std::pow(60.0 / 9.0, share(random));
       const double direction = 2.0 * std::numbers::pi * share(random);
-      wave.k = 2.0 * std::numbers::pi / length_px * Eigen::Vector2d(std::cos(direction), std::sin(direction));
+      wave.k = 2.0 * std::numbers::pi / length_px *
+               Eigen::Vector2d(std::cos(direction), std::sin(direction));
       wave.phase = 2.0 * std::numbers::pi * share(random);
     }
   }
@@ -63,7 +64,8 @@ cv::Mat picture(const Texture& texture, const Eigen::Matrix3d& texture_from_pixe
   for (int y = 0; y < kHeight; ++y) {
     for (int x = 0; x < kWidth; ++x) {
       const Eigen::Vector2d p = optics::apply_homography(texture_from_pixel, Eigen::Vector2d(x, y));
-      image.at<unsigned char>(y, x) = cv::saturate_cast<unsigned char>(texture.at(p) + noise(random));
+      image.at<unsigned char>(y, x) =
+          cv::saturate_cast<unsigned char>(texture.at(p) + noise(random));
     }
   }
   return image;
@@ -96,9 +98,9 @@ double worst_px(const Eigen::Matrix3d& found, const Eigen::Matrix3d& truth) {
   double worst = 0.0;
   for (const double x : {60.0, 240.0, 420.0}) {
     for (const double y : {40.0, 160.0, 280.0}) {
-      worst = std::max(worst, (optics::apply_homography(found, {x, y}) -
-                               optics::apply_homography(truth, {x, y}))
-                                  .norm());
+      worst = std::max(
+          worst, (optics::apply_homography(found, {x, y}) - optics::apply_homography(truth, {x, y}))
+                     .norm());
     }
   }
   return worst;

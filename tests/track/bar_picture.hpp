@@ -36,8 +36,8 @@ inline void add_bar(cv::Mat& picture, const Eigen::Vector2d& nock, const Eigen::
       if (std::abs(a) > length / 2 + 5 * blur_px || std::abs(b) > width_px / 2 + 5 * blur_px) {
         continue;
       }
-      picture.at<float>(y, x) += static_cast<float>(contrast * box_through_blur(a, length, blur_px) *
-                                                    box_through_blur(b, width_px, blur_px));
+      picture.at<float>(y, x) += static_cast<float>(
+          contrast * box_through_blur(a, length, blur_px) * box_through_blur(b, width_px, blur_px));
     }
   }
 }

@@ -44,7 +44,8 @@ void add_knock(media::Sound& sound, double at_s, double loudness) {
 }
 
 bool holds(const std::vector<double>& times, double t_s) {
-  return std::any_of(times.begin(), times.end(), [&](double t) { return std::abs(t - t_s) < 0.005; });
+  return std::any_of(times.begin(), times.end(),
+                     [&](double t) { return std::abs(t - t_s) < 0.005; });
 }
 
 }  // namespace

@@ -81,8 +81,7 @@ TEST_CASE("truth: centre points are unbiased, near the bound, and their sigmas a
         expected.nock_px = bar.nock + 1.2 * Eigen::Vector2d(share(random), share(random));
         expected.tip_px = bar.tip + 1.2 * Eigen::Vector2d(share(random), share(random));
         expected.width_px = width_px;
-        const flight::ArrowSighting sighting =
-            measured(difference, expected, options);
+        const flight::ArrowSighting sighting = measured(difference, expected, options);
         const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
         const Eigen::Vector2d across(-along.y(), along.x());
         CHECK(sighting.centre.size() >= 6);
@@ -189,8 +188,7 @@ TEST_CASE("truth: empty ground gives no sighting") {
     track::Expected expected;
     expected.nock_px = {70, 118};
     expected.tip_px = {88, 40};
-    const flight::ArrowSighting sighting =
-        measured(difference, expected, {});
+    const flight::ArrowSighting sighting = measured(difference, expected, {});
     sightings += sighting.centre.size() >= 2 ? 1 : 0;
   }
   CHECK(sightings <= 2);
@@ -209,8 +207,7 @@ TEST_CASE("truth: a hidden tip is left out, not guessed") {
   track::Expected expected;
   expected.nock_px = bar.nock;
   expected.tip_px = bar.tip;
-  const flight::ArrowSighting sighting =
-      measured(difference, expected, options);
+  const flight::ArrowSighting sighting = measured(difference, expected, options);
   CHECK(sighting.nock.has_value());
   CHECK_FALSE(sighting.tip.has_value());
 }

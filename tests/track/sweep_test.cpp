@@ -19,11 +19,11 @@ constexpr int kHeight = 480;
 constexpr double kFocal_px = 480.0;
 constexpr double kFps = 240.0;
 constexpr int kFrames = 48;
-constexpr int kExit = 8;            // frame in which the nock is free
+constexpr int kExit = 8;  // frame in which the nock is free
 constexpr double kSpeed_mps = 52.0;
 constexpr double kLength_m = 0.76;
-constexpr double kAbove_m = 0.55;   // the camera over the line of flight
-constexpr double kGround_m = 2.1;   // and over the ground
+constexpr double kAbove_m = 0.55;  // the camera over the line of flight
+constexpr double kGround_m = 2.1;  // and over the ground
 const Eigen::Vector2d kPrincipal_px((kWidth - 1) / 2.0, (kHeight - 1) / 2.0);
 // The flight vanishes here: 4 deg above the middle of the picture, a little to the right.
 const Eigen::Vector2d kVanishing_px = kPrincipal_px + Eigen::Vector2d(10.0, -34.0);
@@ -40,7 +40,9 @@ Eigen::Vector2d seen(double beside_m, double below_m, double depth_m) {
   return kVanishing_px + kFocal_px / depth_m * Eigen::Vector2d(beside_m, below_m);
 }
 
-double nock_depth_m(int frame) { return 1.3 + kSpeed_mps * (frame - kExit) / kFps; }
+double nock_depth_m(int frame) {
+  return 1.3 + kSpeed_mps * (frame - kExit) / kFps;
+}
 
 std::vector<cv::Mat> film(const Scene& scene) {
   test::Random random(31);
@@ -54,13 +56,13 @@ std::vector<cv::Mat> film(const Scene& scene) {
     // Before the exit the arrow stands at full draw, its point just past the rest.
     const double depth = k < kExit ? 0.85 : nock_depth_m(k);
     if (scene.shadow) {
-      test::add_bar(frame, seen(0.35, kGround_m, depth + 1.0), seen(0.35, kGround_m, depth + 1.0 + kLength_m),
-                    4.0, -35.0, 1.5);
+      test::add_bar(frame, seen(0.35, kGround_m, depth + 1.0),
+                    seen(0.35, kGround_m, depth + 1.0 + kLength_m), 4.0, -35.0, 1.5);
     }
     if (scene.arrow) {
       const double width_px = std::max(1.0, kFocal_px * 0.0075 / depth);
-      test::add_bar(frame, seen(0.02, kAbove_m, depth), seen(0.02, kAbove_m, depth + kLength_m), width_px,
-                    70.0, 0.8);
+      test::add_bar(frame, seen(0.02, kAbove_m, depth), seen(0.02, kAbove_m, depth + kLength_m),
+                    width_px, 70.0, 0.8);
     }
     if (scene.limb) {
       const double swing = 12.0 * std::exp(-0.08 * k) * std::sin(0.6 * k);
@@ -132,11 +134,13 @@ TEST_CASE("truth: the coarse shaft lies on the arrow in most frames of the fligh
   const std::vector<track::Sweep> sweeps = sweeps_of({});
   REQUIRE_FALSE(sweeps.empty());
   const track::ShaftOptions options;
-  const track::Region region = track::cut_region(frames, sweeps.front(), options);
+  const track::Region region = track::cut_region(
+      frames, track::region_of(sweeps.front(), frames.front().size()), 0, frames.size(), options);
   int good = 0;
   int wrong = 0;
   for (int k = kExit + 5; k < kExit + 25; ++k) {
-    const auto shaft = track::coarse_shaft(region, static_cast<std::size_t>(k), sweeps.front(), k / kFps, options);
+    const auto shaft =
+        track::coarse_shaft(region, static_cast<std::size_t>(k), sweeps.front(), k / kFps, options);
     if (!shaft) {
       continue;
     }
