@@ -27,6 +27,7 @@ if (($(id -u) != 0)); then
     die "installing packages needs root and there is no sudo: run tools/setup.sh as root once"
   as_root=(sudo)
 fi
-apt=("${as_root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get -q)
+# A fresh machine may be busy with its own updates: wait for the lock.
+apt=("${as_root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get -q -o DPkg::Lock::Timeout=300)
 "${apt[@]}" update
 "${apt[@]}" install -y --no-install-recommends "${missing[@]}"
