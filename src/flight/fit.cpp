@@ -102,13 +102,17 @@ class SightingCost : public ceres::CostFunction {
       const T ahead = point.end == 1 ? p[kNockEnd] : (point.end == 2 ? p[kTipEnd] : T(0));
       Eigen::Matrix<T, 3, 1> at =
           shaft_point<T>(state, point.share, ahead) + per_row * T(point.row);
+      if (point.end == 1) {
+        at += state.down * p[kRearDrop];
+      }
       if (at.z() < T(0.05)) {
         at.z() = T(0.05);  // behind the camera: a trial step gone wild, to be rejected by its cost
       }
       const Eigen::Matrix<T, 2, 1> seen = optics::project<T>(focal, principal_px_, at);
       const T across = (seen.x() + jitter[0] - T(point.observed_px.x())) * T(point.direction.x()) +
                        (seen.y() + jitter[1] - T(point.observed_px.y())) * T(point.direction.y());
-      sink(i, across / T(point.sigma_px));
+      const T bias = point.end == 1 ? p[kNockPx] : (point.end == 2 ? p[kTipPx] : T(0));
+      sink(i, (across + bias) / T(point.sigma_px));
     }
   }
 
@@ -166,6 +170,9 @@ std::vector<std::pair<int, Prior>> all_priors(const FlightPriors& priors, double
       {kFlexDecay, priors.flex_decay},
       {kNockEnd, priors.nock_end_m},
       {kTipEnd, priors.tip_end_m},
+      {kRearDrop, priors.rear_drop_m},
+      {kNockPx, {0.0, priors.end_bias_px}},
+      {kTipPx, {0.0, priors.end_bias_px}},
       {kBalance, priors.balance},
   };
 }
@@ -371,7 +378,7 @@ FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Paramete
       }
       // Never below the assumed noise by more than a little: few points can agree by luck.
       scatter.centre = std::max(0.8, scatter.centre * robust_scale(centre));
-      scatter.end = std::max(0.6, scatter.end * robust_scale(ends));
+      scatter.end = std::max(0.8, scatter.end * robust_scale(ends));
     }
   }
   fit.converged = true;
@@ -404,20 +411,35 @@ FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Paramete
 }
 
 FlightFit fit_flight_from_several(const std::vector<ArrowSighting>& sightings,
-                                  const Parameters& start, double anchor_s, double focal_px,
-                                  const Eigen::Vector2d& principal_px, const FitOptions& options) {
+                                  const Parameters& start, Spread spread, double anchor_s,
+                                  double focal_px, const Eigen::Vector2d& principal_px,
+                                  const FitOptions& options) {
   std::vector<Parameters> starts;
-  if (options.coarse) {
-    for (const double high_rad : {0.0, -0.06, 0.06}) {
+  switch (spread) {
+    case Spread::pitch:
+      for (const double high_rad : {0.0, -0.06, 0.06}) {
+        starts.push_back(start);
+        starts.back()[kHigh] = high_rad;
+      }
+      break;
+    case Spread::flex:
+      for (const double hz : {56.0, 64.0, 72.0, 80.0, 88.0}) {
+        starts.push_back(start);
+        starts.back()[kFlexHz] = hz;
+        starts.back().segment<4>(kFlexRightCos).setZero();
+      }
+      break;
+    case Spread::scale:
       starts.push_back(start);
-      starts.back()[kHigh] = high_rad;
-    }
-  } else {
-    for (const double hz : {56.0, 64.0, 72.0, 80.0, 88.0}) {
-      starts.push_back(start);
-      starts.back()[kFlexHz] = hz;
-      starts.back().segment<4>(kFlexRightCos).setZero();
-    }
+      for (const double log_scale : {-0.25, 0.25}) {
+        for (const double high_rad : {-0.05, 0.05}) {
+          starts.push_back(start);
+          starts.back()[kLogDepth] += log_scale;
+          starts.back()[kLogSpeed] += log_scale;
+          starts.back()[kHigh] += high_rad;
+        }
+      }
+      break;
   }
   FlightFit best;
   for (const Parameters& from : starts) {

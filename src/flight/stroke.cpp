@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <iterator>
 #include <numbers>
 
 #include "nocktrail/flight/headline.hpp"
@@ -10,26 +9,27 @@
 namespace nocktrail::flight {
 namespace {
 
-// Without the places at which the "point" stands still: before the loose it may be the point or an
-// edge of bow or hand beside it, and after the loose it can only be the latter.
-std::vector<TipPlace> moving_places(const std::vector<TipPlace>& places, double speed,
-                                    double loose_guess_s, const StrokeOptions& options) {
-  std::vector<double> still;
+// The places less what they are off in free flight, where they must agree with it: a pointed tip
+// and its blur are found a little short or long, always alike.
+std::vector<TipPlace> calibrated(const std::vector<TipPlace>& places, double free_from_s) {
+  std::vector<double> off;
   for (const TipPlace& place : places) {
-    if (place.t_s < loose_guess_s - 0.004) {
-      still.push_back(place.virtual_s);
+    if (place.t_s > free_from_s) {
+      off.push_back(place.virtual_s - place.t_s);
     }
   }
-  if (still.size() < 2) {
-    return places;
+  std::vector<TipPlace> shifted = places;
+  if (off.size() < 2) {
+    return shifted;
   }
-  std::nth_element(still.begin(), still.begin() + static_cast<std::ptrdiff_t>(still.size() / 2), still.end());
-  const double still_s = still[still.size() / 2];
-  std::vector<TipPlace> moving;
-  std::copy_if(places.begin(), places.end(), std::back_inserter(moving), [&](const TipPlace& place) {
-    return speed * (place.virtual_s - still_s) > options.still_m;
-  });
-  return moving;
+  const auto middle = off.begin() + static_cast<std::ptrdiff_t>(off.size() / 2);
+  std::nth_element(off.begin(), middle, off.end());
+  if (std::abs(*middle) < 0.0012) {
+    for (TipPlace& place : shifted) {
+      place.virtual_s -= *middle;
+    }
+  }
+  return shifted;
 }
 
 }  // namespace
@@ -37,7 +37,8 @@ std::vector<TipPlace> moving_places(const std::vector<TipPlace>& places, double 
 Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
                   double loose_guess_s, double loose_sigma_s, const StrokeOptions& options) {
   const double speed = std::exp(fit.parameters[kLogSpeed]);
-  const std::vector<TipPlace> places = moving_places(all_places, speed, loose_guess_s, options);
+  const std::vector<TipPlace> places = calibrated(
+      all_places, loose_guess_s + std::numbers::pi / 2.0 * options.stroke_mean_m / speed + loose_sigma_s);
   // How far short of the backward continuation the arrow has come at time t: zero after the exit,
   // v0 d - (v0/w) sin(w d) at d before it, the whole way before the loose.
   const auto ahead_m = [&](double t, double exit, double stroke) {
@@ -70,7 +71,9 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
       const double loose = exit - std::numbers::pi / 2.0 * stroke / speed;
       const double zs = (stroke - options.stroke_mean_m) / options.stroke_sigma_m;
       const double zl = (loose - loose_guess_s) / loose_sigma_s;
-      double log_weight = -0.5 * zs * zs - 0.5 * zl * zl;
+      const double zr = (nock_forward_m(fit.parameters, fit.principal_px, exit - fit.anchor_s) +
+                         options.brace_m - options.camera_behind_m) / options.camera_behind_sigma_m;
+      double log_weight = -0.5 * zs * zs - 0.5 * zl * zl - 0.5 * zr * zr;
       for (const TipPlace& place : places) {
         const double z = (speed * (place.virtual_s - place.t_s) - ahead_m(place.t_s, exit, stroke)) / place.sigma_m;
         // Outliers spread over half a metre. A hidden point lets something nearer be taken for it,

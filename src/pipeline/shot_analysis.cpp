@@ -106,6 +106,18 @@ track::Expected expect(const flight::FlightFit& fit, double t_s) {
   expected.depth_ratio = nock_m > 0.2 ? tip_m / nock_m : 0.0;
   expected.width_px = std::exp(fit.parameters[flight::kLogFocal]) * kShaftDiameterM /
                       std::max(0.3, state.centre_m.z());
+  // The bent shaft against its chord.
+  const Eigen::Vector2d chord = (expected.tip_px - expected.nock_px).normalized();
+  const Eigen::Vector2d across(-chord.y(), chord.x());
+  const double length = (expected.tip_px - expected.nock_px).norm();
+  constexpr int kSteps = 20;
+  for (int i = 0; i <= kSteps && expected.depth_ratio > 0.0; ++i) {
+    const double fraction = static_cast<double>(i) / kSteps;
+    const double share = fraction / (expected.depth_ratio * (1.0 - fraction) + fraction);
+    const Eigen::Vector2d on_chord = expected.nock_px + chord * (fraction * length);
+    expected.bow_px.push_back(
+        (flight::seen_px(fit, t_s, std::clamp(share, 1e-6, 1.0 - 1e-6)) - on_chord).dot(across));
+  }
   return expected;
 }
 
@@ -113,6 +125,7 @@ track::Expected expect(const flight::FlightFit& fit, double t_s) {
 struct Search {
   double across_px = 3.0;
   double along_share = 0.2;  // of the arrow's length in the picture
+  double bend_slack = 0.0;   // of the arrow's length in the picture, see Expected
   bool painted = false;
 };
 
@@ -153,7 +166,7 @@ std::vector<flight::ArrowSighting> fine_sightings(const track::Region& region,
                                                   const track::ShaftOptions& options) {
   std::vector<track::ShaftProfile> profiles;
   for (std::size_t k = 0; k < t_s.size(); ++k) {
-    if (t_s[k] < first_s) {
+    if (t_s[k] < first_s || region.difference[k].empty()) {
       continue;
     }
     track::Expected expected = expect(fit, t_s[k]);
@@ -162,6 +175,7 @@ std::vector<flight::ArrowSighting> fine_sightings(const track::Region& region,
       continue;
     }
     expected.search_across_px = search.across_px;
+    expected.bend_slack_px = search.bend_slack * length;
     expected.search_along_px = std::clamp(search.along_share * length, 4.0, 16.0);
     if (auto profile = track::cut_open(region, k, t_s[k], expected, options)) {
       profiles.push_back(std::move(*profile));
@@ -179,7 +193,10 @@ std::vector<flight::ArrowSighting> fine_sightings(const track::Region& region,
   return sightings;
 }
 
-// The point's places in the frames around the exit, for the power stroke.
+// The point's places in the frames around the exit, for the power stroke. `before` has the picture
+// before the loose as its background: bow and hand hardly move during the stroke, so that what is
+// new in front of them is the arrow. On the string the arrow does not lie on the backward
+// continuation of its flight, hence the wide search across.
 std::vector<flight::TipPlace> tip_places(const track::Region& region, const flight::FlightFit& fit,
                                          const std::vector<double>& t_s, double from_s, double to_s,
                                          const cv::Size& size, const track::ShaftOptions& options) {
@@ -205,12 +222,14 @@ std::vector<flight::TipPlace> tip_places(const track::Region& region, const flig
     width_px.push_back(focal * kShaftDiameterM / tip_depth(t));
   }
   std::vector<flight::TipPlace> places;
+  constexpr double kBesideM = 0.03;
+  const double across_px = curve.empty() ? 4.0 : std::clamp(width_px.front() / kShaftDiameterM * kBesideM, 6.0, 30.0);
   const double speed = std::exp(fit.parameters[flight::kLogSpeed]);
   for (std::size_t k = 0; k < t_s.size(); ++k) {
-    if (t_s[k] < from_s || t_s[k] > to_s || curve.size() < 20) {
+    if (t_s[k] < from_s || t_s[k] > to_s || curve.size() < 20 || region.difference[k].empty()) {
       continue;
     }
-    const auto end = track::foremost_end(region, k, curve, width_px, 4.0, options);
+    const auto end = track::foremost_end(region, k, curve, width_px, across_px, options);
     if (!end) {
       continue;
     }
@@ -237,7 +256,8 @@ struct Candidate {
 
 // Fine measurement and fit in turn, the power stroke after each, so that no frame from before the
 // exit takes part in the free flight.
-std::optional<Candidate> refine(const track::Region& region, flight::FlightFit fit,
+std::optional<Candidate> refine(const track::Region& region, const track::Region& before,
+                                flight::FlightFit fit,
                                 const std::vector<double>& t_s, double surge_s,
                                 const cv::Size& size, double focal_px,
                                 const flight::FitOptions& options,
@@ -245,22 +265,27 @@ std::optional<Candidate> refine(const track::Region& region, flight::FlightFit f
   Candidate candidate;
   double first_s = surge_s + 0.014;
   static constexpr std::array<Search, 4> kSearches{
-      {{4.0, 0.3, false}, {3.0, 0.25, true}, {2.5, 0.2, true}, {2.5, 0.2, true}}};
+      {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}, {2.5, 0.2, 0.0, true}}};
   for (int round = 0; round < 4; ++round) {
     candidate.sightings =
         fine_sightings(region, fit, first_s, t_s, size, kSearches[static_cast<std::size_t>(round)], shaft_options);
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
     }
-    const auto solve = round == 0 ? flight::fit_flight_from_several : flight::fit_flight;
-    fit = solve(candidate.sightings, fit.parameters, fit.anchor_s, focal_px, fit.principal_px,
-                options);
+    if (round < 2) {
+      fit = flight::fit_flight_from_several(candidate.sightings, fit.parameters,
+                                            round == 0 ? flight::Spread::flex : flight::Spread::scale,
+                                            fit.anchor_s, focal_px, fit.principal_px, options);
+    } else {
+      fit = flight::fit_flight(candidate.sightings, fit.parameters, fit.anchor_s, focal_px,
+                               fit.principal_px, options);
+    }
     if (!fit.converged) {
       return std::nullopt;
     }
     const std::vector<flight::TipPlace> places =
-        tip_places(region, fit, t_s, surge_s - 0.012, surge_s + 0.030, size, shaft_options);
-    candidate.stroke = flight::fit_stroke(fit, places, surge_s - 0.003, 0.006, {});
+        tip_places(before, fit, t_s, surge_s - 0.010, surge_s + 0.026, size, shaft_options);
+    candidate.stroke = flight::fit_stroke(fit, places, surge_s - 0.008, 0.005, {});
     if(getenv("PL")) { for(auto&p:places) fmt::print(stderr,"    place t {:.4f} ahead {:.3f} m s {:.3f}\n",p.t_s,(p.virtual_s-p.t_s)*std::exp(fit.parameters[flight::kLogSpeed]),p.sigma_m); fmt::print(stderr,"   -> exit {:.4f} loose {:.4f} surge {:.4f} rest {:.3f}+-{:.3f}\n",candidate.stroke.exit_s,candidate.stroke.loose_s,surge_s,candidate.stroke.rest_forward_m,candidate.stroke.rest_sigma_m); }
     first_s = candidate.stroke.exit_s + 0.0003;
   }
@@ -319,7 +344,15 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
     if (sweep.frames < 4 || sweep.score < 0.15 * sweeps.front().score) {
       continue;
     }
-    const track::Region region = track::cut_region(stretch.luma, sweep, shaft_options);
+    const cv::Rect roi = track::region_of(sweep, size);
+    const track::Region region =
+        track::cut_region(stretch.luma, roi, 0, stretch.luma.size(), frame_near(surge_s - 0.002),
+                          stretch.luma.size(), shaft_options);
+    track::ShaftOptions near_options = shaft_options;
+    near_options.edge_slip_px = 0.5;  // bow and archer, a metre away, shift against the far scenery
+    const track::Region before = track::cut_region(
+        stretch.luma, roi, 0, std::max<std::size_t>(3, frame_near(surge_s - 0.012)),
+        frame_near(surge_s - 0.011), frame_near(surge_s + 0.028) + 1, near_options);
     std::vector<flight::ArrowSighting> coarse =
         coarse_sightings(region, sweep, t_s, shaft_options);
     std::erase_if(coarse, [&](const auto& s) { return s.t_s < surge_s; });
@@ -329,12 +362,13 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
     flight::FitOptions coarse_options = base_options;
     coarse_options.coarse = true;
     const flight::FlightFit first = flight::fit_flight_from_several(
-        coarse, start_from(sweep, base_options.priors, anchor_s, options.focal_px), anchor_s,
+        coarse, start_from(sweep, base_options.priors, anchor_s, options.focal_px),
+        flight::Spread::pitch, anchor_s,
         options.focal_px, principal, coarse_options);
     if (!first.converged) {
       continue;
     }
-    std::optional<Candidate> candidate = refine(region, first, t_s, surge_s, size,
+    std::optional<Candidate> candidate = refine(region, before, first, t_s, surge_s, size,
                                                 options.focal_px, base_options, shaft_options);
     if (!candidate) {
       continue;

@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <opencv2/imgproc.hpp>
 #include <opencv2/video/tracking.hpp>
 
@@ -59,6 +60,14 @@ Points spread_corners(const cv::Mat& luma, const SteadyOptions& options) {
   return points;
 }
 
+// Filmed over the head, the archer fills the bottom of the picture's middle: near, and shifting
+// against the background when the camera moves.
+double place_trust(const cv::Point2f& corner, const cv::Size& size) {
+  const float down = corner.y / static_cast<float>(size.height);
+  const float aside = std::abs(corner.x / static_cast<float>(size.width) - 0.5F);
+  return down > 0.55F && aside < 0.3F ? 0.25 : 1.0;
+}
+
 struct Correspondence {
   Eigen::Vector2d from;  // centred, divided by the focal length
   Eigen::Vector2d to;
@@ -88,10 +97,57 @@ double median_of(std::vector<double> values) {
   return *middle;
 }
 
+// The turn and shift that most corners share, by trying pairs of corners (RANSAC, Fischler & Bolles
+// 1981). A median would settle between background and archer where both hold many corners; this
+// takes the larger of the two. The pairs tried are fixed, so that the result does not depend on
+// chance.
+Eigen::Matrix3d most_shared_motion(const std::vector<Correspondence>& pairs,
+                                   const std::vector<double>& trust, const Eigen::Matrix3d& start,
+                                   double tolerance) {
+  const auto votes_of = [&](const Eigen::Matrix3d& m) {
+    double votes = 0.0;
+    for (std::size_t i = 0; i < pairs.size(); ++i) {
+      const double d = ((m * pairs[i].from.homogeneous()).hnormalized() - pairs[i].to).norm();
+      votes += d < tolerance ? trust[i] * (1.0 - d / tolerance) : 0.0;
+    }
+    return votes;
+  };
+  Eigen::Matrix3d best = start;
+  double best_votes = votes_of(start);
+  std::uint32_t state = 1;
+  const auto draw = [&] {
+    state = state * 1664525U + 1013904223U;  // Numerical Recipes' linear congruential generator
+    return static_cast<std::size_t>(state >> 8U) % pairs.size();
+  };
+  for (int n = 0; n < 160 && pairs.size() >= 8; ++n) {
+    const Correspondence& a = pairs[draw()];
+    const Correspondence& b = pairs[draw()];
+    const Eigen::Vector2d before = b.from - a.from;
+    const Eigen::Vector2d after = b.to - a.to;
+    if (before.norm() < 0.1 || std::abs(after.norm() / before.norm() - 1.0) > 0.02) {
+      continue;
+    }
+    const double turn = std::atan2(before.x() * after.y() - before.y() * after.x(), before.dot(after));
+    const double c = std::cos(turn);
+    const double s = std::sin(turn);
+    Eigen::Matrix2d rotation;
+    rotation << c, -s, s, c;
+    const Eigen::Vector2d shift = 0.5 * (a.to + b.to) - rotation * (0.5 * (a.from + b.from));
+    Eigen::Matrix3d m;
+    // The perspective terms that go with such a shift when a camera turns.
+    m << c, -s, shift.x(), s, c, shift.y(), -shift.x(), -shift.y(), 1.0;
+    if (const double votes = votes_of(m); votes > best_votes) {
+      best_votes = votes;
+      best = m;
+    }
+  }
+  return best;
+}
+
 RobustFit fit_motion(const std::vector<Correspondence>& pairs, const std::vector<double>& trust,
                      const Eigen::Matrix3d& start, double focal_px) {
   RobustFit fit;
-  fit.to_from = start;
+  fit.to_from = most_shared_motion(pairs, trust, start, 1.2 / focal_px);
   fit.weights.assign(pairs.size(), 0.0);
   const double floor_sigma = 0.05 / focal_px;
   double scale = 0.0;
@@ -104,11 +160,11 @@ RobustFit fit_motion(const std::vector<Correspondence>& pairs, const std::vector
         trusted.push_back(distance[i]);
       }
     }
-    // Rayleigh median is 1.1774 sigma; the scale may only shrink slowly so that a start which is
-    // off by some pixels is not mistaken for outliers.
+    // From the nearer half of what is near: Rayleigh's median is 1.1774 sigma. The scale only
+    // shrinks, from what the shared motion was found with.
+    std::erase_if(trusted, [&](double d) { return round > 0 && d > 4.0 * scale; });
     const double measured = median_of(trusted) / 1.1774;
-    scale = round == 0 ? std::max(measured, 2.0 / focal_px)
-                       : std::max({measured, scale * 0.5, floor_sigma});
+    scale = round == 0 ? 0.6 / focal_px : std::clamp(measured, floor_sigma, std::max(scale * 0.8, floor_sigma));
     const double cut = 4.0 * scale;
     Eigen::Matrix<double, 8, 8> normal = Eigen::Matrix<double, 8, 8>::Zero();
     Eigen::Matrix<double, 8, 1> right = Eigen::Matrix<double, 8, 1>::Zero();
@@ -198,7 +254,6 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
   std::vector<std::vector<int>> ids(luma.size());
   std::vector<double> misfit(corners.size(), 0.0);
   std::vector<int> seen(corners.size(), 0);
-  const std::vector<double> all_trusted(corners.size(), 1.0);
 
   auto follow = [&](std::size_t k, const Eigen::Matrix3d& frame_from_reference_guess) {
     Points moved(corners.size());
@@ -226,8 +281,11 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
       pairs[k].push_back({normalised(corners[i]), normalised(moved[i])});
       ids[k].push_back(static_cast<int>(i));
     }
-    RobustFit fit = fit_motion(pairs[k], std::vector<double>(pairs[k].size(), 1.0),
-                               frame_from_reference_guess, f);
+    std::vector<double> trust;
+    for (const int i : ids[k]) {
+      trust.push_back(place_trust(corners[static_cast<std::size_t>(i)], base.size()));
+    }
+    RobustFit fit = fit_motion(pairs[k], trust, frame_from_reference_guess, f);
     for (std::size_t j = 0; j < pairs[k].size(); ++j) {
       const double d = ((fit.to_from * pairs[k][j].from.homogeneous()).hnormalized() - pairs[k][j].to).norm();
       const auto i = static_cast<std::size_t>(ids[k][j]);
@@ -254,7 +312,8 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
       typical.push_back(misfit[i]);
     }
   }
-  const double limit = std::max(0.35, 2.5 * median_of(typical));
+  std::sort(typical.begin(), typical.end());
+  const double limit = std::max(0.35, typical.empty() ? 0.0 : 2.5 * typical[typical.size() / 3]);
   for (std::size_t k = 0; k < luma.size(); ++k) {
     FrameMotion& motion = result.motion[k];
     if (k == reference) {
@@ -263,7 +322,8 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
     }
     std::vector<double> trust(pairs[k].size());
     for (std::size_t j = 0; j < trust.size(); ++j) {
-      trust[j] = misfit[static_cast<std::size_t>(ids[k][j])] < limit ? 1.0 : 0.0;
+      const auto i = static_cast<std::size_t>(ids[k][j]);
+      trust[j] = misfit[i] < limit ? place_trust(corners[i], base.size()) : 0.0;
     }
     const RobustFit fit = fit_motion(pairs[k], trust, first[k], f);
     motion.agreeing = fit.agreeing;

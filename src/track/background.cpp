@@ -6,6 +6,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "nocktrail/track/sweep.hpp"
+#include "sort_stack.hpp"
 
 namespace nocktrail::track {
 namespace {
@@ -14,20 +15,6 @@ cv::Mat nine_times_mean(const cv::Mat& luma) {
   cv::Mat sum;
   cv::boxFilter(luma, sum, CV_16U, cv::Size(3, 3), cv::Point(-1, -1), false, cv::BORDER_REPLICATE);
   return sum;
-}
-
-// Sorts the stack pixel by pixel (odd-even transposition: every step is a whole-row minimum and
-// maximum, which the compiler and OpenCV vectorise).
-void sort_stack(std::vector<cv::Mat>& stack) {
-  const std::size_t n = stack.size();
-  cv::Mat low;
-  for (std::size_t pass = 0; pass < n; ++pass) {
-    for (std::size_t i = pass % 2; i + 1 < n; i += 2) {
-      cv::min(stack[i], stack[i + 1], low);
-      cv::max(stack[i], stack[i + 1], stack[i + 1]);
-      low.copyTo(stack[i]);
-    }
-  }
 }
 
 }  // namespace

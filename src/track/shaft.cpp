@@ -1,10 +1,13 @@
 #include "nocktrail/track/shaft.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <opencv2/core/utility.hpp>
 #include <opencv2/imgproc.hpp>
+
+#include "sort_stack.hpp"
 
 namespace nocktrail::track {
 namespace {
@@ -59,8 +62,21 @@ struct Rectified {
   double b(int row) const { return b0 + row * b_step; }
 };
 
-Rectified rectify(const Region& region, std::size_t frame, const Eigen::Vector2d& origin_px,
+double bow_at(const Expected& expected, double along_px, double length_px) {
+  const std::vector<double>& bow = expected.bow_px;
+  if (bow.size() < 2) {
+    return 0.0;
+  }
+  // Straight on beyond the ends.
+  const double c = along_px / length_px * static_cast<double>(bow.size() - 1);
+  const auto i = static_cast<std::size_t>(
+      std::clamp(std::floor(c), 0.0, static_cast<double>(bow.size()) - 2.0));
+  return bow[i] + (c - static_cast<double>(i)) * (bow[i + 1] - bow[i]);
+}
+
+Rectified rectify(const Region& region, std::size_t frame, const Expected& expected,
                   const Eigen::Vector2d& along, double a0, double a1, double reach) {
+  const double length = (expected.tip_px - expected.nock_px).norm();
   Rectified patch;
   patch.a0 = a0;
   patch.columns = static_cast<int>(std::ceil(a1 - a0)) + 1;
@@ -72,13 +88,15 @@ Rectified rectify(const Region& region, std::size_t frame, const Eigen::Vector2d
   const Eigen::Vector2d corner(region.roi.x, region.roi.y);
   for (int column = 0; column < patch.columns; ++column) {
     double noise = 0.0;
+    const double bow = bow_at(expected, a0 + column, length);
     for (int row = 0; row < patch.rows; ++row) {
-      const Eigen::Vector2d at = origin_px + along * (a0 + column) + across * patch.b(row) - corner;
+      const Eigen::Vector2d at =
+          expected.nock_px + along * (a0 + column) + across * (bow + patch.b(row)) - corner;
       patch.grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(patch.columns) + static_cast<std::size_t>(column)] =
           static_cast<double>(sample(region.difference[frame], at.x(), at.y()));
       noise += static_cast<double>(sample(region.sigma, at.x(), at.y()));
     }
-    patch.noise[static_cast<std::size_t>(column)] = std::max(0.5, noise / patch.rows);
+    patch.noise[static_cast<std::size_t>(column)] = std::max(0.1, noise / patch.rows);
   }
   return patch;
 }
@@ -317,9 +335,23 @@ std::optional<Edge> find_edge(const Level& level, double inside_px, double searc
 
 }  // namespace
 
-Region cut_region(const std::vector<cv::Mat>& steadied, const Sweep& sweep,
-                  const ShaftOptions& options) {
-  const cv::Size size = steadied.front().size();
+namespace {
+
+// Light of an 8-bit code value, 255 at white: inverse of the BT.709 transfer curve (Rec. ITU-R
+// BT.709-6, item 1.2) in limited range. Phones bend it a little; the rest of it is right.
+std::array<float, 256> light_of_code() {
+  std::array<float, 256> light{};
+  for (std::size_t code = 0; code < light.size(); ++code) {
+    const double v = std::clamp((static_cast<double>(code) - 16.0) / 219.0, 0.0, 1.1);
+    const double linear = v < 0.081 ? v / 4.5 : std::pow((v + 0.099) / 1.099, 1.0 / 0.45);
+    light[code] = static_cast<float>(255.0 * linear);
+  }
+  return light;
+}
+
+}  // namespace
+
+cv::Rect region_of(const Sweep& sweep, const cv::Size& size) {
   const cv::Rect whole(0, 0, size.width, size.height);
   const Eigen::Vector2d side(sweep.outward.y(), -sweep.outward.x());
   double left = 1e9, right = -1e9, top = 1e9, bottom = -1e9;
@@ -338,56 +370,82 @@ Region cut_region(const std::vector<cv::Mat>& steadied, const Sweep& sweep,
       }
       continue;
     }
-    const double half = 14.0 + 0.22 * s;
+    const double half = 14.0 + 0.17 * s;
     include(centre + side * half);
     include(centre - side * half);
     include(centre - sweep.outward * 14.0);
   }
+  const cv::Rect roi = cv::Rect(cv::Point(static_cast<int>(left), static_cast<int>(top)),
+                                cv::Point(static_cast<int>(right) + 1, static_cast<int>(bottom) + 1)) &
+                       whole;
+  return roi.width < 16 || roi.height < 16 ? whole : roi;
+}
+
+Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std::size_t first,
+                  std::size_t last, std::size_t used_first, std::size_t used_last,
+                  const ShaftOptions& options) {
   Region region;
-  region.roi = cv::Rect(cv::Point(static_cast<int>(left), static_cast<int>(top)),
-                        cv::Point(static_cast<int>(right) + 1, static_cast<int>(bottom) + 1)) & whole;
-  if (region.roi.width < 16 || region.roi.height < 16) {
-    region.roi = whole;
-  }
-  const cv::Size cut = region.roi.size();
+  region.roi = roi;
+  const cv::Size cut = roi.size();
+  // Enough frames for a median, evenly spread, in an odd number.
+  constexpr std::size_t kMost = 33;
+  const std::size_t n = std::min(last - first, kMost);
   cv::Mat median(cut, CV_32F);
   region.sigma.create(cut, CV_32F);
-  const std::size_t n = steadied.size();
-  cv::parallel_for_(cv::Range(0, cut.height), [&](const cv::Range& range) {
-    std::vector<unsigned char> values(n);
-    for (int y = range.start; y < range.end; ++y) {
-      for (int x = 0; x < cut.width; ++x) {
-        for (std::size_t k = 0; k < n; ++k) {
-          values[k] = steadied[k].at<unsigned char>(y + region.roi.y, x + region.roi.x);
-        }
-        const auto at = [&](std::size_t rank) {
-          std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(rank), values.end());
-          return static_cast<float>(values[rank]);
-        };
-        const float low = at(n / 4);
-        const float high = at(n - 1 - n / 4);
-        // The mean of the middle half: finer than a median of whole grey levels, as robust here.
-        float sum = 0.0F;
-        int count = 0;
-        for (const unsigned char v : values) {
-          if (static_cast<float>(v) >= low && static_cast<float>(v) <= high) {
-            sum += static_cast<float>(v);
-            ++count;
-          }
-        }
-        median.at<float>(y, x) = sum / static_cast<float>(std::max(count, 1));
-        region.sigma.at<float>(y, x) = (high - low) / 1.349F;
+  constexpr int kStripRows = 16;
+  const int strips = (cut.height + kStripRows - 1) / kStripRows;
+  cv::parallel_for_(cv::Range(0, strips), [&](const cv::Range& range) {
+    for (int strip = range.start; strip < range.end; ++strip) {
+      const cv::Range rows(strip * kStripRows, std::min(cut.height, (strip + 1) * kStripRows));
+      std::vector<cv::Mat> stack;
+      for (std::size_t i = 0; i < n; ++i) {
+        const std::size_t k = first + (n > 1 ? i * (last - first - 1) / (n - 1) : 0);
+        stack.push_back(steadied[k](roi).rowRange(rows).clone());
       }
+      sort_stack(stack);
+      // The mean of the middle half: finer than a median of whole code values, as robust here.
+      cv::Mat sum = cv::Mat::zeros(stack.front().size(), CV_32F);
+      const std::size_t low = n / 4;
+      const std::size_t high = n - 1 - n / 4;
+      for (std::size_t i = low; i <= high; ++i) {
+        cv::add(sum, stack[i], sum, cv::noArray(), CV_32F);
+      }
+      sum.convertTo(median.rowRange(rows), CV_32F, 1.0 / static_cast<double>(high - low + 1));
+      cv::Mat spread;
+      cv::subtract(stack[high], stack[low], spread);
+      spread.convertTo(region.sigma.rowRange(rows), CV_32F, 1.0 / 1.349);
     }
   });
-  region.background = median;
   cv::boxFilter(region.sigma, region.sigma, CV_32F, cv::Size(7, 7));
   cv::max(region.sigma, options.grey_floor, region.sigma);
-  for (const cv::Mat& frame : steadied) {
-    cv::Mat difference;
-    frame(region.roi).convertTo(difference, CV_32F);
+  // From here on in linear light: during the exposure a moving end mixes with its background in
+  // light, not in code values, and half-way in code values is not half-way along the smear.
+  const std::array<float, 256> light = light_of_code();
+  for (int y = 0; y < cut.height; ++y) {
+    auto* level = median.ptr<float>(y);
+    auto* noise = region.sigma.ptr<float>(y);
+    for (int x = 0; x < cut.width; ++x) {
+      const auto code = static_cast<std::size_t>(std::clamp(level[x], 0.0F, 254.0F));
+      const float slope = light[code + 1] - light[code];
+      noise[x] *= std::max(slope, 0.15F);
+      level[x] = light[code] + (level[x] - static_cast<float>(code)) * slope;
+    }
+  }
+  region.background = median;
+  // A background that is off by a fraction of a pixel (camera motion not fully taken out, parallax
+  // of near things) shows at its edges.
+  cv::Mat gx;
+  cv::Mat gy;
+  cv::Sobel(median, gx, CV_32F, 1, 0, 3, options.edge_slip_px / 8.0);
+  cv::Sobel(median, gy, CV_32F, 0, 1, 3, options.edge_slip_px / 8.0);
+  cv::Mat slip;
+  cv::magnitude(gx, gy, slip);
+  cv::magnitude(region.sigma, slip, region.sigma);
+  region.difference.resize(steadied.size());
+  for (std::size_t k = used_first; k < std::min(used_last, steadied.size()); ++k) {
+    cv::Mat& difference = region.difference[k];
+    cv::LUT(steadied[k](roi), cv::Mat(1, 256, CV_32F, const_cast<float*>(light.data())), difference);
     difference -= median;
-    region.difference.push_back(difference);
   }
   return region;
 }
@@ -396,7 +454,7 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
                                         double t_s, const ShaftOptions& options) {
   const double inverse = sweep.inverse_start + sweep.inverse_rate * t_s;
   const double reach = sweep.inverse_rate * sweep.cover_s;
-  if (inverse - reach < 1e-4) {
+  if (inverse - reach < 1e-4 || region.difference[frame].empty()) {
     return std::nullopt;
   }
   const double s_far = 1.0 / (inverse + 1.1 * reach);
@@ -511,7 +569,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   const double margin = expected.search_along_px + 8.0;
   const double reach = width / 2 + expected.search_across_px + 6.0;
   const Rectified patch =
-      rectify(region, frame, expected.nock_px, profile.along, -margin, length + margin, reach);
+      rectify(region, frame, expected, profile.along, -margin, length + margin, reach);
   const auto column_of = [&](double a) { return static_cast<int>(std::lround(a - patch.a0)); };
 
   const int slice_px = std::clamp(static_cast<int>(length / 12.0), 2, 8);
@@ -524,7 +582,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
       slices.push_back(*slice);
     }
   }
-  const std::optional<Straight> line = agree(slices, 0.35);
+  const std::optional<Straight> line = agree(slices, 0.35 + expected.bend_slack_px);
   if (!line || static_cast<double>(slices.size()) * slice_px < 0.3 * length) {
     return std::nullopt;
   }
@@ -532,7 +590,9 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   profile.line_slope = line->slope;
   for (const Slice& slice : slices) {
     profile.centre.push_back(
-        {expected.nock_px + profile.along * slice.a + across * slice.centre, slice.sigma});
+        {expected.nock_px + profile.along * slice.a +
+             across * (bow_at(expected, slice.a, length) + slice.centre),
+         slice.sigma});
     profile.centre_at_px.push_back(slice.a);
   }
 
@@ -563,7 +623,11 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
 
 Eigen::Vector2d ShaftProfile::place(double along_px) const {
   const Eigen::Vector2d across(-along.y(), along.x());
-  return expected.nock_px + along * along_px + across * (line_offset + line_slope * along_px);
+  return expected.nock_px + along * along_px + across * across_at(along_px);
+}
+
+double ShaftProfile::across_at(double along_px) const {
+  return bow_at(expected, along_px, length_px()) + line_offset + line_slope * along_px;
 }
 
 double ArrowPaint::at(double share) const {
@@ -598,14 +662,19 @@ struct Ends {
   double tip_px = 0.0;
   double nock_sigma = 1.0;
   double tip_sigma = 1.0;
+  bool nock_clear = true;  // arrow and background differ there
+  bool tip_clear = true;
 };
+
+// Lens and motion blur of an end, 1 sigma.
+double end_softness_px(double length_px) { return 0.7 + 0.015 * length_px; }
 
 // How badly the painted arrow between two ends explains the profile, in noise variances; each
 // pixel counts at most `cap`, so that an occluded stretch cannot drag an end.
 double mismatch(const ShaftProfile& profile, const ArrowPaint& paint, double nock, double tip,
                 double noise, double cap) {
   const double length = tip - nock;
-  const double soft = 0.7 + 0.015 * length;  // lens and motion blur of the ends, 1 sigma
+  const double soft = end_softness_px(length);
   double sum = 0.0;
   for (std::size_t i = 0; i < profile.level.size(); ++i) {
     const double a = profile.first_px + static_cast<double>(i);
@@ -631,7 +700,7 @@ std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& p
   for (std::size_t i = 0; i < profile.level.size(); ++i) {
     strength.push_back(std::abs(profile.level[i]));
   }
-  const double noise = std::hypot(profile.noise * 1.2, 0.15 * median_of(strength) + 0.5);
+  const double noise = std::hypot(profile.noise * 1.2, 0.15 * median_of(strength) + 0.2);
   constexpr double kCap = 16.0;
   const auto cost = [&](double nock, double tip) {
     return mismatch(profile, paint, nock, tip, noise, kCap);
@@ -639,7 +708,7 @@ std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& p
   double best = 1e300;
   double nock = 0.0;
   double tip = length;
-  const double step = reach > 8.0 ? 1.0 : 0.5;
+  const double step = reach > 6.0 ? 1.5 : 0.75;
   for (double n = -reach; n <= reach; n += step) {
     for (double t = length - reach; t <= length + reach; t += step) {
       if (t - n < 0.6 * length) {
@@ -670,15 +739,52 @@ std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& p
   if (std::abs(nock) > reach - 0.25 || std::abs(tip - length) > reach - 0.25) {
     return std::nullopt;
   }
-  // Curvature of the cost over a pixel each way, and the misfit per pixel as its scale.
-  const double h = 1.0;
-  const double cnn = (cost(nock - h, tip) - 2 * best + cost(nock + h, tip)) / (2 * h * h);
-  const double ctt = (cost(nock, tip - h) - 2 * best + cost(nock, tip + h)) / (2 * h * h);
+  // How far each end can move before the match is worse by one unit of its own scatter. Where arrow
+  // and background look alike that is far, and the end is in the middle of it, known that poorly.
   const double scale = std::max(1.0, best / static_cast<double>(profile.level.size()));
-  const auto sigma = [&](double curvature) {
-    return std::hypot(options.painted_floor_px, std::sqrt(scale / std::max(curvature, 1e-3)));
+  struct Span {
+    double middle = 0.0;
+    double half = 0.0;
   };
-  return Ends{nock, tip, sigma(cnn), sigma(ctt)};
+  const auto span_of = [&](const auto& cost_at) {
+    constexpr double kStep = 0.25;
+    double back = 0.0;
+    double on = 0.0;
+    while (back < reach && cost_at(-back - kStep) < best + scale) {
+      back += kStep;
+    }
+    while (on < reach && cost_at(on + kStep) < best + scale) {
+      on += kStep;
+    }
+    return Span{0.5 * (on - back), 0.5 * (on + back) + 0.5 * kStep};
+  };
+  // Contrast of each end against that of the whole arrow.
+  std::vector<double> whole;
+  const auto contrast = [&](double from, double to) {
+    double sum = 0.0;
+    constexpr int kSteps = 6;
+    for (int i = 0; i < kSteps; ++i) {
+      const double fraction = from + (to - from) * (i + 0.5) / kSteps;
+      const double a = nock + fraction * (tip - nock);
+      const double off = std::abs(paint.at(share_of(fraction, profile.expected.depth_ratio)) -
+                                  level_at(profile.background, profile.first_px, a));
+      sum += off / kSteps;
+      whole.push_back(off);
+    }
+    return sum;
+  };
+  const double nock_contrast = contrast(0.0, 0.15);
+  const double tip_contrast = contrast(0.85, 1.0);
+  contrast(0.15, 0.5);
+  contrast(0.5, 0.85);
+  const double clear = options.clear_end * median_of(whole);
+  const Span nock_span = span_of([&](double d) { return cost(nock + d, tip); });
+  const Span tip_span = span_of([&](double d) { return cost(nock, tip + d); });
+  return Ends{nock + nock_span.middle, tip + tip_span.middle,
+              std::hypot(options.painted_floor_px, nock_span.half),
+              std::hypot(options.painted_floor_px, tip_span.half),
+              nock_contrast > clear,
+              tip_contrast > clear};
 }
 
 }  // namespace
@@ -697,6 +803,10 @@ std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
     for (std::size_t bin = 0; bin < kBins; ++bin) {
       const double share = (static_cast<double>(bin) + 0.5) / kBins;
       const double a = length * fraction_of(share, profile.expected.depth_ratio);
+      // The blurred ends are half background: learned as paint, they would push the ends outward.
+      if (std::min(a, length - a) < 2.2 * end_softness_px(length)) {
+        continue;
+      }
       seen[bin].push_back(level_at(profile.level, profile.first_px, a) +
                           level_at(profile.background, profile.first_px, a));
     }
@@ -704,9 +814,22 @@ std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
   if (teachers < 4) {
     return std::nullopt;
   }
+  // Bins that no frame shows clear of the ends take the nearest one's paint.
   ArrowPaint paint;
-  for (std::vector<double>& values : seen) {
-    paint.grey.push_back(median_of(std::move(values)));
+  std::size_t first = kBins;
+  std::size_t last = 0;
+  for (std::size_t bin = 0; bin < kBins; ++bin) {
+    if (!seen[bin].empty()) {
+      first = std::min(first, bin);
+      last = bin;
+    }
+  }
+  if (first >= last) {
+    return std::nullopt;
+  }
+  for (std::size_t bin = 0; bin < kBins; ++bin) {
+    const std::size_t from = std::clamp(bin, first, last);
+    paint.grey.push_back(seen[from].empty() ? paint.grey.back() : median_of(seen[from]));
   }
   return paint;
 }
@@ -724,8 +847,13 @@ flight::ArrowSighting sight(const ShaftProfile& profile, const std::optional<Arr
   if (ends) {
     begin = ends->nock_px;
     end = ends->tip_px;
-    sighting.nock = flight::EndPoint{profile.place(begin), ends->nock_sigma};
-    sighting.tip = flight::EndPoint{profile.place(end), ends->tip_sigma};
+    const double useless = std::max(2.5, 0.2 * length);
+    if (ends->nock_clear && ends->nock_sigma < useless) {
+      sighting.nock = flight::EndPoint{profile.place(begin), ends->nock_sigma};
+    }
+    if (ends->tip_clear && ends->tip_sigma < useless) {
+      sighting.tip = flight::EndPoint{profile.place(end), ends->tip_sigma};
+    }
   } else if (!paint) {
     const double inside = std::min(0.3 * length, 14.0);
     const auto level = [&](double a) { return level_at(profile.level, profile.first_px, a); };
@@ -766,22 +894,26 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
     const double width = std::max(1.0, width_px[i]);
     const double reach = search_across_px + width / 2 + 2.0;
     std::vector<double> profile;
-    double noise = 0.0;
+    std::vector<double> trust;  // 1 / variance; samples half a pixel apart count half
     for (double b = -reach; b <= reach + 1e-9; b += 0.5) {
       const Eigen::Vector2d at = curve[i] + across * b - corner;
       profile.push_back(static_cast<double>(sample(region.difference[frame], at.x(), at.y())));
-      noise += static_cast<double>(sample(region.sigma, at.x(), at.y()));
+      const double sigma = std::max(0.1, static_cast<double>(sample(region.sigma, at.x(), at.y())));
+      trust.push_back(0.5 / (sigma * sigma));
     }
-    noise = std::max(0.5, noise / static_cast<double>(profile.size())) * std::sqrt(2.0);
     for (double c = -search_across_px; c <= search_across_px; c += 0.5) {
       double top = 0.0;
       double weight = 0.0;
       for (std::size_t j = 0; j < profile.size(); ++j) {
-        const double t = bar(-reach + 0.5 * static_cast<double>(j) - c, width, options.edge_softness_px);
-        top += t * profile[j];
-        weight += t * t;
+        const double b = -reach + 0.5 * static_cast<double>(j) - c;
+        if (std::abs(b) > width / 2 + 2.5) {
+          continue;
+        }
+        const double t = bar(b, width, options.edge_softness_px);
+        top += t * profile[j] * trust[j];
+        weight += t * t * trust[j];
       }
-      strength[i] = std::max(strength[i], std::abs(top) / (noise * std::sqrt(weight)));
+      strength[i] = std::max(strength[i], std::abs(top) / std::sqrt(std::max(weight, 1e-12)));
     }
   }
   // Smoothed over a few pixels; the threshold leaves room for the search's own maximum over noise.
@@ -795,7 +927,7 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
     }
     smooth[i] = sum / count;
   }
-  const double threshold = options.least_contrast_sigma + 1.0;
+  const double threshold = options.least_contrast_sigma + 1.0 + 0.5 * std::log(1.0 + search_across_px);
   const std::size_t run = 8;
   if (smooth[n - 1] > threshold || smooth[n - 3] > threshold) {
     return std::nullopt;

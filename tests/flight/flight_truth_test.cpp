@@ -151,10 +151,10 @@ TEST_CASE("truth: fitted offsets at 2 m are unbiased and their intervals hold") 
     start[flight::kBalance] = 0.6;
     options.priors.focal_relative_sigma = 0.015;
     options.coarse = true;
-    flight::FlightFit fit = flight::fit_flight_from_several(scene.sightings, start, 0.04, kFocal, {959.5, 539.5}, options);
+    flight::FlightFit fit = flight::fit_flight_from_several(scene.sightings, start, flight::Spread::pitch, 0.04, kFocal, {959.5, 539.5}, options);
     REQUIRE(fit.converged);
     options.coarse = false;
-    fit = flight::fit_flight_from_several(scene.sightings, fit.parameters, 0.04, kFocal, {959.5, 539.5}, options);
+    fit = flight::fit_flight_from_several(scene.sightings, fit.parameters, flight::Spread::flex, 0.04, kFocal, {959.5, 539.5}, options);
     REQUIRE(fit.converged);
     const flight::Headline headline = flight::headline_at(fit, scene.rest_forward_m, 0.01, 2.0);
     const double right_error = headline.right_rad.value - units::rad_from_deg(scene.truth.right_deg);

@@ -76,6 +76,8 @@ Row measure(const fs::path& clip, const std::string& tell, const fs::path& debug
     const bench::Bound bound = bench::cramer_rao(truth, tell);
     row.bound_right = bound.right_deg;
     row.bound_high = bound.high_deg;
+    row.ideal_right = bound.ideal_right_deg;
+    row.ideal_high = bound.ideal_high_deg;
   }
   return row;
 }

@@ -19,6 +19,7 @@ struct Row {
   double right = 0, right_u95 = 0, high = 0, high_u95 = 0;
   double speed = 0, exit_s = 0;
   double bound_right = 0, bound_high = 0;  // 1 sigma
+  double ideal_right = 0, ideal_high = 0;  // fit of noiseless sightings
   // Conditions, as words for grouping.
   std::string light, shake, resolution, rate, arrow, cant, beside, look;
 };
@@ -31,6 +32,8 @@ void fill_conditions(Row& row, const nlohmann::json& truth);
 struct Bound {
   double right_deg = 0.0;
   double high_deg = 0.0;
+  double ideal_right_deg = 0.0;  // what the fit makes of noiseless sightings: its own bias
+  double ideal_high_deg = 0.0;
 };
 Bound cramer_rao(const nlohmann::json& truth, const std::string& tell);
 

@@ -34,15 +34,17 @@ struct FlightPriors {
   double flex_sigma_m = 0.010;        // 10-20 mm at exit
   Prior flex_hz{72.0, 10.0};          // 55-90 Hz
   Prior flex_decay{10.0, 8.0};        // 1/s
-  Prior nock_end_m{0.0, 0.010};       // vanes and nock blur where the rear end seems to be
-  Prior tip_end_m{0.0, 0.010};
+  Prior nock_end_m{0.0, 0.020};       // nock, vanes and point are lighter or darker than the shaft:
+  Prior tip_end_m{0.0, 0.020};        // half the contrast of a smear of 50-100 mm is not its middle
+  Prior rear_drop_m{0.0015, 0.004};   // vanes stand 10-16 mm off; one may point down
+  double end_bias_px = 0.4;           // blur, codec and tone curve: not where half the contrast is
   Prior balance{0.60, 0.025};         // front of centre of 8-18 %
 };
 
 struct FitOptions {
   FlightPriors priors;
   double frame_jitter_px = 0.08;  // leftover motion of the camera between frames, 1 sigma per axis
-  double robust_sigmas = 2.5;     // residuals beyond this many sigmas lose weight (Cauchy)
+  double robust_sigmas = 2.0;     // residuals beyond this many sigmas lose weight (Cauchy)
   int max_iterations = 60;
   bool fixed_scatter = false;     // trust the given sigmas instead of rescaling them (for bounds)
   bool coarse = false;            // first look: no bending, wide robust loss
@@ -81,12 +83,18 @@ FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Paramete
                      double anchor_s, double focal_px, const Eigen::Vector2d& principal_px,
                      const FitOptions& options);
 
-// Fits from several starts and keeps the best: seen from a few degrees above, an arrow nose-up and
-// one nose-down can look alike, and a bending of 3-4 frames a cycle has several frequencies that
-// nearly fit. With options.coarse the pitch is tried, else the bending frequency and phase.
+// What the starts of a search differ in.
+enum class Spread {
+  pitch,  // nose-up or nose-down: seen from a few degrees above they can look alike
+  flex,   // a bending of 3-4 frames a cycle has several frequencies that nearly fit
+  scale   // a near, slow arrow and a far, fast one of another pitch
+};
+
+// Fits from several starts and keeps the best.
 FlightFit fit_flight_from_several(const std::vector<ArrowSighting>& sightings,
-                                  const Parameters& start, double anchor_s, double focal_px,
-                                  const Eigen::Vector2d& principal_px, const FitOptions& options);
+                                  const Parameters& start, Spread spread, double anchor_s,
+                                  double focal_px, const Eigen::Vector2d& principal_px,
+                                  const FitOptions& options);
 
 ArrowState<double> state_of(const FlightFit& fit, double t_s);
 

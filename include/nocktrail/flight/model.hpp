@@ -54,6 +54,9 @@ enum Parameter : int {
   kFlexDecay,    // 1/s
   kNockEnd,      // where the visible rear end lies ahead of the throat, m
   kTipEnd,       // where the visible front end lies ahead of the point's end, m
+  kRearDrop,     // how far below the axis the visible rear end lies (a vane that points down), m
+  kNockPx,       // error of the rear end that is the same in all frames, px toward the tip
+  kTipPx,        // error of the front end that is the same in all frames, px onward
   kBalance,      // centre of mass from the nock throat, share of the length
   kParameters
 };

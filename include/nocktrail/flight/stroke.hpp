@@ -28,7 +28,8 @@ struct StrokeOptions {
   double stroke_sigma_m = 0.06;
   double short_share = 0.35;        // of places short of the point: it is hidden there
   double long_share = 0.05;         // of places beyond it
-  double still_m = 0.04;            // closer than this to where it stood before the loose: not moving
+  double camera_behind_m = 1.45;    // of the rest: where the README tells the helper to stand,
+  double camera_behind_sigma_m = 0.25;  // and how far helpers stray
 };
 
 struct Stroke {

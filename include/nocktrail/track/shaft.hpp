@@ -12,7 +12,9 @@
 namespace nocktrail::track {
 
 struct ShaftOptions {
-  double grey_floor = 1.2;        // least assumed pixel noise, grey levels
+  double grey_floor = 1.2;        // least assumed pixel noise, code values
+  double edge_slip_px = 0.12;     // how far the background may be off, 1 sigma; grows the noise at
+                                  // its edges
   double changed_sigma = 4.0;     // a pixel this far from the background may be arrow
   double edge_softness_px = 0.9;  // lens and codec blur of an edge, 1 sigma, for the templates
   double least_contrast_sigma = 4.0;  // a slice or end weaker than this is not used
@@ -20,21 +22,27 @@ struct ShaftOptions {
                                   // share of its own contrast (vanes) tells nothing of the shaft
   double centre_floor_px = 0.08;  // best believable accuracy of one slice
   double end_floor_px = 0.7;      // best believable accuracy of an end found by its contrast alone
-  double painted_floor_px = 0.4;  // and of one found by matching the painted arrow
+  double painted_floor_px = 0.5;  // and of one found by matching the painted arrow
+  double clear_end = 0.4;         // an end whose contrast is below this share of the arrow's is hidden
   double paint_length_px = 18.0;  // frames with a shorter arrow teach no paint
 };
 
 // The stretch of frames cut to the flight's part of the picture, the still background taken off.
 struct Region {
   cv::Rect roi;                     // in the reference frame
-  std::vector<cv::Mat> difference;  // CV_32F, grey levels, frame minus background
+  std::vector<cv::Mat> difference;  // CV_32F, linear light (255 at white), frame minus background
   cv::Mat background;               // CV_32F
   cv::Mat sigma;                    // CV_32F, noise of one pixel of `difference`
 };
 
-// The region that the sweep can touch, from just short of the vanishing point to the picture's
-// edge.
-Region cut_region(const std::vector<cv::Mat>& steadied, const Sweep& sweep,
+// The part of the picture that the sweep can touch, from just short of the vanishing point to the
+// picture's edge.
+cv::Rect region_of(const Sweep& sweep, const cv::Size& size);
+
+// The stretch cut to `roi`, with the median of frames [first, last) as the still background.
+// Differences are made for frames [used_first, used_last) only; the others' are empty.
+Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std::size_t first,
+                  std::size_t last, std::size_t used_first, std::size_t used_last,
                   const ShaftOptions& options);
 
 // The shaft near where the sweep expects it, as two end points (both coordinates trustworthy to a
@@ -52,6 +60,10 @@ struct Expected {
   Eigen::Vector2d tip_px;
   double depth_ratio = 1.0;     // camera depth of the tip over that of the nock
   double width_px = 3.0;        // of the shaft
+  // How far the bent shaft stands off the chord from nock to tip, across (chord direction turned
+  // by +90 deg), at equal steps of the chord; empty for a straight shaft.
+  std::vector<double> bow_px;
+  double bend_slack_px = 0.0;   // bending not yet known: how far off a straight line to follow it
   double search_across_px = 3.0;
   double search_along_px = 6.0;
 };
@@ -64,8 +76,8 @@ struct ShaftProfile {
   Expected expected;
   Eigen::Vector2d along = Eigen::Vector2d::UnitX();  // nock to tip, in the picture
   double first_px = 0.0;            // coordinate of level[0], from the expected nock, step 1 px
-  std::vector<double> level;        // matched contrast, grey levels
-  std::vector<double> background;   // grey level behind the axis
+  std::vector<double> level;        // matched contrast, linear light, 255 at white
+  std::vector<double> background;   // light behind the axis
   double noise = 1.0;               // of one value of level, 1 sigma
   double line_offset = 0.0;         // axis found: across = offset + slope * along coordinate
   double line_slope = 0.0;
@@ -73,6 +85,7 @@ struct ShaftProfile {
   std::vector<double> centre_at_px;  // along coordinate of each centre point
 
   double length_px() const { return (expected.tip_px - expected.nock_px).norm(); }
+  double across_at(double along_px) const;  // of the axis, bending included
   Eigen::Vector2d place(double along_px) const;
 };
 
