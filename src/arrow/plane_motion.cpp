@@ -193,13 +193,18 @@ class Motion {
 
 PlaneTrace trace_point(const Motion& motion, const BeamModes& modes, double t_s, double rest_m,
                        double contact_n) {
+  const RigidState rigid = motion.rigid();
   return {t_s,
           rest_m,
           motion.rest_on_shaft(rest_m) ? motion.gap(rest_m) : 0.0,
           contact_n,
           motion.deflection(0.0),
           motion.deflection(0.5 * modes.length_m()),
-          motion.deflection(modes.length_m())};
+          motion.deflection(modes.length_m()),
+          rigid.centre_m,
+          rigid.slope_rad,
+          motion.flex_nock_m(),
+          motion.flex_nock_rate_mps()};
 }
 
 }  // namespace

@@ -53,9 +53,9 @@ bool small_angles(const PlaneExit& exit) {
 }
 
 // `sense` turns the plane's coordinate into the range frame's angle: +1 when w grows with the
-// angle.
+// angle. Gravity, downward in it, turns the path (by g/v^2 per metre) and not the shaft.
 PlaneExit plane_exit(const PlaneResult& motion, double speed_mps, double sense,
-                     const Weathercock& air) {
+                     const Weathercock& air, double gravity_mps2) {
   const auto deg = [](double rad) { return units::deg_from_rad(rad); };
   PlaneExit exit;
   exit.axis_deg = deg(sense * motion.exit.slope_rad);
@@ -68,9 +68,11 @@ PlaneExit plane_exit(const PlaneResult& motion, double speed_mps, double sense,
   exit.support_left_s = motion.last_contact_s;
   exit.touched_after_exit = motion.impulse_after_exit_n_s > 0.0;
   const RigidState& clear = motion.past_rest;
+  exit.clear_path_deg = deg(sense * clear.centre_rate_mps / speed_mps);
   Incidence incidence;
   incidence.angle_rad = sense * (clear.centre_rate_mps / speed_mps - clear.slope_rad);
-  incidence.slope_rad_per_m = -sense * clear.slope_rate_rad_s / speed_mps;
+  incidence.slope_rad_per_m =
+      -sense * clear.slope_rate_rad_s / speed_mps - gravity_mps2 / (speed_mps * speed_mps);
   const Incidence reference = fly(incidence, kReferencePastRest_m, air);
   exit.reference_offset_deg = deg(reference.angle_rad);
   exit.reference_slope_deg_per_m = deg(reference.slope_rad_per_m);
@@ -123,7 +125,7 @@ ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns,
   // Away from the plate is the shooter's left for a right-handed archer, that is minus X.
   const double lateral_sense = setup.archer.hand == Hand::left ? 1.0 : -1.0;
   state.lateral_motion = plane_motion(modes, history, lateral, options.plane);
-  state.lateral = plane_exit(state.lateral_motion, state.speed_mps, lateral_sense, air);
+  state.lateral = plane_exit(state.lateral_motion, state.speed_mps, lateral_sense, air, 0.0);
 
   if (options.vertical) {
     PlaneInput vertical = lateral;
@@ -137,7 +139,8 @@ ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns,
     vertical.gravity_mps2 = units::kStandardGravity;
     vertical.support_stiffness_n_per_m = unknowns.shelf_stiffness_n_per_m;
     state.vertical_motion = plane_motion(modes, history, vertical, options.plane);
-    state.vertical = plane_exit(state.vertical_motion, state.speed_mps, 1.0, air);
+    state.vertical =
+        plane_exit(state.vertical_motion, state.speed_mps, 1.0, air, units::kStandardGravity);
   }
   state.small_angles = small_angles(state.lateral) && small_angles(state.vertical);
   return state;

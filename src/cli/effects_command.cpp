@@ -10,6 +10,7 @@
 #include <nlohmann/json.hpp>
 
 #include "nocktrail/arrow/effects_view.hpp"
+#include "nocktrail/arrow/exit_state_json.hpp"
 #include "nocktrail/arrow/setup_check.hpp"
 #include "nocktrail/arrow/setup_file.hpp"
 #include "nocktrail/error.hpp"
@@ -97,6 +98,10 @@ CLI::App* add_effects_command(CLI::App& app, EffectsArguments& arguments) {
       ->type_name("S");
   command->add_flag("--start", arguments.start,
                     "No arrows yet: the static spines worth making a test set of");
+  command
+      ->add_option("--exit-state", arguments.exit_state_path,
+                   "Write one simulated shot as JSON (unknowns at their middle) and nothing else")
+      ->type_name("FILE|-");
   command->add_flag("--template", arguments.print_template, "Print a set-up file to fill in");
   return command;
 }
@@ -121,6 +126,22 @@ int run_effects(const EffectsArguments& arguments) {
   options.seed = arguments.seed;
   const arrow::Setup setup = arrow::read_setup_file(arguments.setup_path);
 
+  if (!arguments.exit_state_path.empty()) {
+    if (reading || arguments.start || !arguments.plot_path.empty() ||
+        !arguments.json_path.empty()) {
+      throw BadInput(
+          "--exit-state writes one shot alone: leave out --reading, --start, --plot and --json");
+    }
+    nlohmann::json document;
+    try {
+      document = arrow::exit_state_json(setup);
+    } catch (const BadInput& error) {
+      throw BadInput(fmt::format("{}: {}", arguments.setup_path, error.what()));
+    }
+    write_json(arguments.exit_state_path, document);
+    warn_on_stderr(setup);
+    return 0;
+  }
   if (arguments.start) {
     if (reading || !arguments.plot_path.empty()) {
       throw BadInput("--start is for an archer with no arrows yet: leave out --reading and --plot");

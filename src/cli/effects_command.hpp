@@ -18,6 +18,7 @@ struct EffectsArguments {
   std::optional<double> u95_deg;
   std::string json_path;  // "-" is stdout
   std::string plot_path;
+  std::string exit_state_path;  // likewise; asked for, nothing else is written
   std::size_t draws = 200;
   std::uint64_t seed = 1;
   bool print_template = false;

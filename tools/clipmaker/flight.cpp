@@ -88,7 +88,8 @@ ArrowFlight::ArrowFlight(const ArrowSpec& arrow, const ShotSpec& shot, double br
   }
 
   truth_.exit_s = shot_.loose_s + power_s_;
-  truth_.impact_s = impact_after_s_ < 1e8 ? truth_.exit_s + impact_after_s_ : 0.0;
+  const double start_s = truth_.exit_s + start_after_exit_s_;
+  truth_.impact_s = impact_after_s_ < 1e8 ? start_s + impact_after_s_ : 0.0;
   truth_.speed_mps = state_after(0.0).velocity.norm();
   const auto offsets = [this](double t) -> Eigen::Vector2d {
     const State s = state_after(t);
@@ -98,7 +99,7 @@ ArrowFlight::ArrowFlight(const ArrowSpec& arrow, const ShotSpec& shot, double br
            kRad;
   };
   const double at = time_of_nock_z(kReferenceNock_m);
-  truth_.reference_s = truth_.exit_s + at;
+  truth_.reference_s = start_s + at;
   const Eigen::Vector2d value = offsets(at);
   const double before = time_of_nock_z(kReferenceNock_m - 0.05);
   const double after = time_of_nock_z(kReferenceNock_m + 0.05);
@@ -124,10 +125,7 @@ Eigen::Vector3d ArrowFlight::axis_for(const State& state) const {
   return direction(azimuth_of(state.velocity) - right, elevation_of(state.velocity) - high);
 }
 
-void ArrowFlight::integrate() {
-  State state;
-  state.velocity = launch_ * shot_.speed_mps;
-  state.path = 0.0;
+void ArrowFlight::prescribed_start(State& state) {
   const Eigen::Vector3d exit_axis = axis_for(state);
   // At full draw the axis passes through the rest, the point `point_past_rest_m` beyond it; the
   // centre of mass then runs along the launch direction until the nock is a brace height behind.
@@ -137,6 +135,28 @@ void ArrowFlight::integrate() {
   exit_centre_ = hold_centre + launch_ * stroke_m_;
   power_s_ = 0.5 * std::numbers::pi * stroke_m_ / shot_.speed_mps;
   state.centre = exit_centre_;
+}
+
+void ArrowFlight::simulated_start(State& state) {
+  const StrokeHistory& h = shot_.stroke;
+  power_s_ = h.exit_s;
+  start_after_exit_s_ = h.t_s.back() - h.exit_s;
+  stroke_m_ = h.rest_from_nock_m.front() - brace_m_;
+  const ArrowPose held = simulated_pose(0.0);
+  hold_axis_ = held.axis;
+  exit_centre_ = simulated_pose(h.t_s.back()).centre_m;
+  state.centre = exit_centre_;
+}
+
+void ArrowFlight::integrate() {
+  State state;
+  state.velocity = launch_ * shot_.speed_mps;
+  state.path = 0.0;
+  if (shot_.stroke.empty()) {
+    prescribed_start(state);
+  } else {
+    simulated_start(state);
+  }
 
   const double kappa = 2.0 * std::numbers::pi / shot_.wavelength_m;
   const auto acceleration = [&](const State& s) {
@@ -235,10 +255,11 @@ ArrowPose ArrowFlight::free_pose(double t) const {
   const Eigen::Vector3d up(-std::sin(az) * std::sin(el), -std::cos(el),
                            -std::cos(az) * std::sin(el));
   const double damping = shot_.flex_damping_ratio;
-  pose.bend_m =
-      right * flex(t, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz, shot_.flex_phase_deg, damping) +
-      up * flex(t, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz, shot_.flex_vertical_phase_deg,
-                damping);
+  const double since_exit = t + start_after_exit_s_;
+  pose.bend_m = right * flex(since_exit, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz,
+                             shot_.flex_phase_deg, damping) +
+                up * flex(since_exit, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz,
+                          shot_.flex_vertical_phase_deg, damping);
   pose.roll_rad = arrow_.vane_roll_deg * kRad + 2.0 * std::numbers::pi * arrow_.spin_hz * t;
   return pose;
 }
@@ -246,10 +267,11 @@ ArrowPose ArrowFlight::free_pose(double t) const {
 ArrowPose ArrowFlight::pose(double t) const {
   const double since_loose = t - shot_.loose_s;
   const double since_exit = since_loose - power_s_;
-  if (since_exit >= impact_after_s_) {
+  const double since_start = since_exit - start_after_exit_s_;
+  if (since_start >= impact_after_s_) {
     // Stopped within a hand's breadth or two, then shivering about the point.
     ArrowPose pose = free_pose(impact_after_s_);
-    const double dt = since_exit - impact_after_s_;
+    const double dt = since_start - impact_after_s_;
     const double stop_s = 0.004;
     const double deep = std::min(pose.velocity_mps.norm() * stop_s, 0.25);
     const Eigen::Vector3d tip =
@@ -263,8 +285,12 @@ ArrowPose ArrowFlight::pose(double t) const {
     pose.phase = ArrowPhase::in_butt;
     return pose;
   }
-  if (since_exit >= 0.0) {
-    return free_pose(since_exit);
+  if (since_start >= 0.0) {
+    return free_pose(since_start);
+  }
+  if (!shot_.stroke.empty()) {
+    const ArrowPose simulated = simulated_pose(std::max(since_loose, 0.0));
+    return since_loose < 0.0 ? at_full_draw(simulated, t) : simulated;
   }
   const double tau = std::max(since_loose, 0.0);
   ArrowPose pose = free_pose(0.0);
@@ -288,14 +314,44 @@ ArrowPose ArrowFlight::pose(double t) const {
                                       shot_.flex_phase_deg, damping) +
                          up * flex(since_exit, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz,
                                    shot_.flex_vertical_phase_deg, damping));
-  if (since_loose < 0.0) {
-    pose.bend_m.setZero();
-    // Still at full draw, or on the way there.
-    const double drawn = smoothstep((t - shot_.draw_start_s) / shot_.draw_lasts_s) *
-                         (1.0 - smoothstep((t - shot_.let_down_s) / shot_.let_down_lasts_s));
-    pose.centre_m += hold_axis_ * stroke_m_ * (1.0 - drawn);
-    pose.velocity_mps.setZero();
-  }
+  return since_loose < 0.0 ? at_full_draw(pose, t) : pose;
+}
+
+// Still at full draw, or on the way there.
+ArrowPose ArrowFlight::at_full_draw(ArrowPose pose, double t) const {
+  pose.bend_m.setZero();
+  const double drawn = smoothstep((t - shot_.draw_start_s) / shot_.draw_lasts_s) *
+                       (1.0 - smoothstep((t - shot_.let_down_s) / shot_.let_down_lasts_s));
+  pose.centre_m += hold_axis_ * stroke_m_ * (1.0 - drawn);
+  pose.velocity_mps.setZero();
+  return pose;
+}
+
+ArrowPose ArrowFlight::simulated_pose(double t) const {
+  const StrokeHistory& h = shot_.stroke;
+  const auto above = std::upper_bound(h.t_s.begin() + 1, h.t_s.end() - 1, t);
+  const auto i = static_cast<std::size_t>(above - h.t_s.begin());
+  const double share = (t - h.t_s[i - 1]) / (h.t_s[i] - h.t_s[i - 1]);
+  const auto at = [&](const std::vector<double>& column) {
+    return column[i - 1] + share * (column[i] - column[i - 1]);
+  };
+  const auto change = [&](const std::vector<double>& column) {
+    return (column[i] - column[i - 1]) / (h.t_s[i] - h.t_s[i - 1]);
+  };
+  const double aim_az = h.aim_azimuth_deg * kRad;
+  const double aim_el = h.aim_elevation_deg * kRad;
+  const Eigen::Vector3d ahead = direction(aim_az, aim_el);
+  const Eigen::Vector3d right(std::cos(aim_az), 0.0, -std::sin(aim_az));
+  const Eigen::Vector3d up = ahead.cross(-right);
+  ArrowPose pose;
+  pose.phase = t < h.exit_s ? ArrowPhase::on_string : ArrowPhase::flying;
+  pose.roll_rad = arrow_.vane_roll_deg * kRad;
+  pose.axis = direction(aim_az + at(h.azimuth_deg) * kRad, aim_el + at(h.elevation_deg) * kRad);
+  pose.centre_m = ahead * (centre_from_nock_m_ - at(h.rest_from_nock_m)) +
+                  1e-3 * (right * at(h.right_mm) + up * at(h.up_mm));
+  pose.velocity_mps = -ahead * change(h.rest_from_nock_m) +
+                      1e-3 * (right * change(h.right_mm) + up * change(h.up_mm));
+  pose.bend_m = 1e-3 * (right * at(h.bend_right_mm) + up * at(h.bend_up_mm));
   return pose;
 }
 

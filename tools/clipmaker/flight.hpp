@@ -61,14 +61,18 @@ class ArrowFlight {
  private:
   struct State {
     Eigen::Vector3d centre, velocity;
-    double path = 0.0;  // distance flown since exit
+    double path = 0.0;  // distance flown since the start
   };
   void integrate();
-  State state_after(double since_exit_s) const;
-  ArrowPose free_pose(double since_exit_s) const;
+  void prescribed_start(State& state);
+  void simulated_start(State& state);
+  State state_after(double since_start_s) const;
+  ArrowPose free_pose(double since_start_s) const;
+  ArrowPose simulated_pose(double since_loose_s) const;
+  ArrowPose at_full_draw(ArrowPose drawn, double t_s) const;
   double offset(double path_m, double value_deg, double slope_deg_per_m) const;  // radians
   Eigen::Vector3d axis_for(const State& state) const;
-  double nock_z(double since_exit_s) const;
+  double nock_z(double since_start_s) const;
   double time_of_nock_z(double z_m) const;
 
   ArrowSpec arrow_;
@@ -80,6 +84,9 @@ class ArrowFlight {
   double reference_path_m_;
   double stroke_m_ = 0.5;
   double power_s_ = 0.015;
+  // The free flight is computed from here on: the exit or, after a simulated stroke, the instant
+  // the nock passes the rest (until then the tail may touch the bow).
+  double start_after_exit_s_ = 0.0;
   Eigen::Vector3d launch_;
   Eigen::Vector3d hold_axis_;
   Eigen::Vector3d exit_centre_;

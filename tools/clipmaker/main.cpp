@@ -63,6 +63,7 @@ struct Options {
   std::string size;
   std::string set_json;
   std::string shot_json;
+  std::string stroke_file;
   std::string name;
   std::uint64_t seed = 0;
   std::uint64_t count = 1;
@@ -116,6 +117,8 @@ int run(int argc, char** argv) {
                  "A second shot this many seconds after the first loose (1.3 or more)");
   app.add_option("--kind", o.sample.kind, "What a clip shows: shot, let-down, ...");
   app.add_option("--profile", o.profile, "Ranges of the draw: bench");
+  app.add_option("--stroke", o.stroke_file,
+                 "Simulated shot (`nocktrail effects --exit-state`) in place of the drawn one");
   app.add_option("--set", o.set_json, "JSON merged over the parameters, last of all");
   app.add_option("--shot", o.shot_json, "JSON merged over the first shot");
   app.add_option("--name", o.name, "With --random and one clip: its file name without ending");
@@ -126,6 +129,9 @@ int run(int argc, char** argv) {
 
   if (o.self_test) {
     return self_test() == 0 ? 0 : 1;
+  }
+  if (!o.stroke_file.empty()) {
+    o.sample.stroke = read_stroke(o.stroke_file);
   }
   if (random->count() > 0) {
     if (!o.print_spec) {
@@ -165,6 +171,12 @@ int run(int argc, char** argv) {
       throw std::runtime_error(fmt::format("cannot read {}", o.spec_file));
     }
     spec = nlohmann::json::parse(in).get<ClipSpec>();
+  }
+  if (o.sample.stroke) {
+    set_bow_and_arrow(*o.sample.stroke, spec);
+    for (ShotSpec& shot : spec.shots) {
+      set_shot(*o.sample.stroke, spec, shot);
+    }
   }
   apply(o, spec);
   if (o.print_spec) {

@@ -168,6 +168,10 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
   archer.headwear = one(rng, std::array{"hair", "cap", "hat", "hood"});
   archer.build = rng.uniform(0.92, 1.08);
   archer.paint_seed = rng.bits() % 1000000U;
+  if (options.stroke) {
+    set_bow_and_arrow(*options.stroke, spec);
+    set_shot(*options.stroke, spec, shot);
+  }
 
   RangeSpec& range = spec.range;
   const int look_draw = rng.chance(0.5) ? 1 : 2;
@@ -256,6 +260,9 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
       second.azimuth_deg = std::clamp(shot.azimuth_deg + rng.normal() * 0.4, -3.0, 3.0);
       second.elevation_deg = shot.elevation_deg + rng.normal() * 0.4;
       ClipSpec alone = spec;
+      if (options.stroke) {
+        set_shot(*options.stroke, spec, second);
+      }
       alone.shots = {second};
       if (limb_gap_m(alone) > 0.012) {
         break;

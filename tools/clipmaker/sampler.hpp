@@ -2,8 +2,10 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 
 #include "spec.hpp"
+#include "stroke.hpp"
 
 namespace clipmaker {
 
@@ -15,6 +17,7 @@ struct SampleOptions {
   double after_s = -1.0;
   double second_after_s = 0.0;  // a second shot this long after the first loose; 0: none
   std::string kind = "shot";
+  std::optional<Stroke> stroke;  // takes the place of what is drawn of bow, arrow and shot
 };
 
 // Clip `index` of the series `seed`: depends on nothing else.

@@ -18,12 +18,17 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArrowSpec, length_m, diameter_m,
                                                 vane_length_m, vane_height_m, vane_offset_m,
                                                 vane_roll_deg, spin_hz, nock_mass_ratio,
                                                 tip_mass_ratio, paint_seed)
+NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(StrokeHistory, aim_azimuth_deg, aim_elevation_deg,
+                                                exit_s, t_s, rest_from_nock_m, right_mm, up_mm,
+                                                azimuth_deg, elevation_deg, bend_right_mm,
+                                                bend_up_mm)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(
     ShotSpec, loose_s, speed_mps, azimuth_deg, elevation_deg, nock_right_deg,
     nock_right_slope_deg_per_m, nock_high_deg, nock_high_slope_deg_per_m, wavelength_m,
     damping_ratio, drag_per_m, lift_eta_m, flex_hz, flex_lateral_mm, flex_vertical_mm,
     flex_phase_deg, flex_vertical_phase_deg, flex_damping_ratio, point_past_rest_m,
-    hold_azimuth_deg, hold_elevation_deg, draw_start_s, draw_lasts_s, let_down_s, let_down_lasts_s)
+    hold_azimuth_deg, hold_elevation_deg, draw_start_s, draw_lasts_s, let_down_s, let_down_lasts_s,
+    stroke)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArcherSpec, hand, cant_deg, brace_m, bow_length_m,
                                                 limb_width_m, headwear, hat_scale, head_drop_m,
                                                 build, paint_seed)
@@ -141,6 +146,13 @@ void check(const ClipSpec& s) {
     within("shots.speed_mps", shot.speed_mps, 5.0, 150.0);
     within("shots.damping_ratio", shot.damping_ratio, 0.0, 0.9);
     within("shots.wavelength_m", shot.wavelength_m, 2.0, 1000.0);
+    const StrokeHistory& h = shot.stroke;
+    for (const auto* column : {&h.rest_from_nock_m, &h.right_mm, &h.up_mm, &h.azimuth_deg,
+                               &h.elevation_deg, &h.bend_right_mm, &h.bend_up_mm}) {
+      if (column->size() != h.t_s.size() || h.t_s.size() == 1) {
+        throw std::runtime_error("shots.stroke: all columns must have as many entries as t_s");
+      }
+    }
   }
 }
 

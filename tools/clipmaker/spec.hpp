@@ -54,6 +54,20 @@ struct ArrowSpec {
   std::uint64_t paint_seed = 1;  // colours of vanes, nock, crest
 };
 
+// A simulated way from the loose until the nock passes the rest, sampled in time; empty: the way is
+// prescribed. Straight lines between the samples.
+struct StrokeHistory {
+  double aim_azimuth_deg = 0.0;  // of the bow: all that follows is relative to it
+  double aim_elevation_deg = 0.0;
+  double exit_s = 0.0;      // the nock leaves the string
+  std::vector<double> t_s;  // from the loose
+  std::vector<double> rest_from_nock_m;
+  std::vector<double> right_mm, up_mm;             // centre of mass
+  std::vector<double> azimuth_deg, elevation_deg;  // rigid axis
+  std::vector<double> bend_right_mm, bend_up_mm;   // first bending mode, at the nock end
+  bool empty() const { return t_s.empty(); }
+};
+
 struct ShotSpec {
   double loose_s = 0.3;      // the string is let go
   double speed_mps = 52.0;   // of the centre of mass as the nock leaves the string
@@ -81,6 +95,8 @@ struct ShotSpec {
   double draw_lasts_s = 1.0;
   double let_down_s = 1e6;  // the string is eased back, slowly
   double let_down_lasts_s = 1.2;
+  StrokeHistory
+      stroke;  // takes the place of hold_*, point_past_rest_m and the flex before the exit
 };
 
 struct ArcherSpec {

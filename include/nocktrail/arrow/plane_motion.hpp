@@ -55,6 +55,10 @@ struct PlaneTrace {
   double nock_m = 0.0;
   double middle_m = 0.0;
   double tip_m = 0.0;
+  double centre_m = 0.0;     // of mass, on the rigid axis
+  double slope_rad = 0.0;    // of the rigid axis
+  double flex_nock_m = 0.0;  // first bending mode's part of nock_m
+  double flex_nock_rate_mps = 0.0;
 };
 
 // What the audits need: over the stroke, every joule and newton second by its source.
