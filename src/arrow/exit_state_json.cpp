@@ -39,8 +39,29 @@ json swing_json(const PlaneTrace& clear, double since_exit_s, double omega, doub
           {"phase_deg", units::deg_from_rad(std::remainder(phase_rad, 2.0 * std::numbers::pi))}};
 }
 
+// The offset along the flight, from where the nock passes the rest. Cubic pieces between the
+// samples (value and slope) are right to a thousandth of a degree for every arrow that
+// check_setup() passes.
+constexpr double kFlight_m = 40.0;
+constexpr double kFlightStep_m = 0.25;
+
+json flight_json(const PlaneExit& exit, const Weathercock& air) {
+  json path = json::array();
+  json offset = json::array();
+  json slope = json::array();
+  Incidence at{units::rad_from_deg(exit.clear_offset_deg),
+               units::rad_from_deg(exit.clear_slope_deg_per_m)};
+  for (double flown = 0.0; flown <= kFlight_m; flown += kFlightStep_m) {
+    path.push_back(flown);
+    offset.push_back(units::deg_from_rad(at.angle_rad));
+    slope.push_back(units::deg_from_rad(at.slope_rad_per_m));
+    at = fly(at, kFlightStep_m, air);
+  }
+  return {{"path_m", path}, {"offset_deg", offset}, {"slope_deg_per_m", slope}};
+}
+
 json plane_json(const Plane& plane, const std::vector<std::size_t>& picked, double exit_s,
-                double omega, double damping) {
+                double omega, double damping, const Weathercock& air) {
   json centre = json::array();
   json axis = json::array();
   json flex = json::array();
@@ -61,6 +82,7 @@ json plane_json(const Plane& plane, const std::vector<std::size_t>& picked, doub
           {"clear_path_deg", plane.exit.clear_path_deg},
           {"reference_offset_deg", plane.exit.reference_offset_deg},
           {"reference_slope_deg_per_m", plane.exit.reference_slope_deg_per_m},
+          {"flight", flight_json(plane.exit, air)},
           {"history", {{"centre_mm", centre}, {"axis_deg", axis}, {"flex_nock_mm", flex}}}};
 }
 
@@ -76,8 +98,8 @@ std::vector<std::size_t> picked_samples(const std::vector<PlaneTrace>& trace, do
   return picked;
 }
 
-// The yaw's swing as one wavelength for both planes: the cross-flow, quadratic in the offset, is
-// taken as the spring that it amounts to at the reference offset.
+// The yaw's swing, also as one wavelength for both planes: the cross-flow, quadratic in the offset,
+// then counts as the spring that it amounts to at the reference offset.
 json yaw_json(const Weathercock& air, const ExitState& state) {
   const double offset_rad = units::rad_from_deg(
       std::hypot(state.lateral.reference_offset_deg, state.vertical.reference_offset_deg));
@@ -109,6 +131,7 @@ json exit_state_json(const Setup& setup, const Unknowns& unknowns) {
   const double omega = 2.0 * std::numbers::pi * state.flex_frequency_hz;
   const double damping = unknowns.flex_damping_ratio;
 
+  const Weathercock air = weathercock(arrow, options.air);
   const std::vector<std::size_t> picked = picked_samples(state.lateral_motion.trace, state.exit_s);
   json times = json::array();
   json rests = json::array();
@@ -136,10 +159,10 @@ json exit_state_json(const Setup& setup, const Unknowns& unknowns) {
             {"tip_mass_kg", arrow.tip_mass_kg},
             {"fletching_mass_kg", arrow.fletching_mass_kg},
             {"balance_m", mass.balance_m}}},
-          {"yaw", yaw_json(weathercock(arrow, options.air), state)},
+          {"yaw", yaw_json(air, state)},
           {"history", {{"t_s", times}, {"rest_from_nock_m", rests}}},
-          {"lateral", plane_json(lateral, picked, state.exit_s, omega, damping)},
-          {"vertical", plane_json(vertical, picked, state.exit_s, omega, damping)}};
+          {"lateral", plane_json(lateral, picked, state.exit_s, omega, damping, air)},
+          {"vertical", plane_json(vertical, picked, state.exit_s, omega, damping, air)}};
 }
 
 }  // namespace nocktrail::arrow

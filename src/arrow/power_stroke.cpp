@@ -73,6 +73,8 @@ PlaneExit plane_exit(const PlaneResult& motion, double speed_mps, double sense,
   incidence.angle_rad = sense * (clear.centre_rate_mps / speed_mps - clear.slope_rad);
   incidence.slope_rad_per_m =
       -sense * clear.slope_rate_rad_s / speed_mps - gravity_mps2 / (speed_mps * speed_mps);
+  exit.clear_offset_deg = deg(incidence.angle_rad);
+  exit.clear_slope_deg_per_m = deg(incidence.slope_rad_per_m);
   const Incidence reference = fly(incidence, kReferencePastRest_m, air);
   exit.reference_offset_deg = deg(reference.angle_rad);
   exit.reference_slope_deg_per_m = deg(reference.slope_rad_per_m);

@@ -91,7 +91,7 @@ ArrowFlight::ArrowFlight(const ArrowSpec& arrow, const ShotSpec& shot, double br
   const double start_s = truth_.exit_s + start_after_exit_s_;
   truth_.impact_s = impact_after_s_ < 1e8 ? start_s + impact_after_s_ : 0.0;
   truth_.speed_mps = state_after(0.0).velocity.norm();
-  const auto offsets = [this](double t) -> Eigen::Vector2d {
+  const auto measured = [this](double t) -> Eigen::Vector2d {
     const State s = state_after(t);
     const Eigen::Vector3d d = axis_for(s);
     return Eigen::Vector2d(azimuth_of(s.velocity) - azimuth_of(d),
@@ -100,10 +100,10 @@ ArrowFlight::ArrowFlight(const ArrowSpec& arrow, const ShotSpec& shot, double br
   };
   const double at = time_of_nock_z(kReferenceNock_m);
   truth_.reference_s = start_s + at;
-  const Eigen::Vector2d value = offsets(at);
+  const Eigen::Vector2d value = measured(at);
   const double before = time_of_nock_z(kReferenceNock_m - 0.05);
   const double after = time_of_nock_z(kReferenceNock_m + 0.05);
-  const Eigen::Vector2d slope = (offsets(after) - offsets(before)) / 0.1;
+  const Eigen::Vector2d slope = (measured(after) - measured(before)) / 0.1;
   truth_.nock_right_deg = value.x();
   truth_.nock_high_deg = value.y();
   truth_.nock_right_slope_deg_per_m = slope.x();
@@ -119,10 +119,31 @@ double ArrowFlight::offset(double path, double value_deg, double slope) const {
          (value_deg * std::cos(k * x) + (slope + decay * value_deg) / k * std::sin(k * x));
 }
 
+Eigen::Vector2d ArrowFlight::offsets(double path) const {
+  const StrokeHistory& h = shot_.stroke;
+  if (h.empty()) {
+    return {offset(path, shot_.nock_right_deg, shot_.nock_right_slope_deg_per_m),
+            offset(path, shot_.nock_high_deg, shot_.nock_high_slope_deg_per_m)};
+  }
+  const double x =
+      std::clamp(path - reference_path_m_ + kReferenceNock_m, h.path_m.front(), h.path_m.back());
+  const auto above = std::upper_bound(h.path_m.begin() + 1, h.path_m.end() - 1, x);
+  const auto i = static_cast<std::size_t>(above - h.path_m.begin());
+  const double span = h.path_m[i] - h.path_m[i - 1];
+  const double t = (x - h.path_m[i - 1]) / span;
+  const auto at = [&](const std::vector<double>& value, const std::vector<double>& slope) {
+    const double t2 = t * t;
+    const double t3 = t2 * t;
+    return kRad * (value[i - 1] * (2.0 * t3 - 3.0 * t2 + 1.0) + value[i] * (3.0 * t2 - 2.0 * t3) +
+                   span * (slope[i - 1] * (t3 - 2.0 * t2 + t) + slope[i] * (t3 - t2)));
+  };
+  return {at(h.nock_right_deg, h.nock_right_slope_deg_per_m),
+          at(h.nock_high_deg, h.nock_high_slope_deg_per_m)};
+}
+
 Eigen::Vector3d ArrowFlight::axis_for(const State& state) const {
-  const double right = offset(state.path, shot_.nock_right_deg, shot_.nock_right_slope_deg_per_m);
-  const double high = offset(state.path, shot_.nock_high_deg, shot_.nock_high_slope_deg_per_m);
-  return direction(azimuth_of(state.velocity) - right, elevation_of(state.velocity) - high);
+  const Eigen::Vector2d off = offsets(state.path);
+  return direction(azimuth_of(state.velocity) - off.x(), elevation_of(state.velocity) - off.y());
 }
 
 void ArrowFlight::prescribed_start(State& state) {
@@ -169,8 +190,8 @@ void ArrowFlight::integrate() {
       const Eigen::Vector3d right(std::cos(az), 0.0, -std::sin(az));
       const Eigen::Vector3d up(-std::sin(az) * std::sin(el), -std::cos(el),
                                -std::cos(az) * std::sin(el));
-      a -= push * offset(s.path, shot_.nock_right_deg, shot_.nock_right_slope_deg_per_m) * right;
-      a -= push * offset(s.path, shot_.nock_high_deg, shot_.nock_high_slope_deg_per_m) * up;
+      const Eigen::Vector2d off = offsets(s.path);
+      a -= push * (off.x() * right + off.y() * up);
     }
     return a;
   };

@@ -71,6 +71,7 @@ class ArrowFlight {
   ArrowPose simulated_pose(double since_loose_s) const;
   ArrowPose at_full_draw(ArrowPose drawn, double t_s) const;
   double offset(double path_m, double value_deg, double slope_deg_per_m) const;  // radians
+  Eigen::Vector2d offsets(double path_m) const;  // right and high, radians
   Eigen::Vector3d axis_for(const State& state) const;
   double nock_z(double since_start_s) const;
   double time_of_nock_z(double z_m) const;

@@ -21,7 +21,9 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArrowSpec, length_m, diameter_m,
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(StrokeHistory, aim_azimuth_deg, aim_elevation_deg,
                                                 exit_s, t_s, rest_from_nock_m, right_mm, up_mm,
                                                 azimuth_deg, elevation_deg, bend_right_mm,
-                                                bend_up_mm)
+                                                bend_up_mm, path_m, nock_right_deg,
+                                                nock_right_slope_deg_per_m, nock_high_deg,
+                                                nock_high_slope_deg_per_m)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(
     ShotSpec, loose_s, speed_mps, azimuth_deg, elevation_deg, nock_right_deg,
     nock_right_slope_deg_per_m, nock_high_deg, nock_high_slope_deg_per_m, wavelength_m,
@@ -151,6 +153,12 @@ void check(const ClipSpec& s) {
                                &h.elevation_deg, &h.bend_right_mm, &h.bend_up_mm}) {
       if (column->size() != h.t_s.size() || h.t_s.size() == 1) {
         throw std::runtime_error("shots.stroke: all columns must have as many entries as t_s");
+      }
+    }
+    for (const auto* column : {&h.nock_right_deg, &h.nock_right_slope_deg_per_m, &h.nock_high_deg,
+                               &h.nock_high_slope_deg_per_m}) {
+      if (column->size() != h.path_m.size() || (!h.empty() && h.path_m.size() < 2)) {
+        throw std::runtime_error("shots.stroke: all offsets must have as many entries as path_m");
       }
     }
   }

@@ -54,8 +54,9 @@ struct ArrowSpec {
   std::uint64_t paint_seed = 1;  // colours of vanes, nock, crest
 };
 
-// A simulated way from the loose until the nock passes the rest, sampled in time; empty: the way is
-// prescribed. Straight lines between the samples.
+// A simulated way from the loose until the nock passes the rest, sampled in time (straight lines
+// between the samples), and the offsets along the flight from there, sampled in distance (cubic
+// pieces). Empty: both are prescribed.
 struct StrokeHistory {
   double aim_azimuth_deg = 0.0;  // of the bow: all that follows is relative to it
   double aim_elevation_deg = 0.0;
@@ -65,6 +66,9 @@ struct StrokeHistory {
   std::vector<double> right_mm, up_mm;             // centre of mass
   std::vector<double> azimuth_deg, elevation_deg;  // rigid axis
   std::vector<double> bend_right_mm, bend_up_mm;   // first bending mode, at the nock end
+  std::vector<double> path_m;                      // 2 m is where the headline is taken
+  std::vector<double> nock_right_deg, nock_right_slope_deg_per_m;
+  std::vector<double> nock_high_deg, nock_high_slope_deg_per_m;
   bool empty() const { return t_s.empty(); }
 };
 
@@ -95,8 +99,7 @@ struct ShotSpec {
   double draw_lasts_s = 1.0;
   double let_down_s = 1e6;  // the string is eased back, slowly
   double let_down_lasts_s = 1.2;
-  StrokeHistory
-      stroke;  // takes the place of hold_*, point_past_rest_m and the flex before the exit
+  StrokeHistory stroke;  // takes the place of hold_*, point_past_rest_m, the swing and early flex
 };
 
 struct ArcherSpec {

@@ -29,6 +29,10 @@ Stroke::Plane read_plane(const nlohmann::json& json) {
   history.at("centre_mm").get_to(plane.centre_mm);
   history.at("axis_deg").get_to(plane.axis_deg);
   history.at("flex_nock_mm").get_to(plane.flex_nock_mm);
+  const nlohmann::json& flight = json.at("flight");
+  flight.at("path_m").get_to(plane.path_m);
+  flight.at("offset_deg").get_to(plane.offset_deg);
+  flight.at("slope_deg_per_m").get_to(plane.slope_deg_per_m);
   return plane;
 }
 
@@ -65,6 +69,13 @@ Stroke read(const nlohmann::json& json) {
         &stroke.vertical.flex_nock_mm}) {
     if (n < 2 || column->size() != n) {
       throw std::runtime_error("the columns of its history differ in length");
+    }
+  }
+  const std::size_t m = stroke.lateral.path_m.size();
+  for (const Stroke::Plane* plane : {&stroke.lateral, &stroke.vertical}) {
+    if (m < 2 || plane->path_m != stroke.lateral.path_m || plane->offset_deg.size() != m ||
+        plane->slope_deg_per_m.size() != m) {
+      throw std::runtime_error("the columns of its flight differ in length");
     }
   }
   return stroke;
@@ -131,6 +142,15 @@ void set_shot(const Stroke& stroke, const ClipSpec& spec, ShotSpec& shot) {
     history.elevation_deg.push_back(turn.up(lat.axis_deg[i], vert.axis_deg[i]));
     history.bend_right_mm.push_back(turn.right(lat.flex_nock_mm[i], vert.flex_nock_mm[i]));
     history.bend_up_mm.push_back(turn.up(lat.flex_nock_mm[i], vert.flex_nock_mm[i]));
+  }
+  history.path_m = lat.path_m;
+  for (std::size_t i = 0; i < lat.path_m.size(); ++i) {
+    history.nock_right_deg.push_back(turn.right(lat.offset_deg[i], vert.offset_deg[i]));
+    history.nock_high_deg.push_back(turn.up(lat.offset_deg[i], vert.offset_deg[i]));
+    history.nock_right_slope_deg_per_m.push_back(
+        turn.right(lat.slope_deg_per_m[i], vert.slope_deg_per_m[i]));
+    history.nock_high_slope_deg_per_m.push_back(
+        turn.up(lat.slope_deg_per_m[i], vert.slope_deg_per_m[i]));
   }
 
   shot.speed_mps = stroke.speed_mps;

@@ -23,6 +23,7 @@ struct Stroke {
     double flex_mm = 0.0;
     double flex_phase_deg = 0.0;
     std::vector<double> centre_mm, axis_deg, flex_nock_mm;
+    std::vector<double> path_m, offset_deg, slope_deg_per_m;  // of the flight past the rest
   };
   Plane lateral, vertical;
   double exit_s = 0.0;

@@ -54,7 +54,11 @@ struct PlaneExit {
   double flex_nock_rate_mm_s = 0.0;
   double support_left_s = 0.0;  // last touch of plate or shelf before the exit
   bool touched_after_exit = false;
-  double clear_path_deg = 0.0;  // of the centre of mass's velocity as the nock passes the rest
+  // As the nock passes the rest: of the centre of mass's velocity; nock_right or nock_high and its
+  // change per metre of path, with which the free flight begins.
+  double clear_path_deg = 0.0;
+  double clear_offset_deg = 0.0;
+  double clear_slope_deg_per_m = 0.0;
   double reference_offset_deg = 0.0;  // nock_right or nock_high at the reference distance
   double reference_slope_deg_per_m = 0.0;
 };
