@@ -29,11 +29,11 @@ enum class ShotStatus { measured, refused };
 
 // The arrow in one frame as observed (not as fitted).
 struct FrameObservation {
-  int index = 0;        // presented frame, from 0
-  double t_s = 0.0;     // capture time since the first frame
+  int index = 0;     // presented frame, from 0
+  double t_s = 0.0;  // capture time since the first frame
   std::optional<Eigen::Vector2d> nock_px;
   std::optional<Eigen::Vector2d> tip_px;
-  bool used = false;    // took part in the fit
+  bool used = false;  // took part in the fit
 };
 
 struct Flex {
@@ -99,7 +99,7 @@ struct ClipFacts {
   std::string path;
   std::string sha256;
   std::string codec;
-  int width = 0;   // display size
+  int width = 0;  // display size
   int height = 0;
   int rotation_deg = 0;
   bool mirrored = false;

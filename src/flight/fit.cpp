@@ -93,8 +93,7 @@ class SightingCost : public ceres::CostFunction {
   void residuals_of(const T* p, const T* jitter, const Sink& sink) const {
     using std::exp;
     const T readout = p[kReadout];
-    const ArrowState<T> state =
-        state_at<T>(p, principal_px_, T(dt_s_) + readout * T(mean_row_));
+    const ArrowState<T> state = state_at<T>(p, principal_px_, T(dt_s_) + readout * T(mean_row_));
     const T focal = exp(p[kLogFocal]);
     const Eigen::Matrix<T, 3, 1> per_row = state.forward * (exp(p[kLogSpeed]) * readout);
     for (std::size_t i = 0; i < points_.size(); ++i) {
@@ -173,7 +172,7 @@ std::vector<std::pair<int, Prior>> all_priors(const FlightPriors& priors, double
       {kRearDrop, priors.rear_drop_m},
       {kNockPx, {0.0, priors.end_bias_px}},
       {kTipPx, {0.0, priors.end_bias_px}},
-      {kBalance, priors.balance},
+      {kTipMass, priors.tip_mass_ratio},
   };
 }
 
@@ -218,9 +217,9 @@ double robust_scale(std::vector<double> magnitudes) {
 // One solve with fixed linearisation of shares and directions.
 class Problem {
  public:
-  Problem(const std::vector<ArrowSighting>& sightings, const Parameters& start, double anchor_s,
-          double focal_px, const Eigen::Vector2d& principal_px, const FitOptions& options,
-          const Scatter& scatter)
+  Problem(const std::vector<track::ArrowSighting>& sightings, const Parameters& start,
+          double anchor_s, double focal_px, const Eigen::Vector2d& principal_px,
+          const FitOptions& options, const Scatter& scatter)
       : parameters_(start) {
     jitter_.assign(sightings.size() * 2, 0.0);
     for (std::size_t k = 0; k < sightings.size(); ++k) {
@@ -238,6 +237,8 @@ class Problem {
     }
     problem_.SetParameterLowerBound(parameters_.data(), kDamping, 0.0);
     problem_.SetParameterUpperBound(parameters_.data(), kDamping, 0.5);
+    problem_.SetParameterLowerBound(parameters_.data(), kTipMass, 0.02);
+    problem_.SetParameterUpperBound(parameters_.data(), kTipMass, 1.1);
     problem_.SetParameterLowerBound(parameters_.data(), kLogWave, std::log(4.0));
     problem_.SetParameterUpperBound(parameters_.data(), kLogWave, std::log(150.0));
   }
@@ -277,17 +278,19 @@ class Problem {
       const int end = sparse.rows[static_cast<std::size_t>(row) + 1];
       for (int i = begin; i < end; ++i) {
         for (int j = begin; j < end; ++j) {
-          normal(sparse.cols[static_cast<std::size_t>(i)], sparse.cols[static_cast<std::size_t>(j)]) +=
-              sparse.values[static_cast<std::size_t>(i)] * sparse.values[static_cast<std::size_t>(j)];
+          normal(sparse.cols[static_cast<std::size_t>(i)],
+                 sparse.cols[static_cast<std::size_t>(j)]) +=
+              sparse.values[static_cast<std::size_t>(i)] *
+              sparse.values[static_cast<std::size_t>(j)];
         }
       }
     }
     // Scaled so that parameters of very different units do not spoil the inverse.
     const Eigen::VectorXd scale = normal.diagonal().cwiseMax(1e-12).cwiseSqrt().cwiseInverse();
     const Eigen::MatrixXd scaled = scale.asDiagonal() * normal * scale.asDiagonal();
-    const Eigen::MatrixXd inverse =
-        scaled.completeOrthogonalDecomposition().pseudoInverse();
-    return (scale.asDiagonal() * inverse * scale.asDiagonal()).topLeftCorner(kParameters, kParameters);
+    const Eigen::MatrixXd inverse = scaled.completeOrthogonalDecomposition().pseudoInverse();
+    return (scale.asDiagonal() * inverse * scale.asDiagonal())
+        .topLeftCorner(kParameters, kParameters);
   }
 
   // Raw residuals by kind (0 centre, 1 nock, 2 tip), with their sighting.
@@ -308,7 +311,7 @@ class Problem {
   }
 
  private:
-  void add_sighting(const ArrowSighting& sighting, std::size_t k, double anchor_s,
+  void add_sighting(const track::ArrowSighting& sighting, std::size_t k, double anchor_s,
                     const Eigen::Vector2d& principal_px, const FitOptions& options,
                     const Scatter& scatter) {
     const double dt = sighting.t_s - anchor_s;
@@ -316,18 +319,21 @@ class Problem {
     const Eigen::Vector2d tip = seen_px_of(parameters_, principal_px, dt, 1.0);
     const Eigen::Vector2d tangent = (tip - nock).normalized();
     std::vector<Point> points;
-    for (const CentrePoint& point : sighting.centre) {
+    for (const track::CentrePoint& point : sighting.centre) {
       const double share = share_at(parameters_, principal_px, dt, point.at_px, tangent);
       const Eigen::Vector2d ahead = seen_px_of(parameters_, principal_px, dt, share + 0.05);
       const Eigen::Vector2d behind = seen_px_of(parameters_, principal_px, dt, share - 0.05);
       const Eigen::Vector2d local = (ahead - behind).normalized();
-      points.push_back({point.at_px, {-local.y(), local.x()}, point.sigma_px * scatter.centre, share, 0, 0.0});
+      points.push_back(
+          {point.at_px, {-local.y(), local.x()}, point.sigma_px * scatter.centre, share, 0, 0.0});
     }
     if (sighting.nock) {
-      points.push_back({sighting.nock->at_px, tangent, sighting.nock->sigma_px * scatter.end, 0.0, 1, 0.0});
+      points.push_back(
+          {sighting.nock->at_px, tangent, sighting.nock->sigma_px * scatter.end, 0.0, 1, 0.0});
     }
     if (sighting.tip) {
-      points.push_back({sighting.tip->at_px, tangent, sighting.tip->sigma_px * scatter.end, 1.0, 2, 0.0});
+      points.push_back(
+          {sighting.tip->at_px, tangent, sighting.tip->sigma_px * scatter.end, 1.0, 2, 0.0});
     }
     double mean_row = 0.0;
     for (Point& point : points) {
@@ -352,7 +358,7 @@ class Problem {
 
 }  // namespace
 
-FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Parameters& start,
+FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const Parameters& start,
                      double anchor_s, double focal_px, const Eigen::Vector2d& principal_px,
                      const FitOptions& options) {
   FlightFit fit;
@@ -376,9 +382,10 @@ FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Paramete
       for (const auto& raw : problem->raw()) {
         (raw.kind == 0 ? centre : ends).push_back(std::abs(raw.value));
       }
-      // Never below the assumed noise by more than a little: few points can agree by luck.
-      scatter.centre = std::max(0.8, scatter.centre * robust_scale(centre));
-      scatter.end = std::max(0.8, scatter.end * robust_scale(ends));
+      // Never below what was assumed: neighbouring frames share their background and so their
+      // errors, which makes them agree with each other better than with the truth.
+      scatter.centre = std::max(1.0, scatter.centre * robust_scale(centre));
+      scatter.end = std::max(1.0, scatter.end * robust_scale(ends));
     }
   }
   fit.converged = true;
@@ -410,7 +417,7 @@ FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Paramete
   return fit;
 }
 
-FlightFit fit_flight_from_several(const std::vector<ArrowSighting>& sightings,
+FlightFit fit_flight_from_several(const std::vector<track::ArrowSighting>& sightings,
                                   const Parameters& start, Spread spread, double anchor_s,
                                   double focal_px, const Eigen::Vector2d& principal_px,
                                   const FitOptions& options) {
@@ -445,9 +452,7 @@ FlightFit fit_flight_from_several(const std::vector<ArrowSighting>& sightings,
   for (const Parameters& from : starts) {
     FlightFit fit = fit_flight(sightings, from, anchor_s, focal_px, principal_px, options);
     // Costs of fits with different residual scales do not compare; the scatter does.
-    const auto worth = [](const FlightFit& f) {
-      return f.cost * f.centre_scale * f.centre_scale;
-    };
+    const auto worth = [](const FlightFit& f) { return f.cost * f.centre_scale * f.centre_scale; };
     if (fit.converged && (!best.converged || worth(fit) < worth(best))) {
       best = std::move(fit);
     }

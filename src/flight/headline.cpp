@@ -6,6 +6,8 @@
 namespace nocktrail::flight {
 namespace {
 
+// Where the nock leaves the string, behind the rest (contract: about 0.17 m).
+constexpr double kBraceHeightM = 0.17;
 constexpr double kCoverage95 = 1.959963985;  // two-sided 95 % point of the normal distribution
 
 // Time at which the nock is at a forward coordinate: Newton from the mean speed, monotone enough.
@@ -31,7 +33,7 @@ Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_si
   const auto values = [&](const Parameters& p, double rest) {
     const double dt = time_at_forward(p, fit.principal_px, rest + distance_m);
     const ArrowState<double> state = state_at<double>(p.data(), fit.principal_px, dt);
-    const double exit_dt = time_at_forward(p, fit.principal_px, rest - 0.17);
+    const double exit_dt = time_at_forward(p, fit.principal_px, rest - kBraceHeightM);
     const double amplitude =
         std::exp(-p[kFlexDecay] * exit_dt) *
         std::sqrt(p[kFlexRightCos] * p[kFlexRightCos] + p[kFlexRightSin] * p[kFlexRightSin] +
@@ -50,16 +52,17 @@ Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_si
       derive(fit, [&](const Parameters& p) { return values(p, scaled_rest(p)); });
   Eigen::MatrixXd covariance = derived.covariance;
   const double step = std::max(0.02, 0.5 * rest_sigma_m);
-  const Eigen::VectorXd by_rest =
-      (values(fit.parameters, rest_forward_m + step) - values(fit.parameters, rest_forward_m - step)) /
-      (2.0 * step);
+  const Eigen::VectorXd by_rest = (values(fit.parameters, rest_forward_m + step) -
+                                   values(fit.parameters, rest_forward_m - step)) /
+                                  (2.0 * step);
   covariance += rest_sigma_m * rest_sigma_m * by_rest * by_rest.transpose();
 
   const auto measured = [&](int i) {
     return Measured{derived.value[i], kCoverage95 * std::sqrt(std::max(0.0, covariance(i, i)))};
   };
   Headline headline;
-  headline.time_s = fit.anchor_s + time_at_forward(fit.parameters, fit.principal_px, rest_forward_m + distance_m);
+  headline.time_s =
+      fit.anchor_s + time_at_forward(fit.parameters, fit.principal_px, rest_forward_m + distance_m);
   headline.right_rad = measured(0);
   headline.high_rad = measured(1);
   headline.right_rate = measured(2);

@@ -1,24 +1,64 @@
 #include "nocktrail/flight/model.hpp"
 
 namespace nocktrail::flight {
+namespace {
 
-double bending_shape(double s) {
-  // w = (cosh + cos)/2 + b sinh + d sin of beta s; b and d from the two end conditions
-  // w'''(0) = beta^4 r0 w(0) and w''(1) = 0 (unit length, r0 = nock mass / shaft mass).
-  constexpr double kBeta = 4.1438;
-  constexpr double kNockMassRatio = 0.03;
-  static const std::array<double, 2> kCoefficients = [] {
-    const double difference = kBeta * kNockMassRatio;  // b - d, with w(0) = 1
-    const double sinh_l = std::sinh(kBeta);
-    const double sin_l = std::sin(kBeta);
-    const double rest = (std::cosh(kBeta) - std::cos(kBeta)) / 2.0;
-    // rest + b sinh - d sin = 0 with d = b - difference
-    const double b = (-rest - difference * sin_l) / (sinh_l - sin_l);
-    return std::array<double, 2>{b, b - difference};
+// w = (cosh + cos)/2 + b sinh + d sin of beta s, with w(0) = 1 and no moment at the nock built in;
+// b - d from the nock's mass (shear there), b and d from the free moment at the tip, beta from the
+// tip's mass (shear there).
+struct Mode {
+  double beta = 0.0;
+  double b = 0.0;
+  double d = 0.0;
+
+  double shape(double s) const {
+    const double x = beta * s;
+    return (std::cosh(x) + std::cos(x)) / 2.0 + b * std::sinh(x) + d * std::sin(x);
+  }
+  double third_derivative_at_tip() const {  // over beta^3
+    return (std::sinh(beta) + std::sin(beta)) / 2.0 + b * std::cosh(beta) - d * std::cos(beta);
+  }
+};
+
+Mode with_beta(double beta) {
+  const double difference = beta * kNockMassRatio;  // b - d
+  const double rest = (std::cosh(beta) - std::cos(beta)) / 2.0;
+  // rest + b sinh - d sin = 0 with d = b - difference
+  const double b = (-rest - difference * std::sin(beta)) / (std::sinh(beta) - std::sin(beta));
+  return {beta, b, b - difference};
+}
+
+Mode first_mode(double tip_mass_ratio) {
+  const auto imbalance = [&](double beta) {
+    const Mode mode = with_beta(beta);
+    return mode.third_derivative_at_tip() + beta * tip_mass_ratio * mode.shape(1.0);
+  };
+  // The first root lies between that of a very heavy tip and 4.7300 of none.
+  double low = 3.7;
+  double high = 4.75;
+  const double sign = imbalance(low);
+  for (int i = 0; i < 60; ++i) {
+    const double middle = 0.5 * (low + high);
+    (imbalance(middle) * sign > 0.0 ? low : high) = middle;
+  }
+  return with_beta(0.5 * (low + high));
+}
+
+}  // namespace
+
+double bending_shape(double s, double tip_mass_ratio) {
+  return first_mode(tip_mass_ratio).shape(s);
+}
+
+double bending_shape_on_grid(double s, int step) {
+  static const std::array<Mode, kRatioSteps> kModes = [] {
+    std::array<Mode, kRatioSteps> modes{};
+    for (int i = 0; i < kRatioSteps; ++i) {
+      modes[static_cast<std::size_t>(i)] = first_mode(i * kRatioStep);
+    }
+    return modes;
   }();
-  const double x = kBeta * s;
-  return (std::cosh(x) + std::cos(x)) / 2.0 + kCoefficients[0] * std::sinh(x) +
-         kCoefficients[1] * std::sin(x);
+  return kModes[static_cast<std::size_t>(step)].shape(s);
 }
 
 }  // namespace nocktrail::flight

@@ -38,7 +38,8 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
                   double loose_guess_s, double loose_sigma_s, const StrokeOptions& options) {
   const double speed = std::exp(fit.parameters[kLogSpeed]);
   const std::vector<TipPlace> places = calibrated(
-      all_places, loose_guess_s + std::numbers::pi / 2.0 * options.stroke_mean_m / speed + loose_sigma_s);
+      all_places,
+      loose_guess_s + std::numbers::pi / 2.0 * options.stroke_mean_m / speed + loose_sigma_s);
   // How far short of the backward continuation the arrow has come at time t: zero after the exit,
   // v0 d - (v0/w) sin(w d) at d before it, the whole way before the loose.
   const auto ahead_m = [&](double t, double exit, double stroke) {
@@ -65,21 +66,26 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
   constexpr double kTimeStep = 0.00025;
   constexpr double kStrokeStep = 0.02;
   const double mean_duration = std::numbers::pi / 2.0 * options.stroke_mean_m / speed;
-  for (double exit = loose_guess_s + mean_duration - 0.035; exit < loose_guess_s + mean_duration + 0.035;
-       exit += kTimeStep) {
-    for (double stroke = options.least_stroke_m; stroke <= options.most_stroke_m; stroke += kStrokeStep) {
+  for (double exit = loose_guess_s + mean_duration - 0.035;
+       exit < loose_guess_s + mean_duration + 0.035; exit += kTimeStep) {
+    for (double stroke = options.least_stroke_m; stroke <= options.most_stroke_m;
+         stroke += kStrokeStep) {
       const double loose = exit - std::numbers::pi / 2.0 * stroke / speed;
       const double zs = (stroke - options.stroke_mean_m) / options.stroke_sigma_m;
       const double zl = (loose - loose_guess_s) / loose_sigma_s;
       const double zr = (nock_forward_m(fit.parameters, fit.principal_px, exit - fit.anchor_s) +
-                         options.brace_m - options.camera_behind_m) / options.camera_behind_sigma_m;
+                         options.brace_m - options.camera_behind_m) /
+                        options.camera_behind_sigma_m;
       double log_weight = -0.5 * zs * zs - 0.5 * zl * zl - 0.5 * zr * zr;
       for (const TipPlace& place : places) {
-        const double z = (speed * (place.virtual_s - place.t_s) - ahead_m(place.t_s, exit, stroke)) / place.sigma_m;
+        const double z =
+            (speed * (place.virtual_s - place.t_s) - ahead_m(place.t_s, exit, stroke)) /
+            place.sigma_m;
         // Outliers spread over half a metre. A hidden point lets something nearer be taken for it,
         // rarely something further away.
         const double share = z < 0.0 ? options.short_share : options.long_share;
-        log_weight += std::log((1.0 - share) * std::exp(-0.5 * z * z) + share * 2.5 * place.sigma_m / 0.5);
+        log_weight +=
+            std::log((1.0 - share) * std::exp(-0.5 * z * z) + share * 2.5 * place.sigma_m / 0.5);
       }
       log_weights.push_back(log_weight);
       cells.push_back({exit, loose});
@@ -97,9 +103,11 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
   stroke.exit_s = sum_exit / sum;
   stroke.loose_s = sum_loose / sum;
   const double offset = stroke.exit_s - loose_guess_s;
-  const double exit_sigma = std::sqrt(std::max(kTimeStep * kTimeStep, sum_exit2 / sum - offset * offset));
+  const double exit_sigma =
+      std::sqrt(std::max(kTimeStep * kTimeStep, sum_exit2 / sum - offset * offset));
   stroke.rest_forward_m =
-      nock_forward_m(fit.parameters, fit.principal_px, stroke.exit_s - fit.anchor_s) + options.brace_m;
+      nock_forward_m(fit.parameters, fit.principal_px, stroke.exit_s - fit.anchor_s) +
+      options.brace_m;
   stroke.rest_sigma_m = std::hypot(speed * exit_sigma, options.brace_sigma_m);
   stroke.seen = std::any_of(places.begin(), places.end(), [&](const TipPlace& place) {
     return place.t_s < stroke.exit_s - 0.001 &&

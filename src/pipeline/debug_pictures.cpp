@@ -10,13 +10,14 @@
 namespace nocktrail::pipeline {
 namespace {
 
-std::filesystem::path name(const std::filesystem::path& folder, double surge_s,
-                           const char* what) {
+std::filesystem::path name(const std::filesystem::path& folder, double surge_s, const char* what) {
   std::filesystem::create_directories(folder);
   return folder / fmt::format("{:07.3f}s-{}", surge_s, what);
 }
 
-cv::Point2d at(const Eigen::Vector2d& p) { return {p.x(), p.y()}; }
+cv::Point2d at(const Eigen::Vector2d& p) {
+  return {p.x(), p.y()};
+}
 
 }  // namespace
 
@@ -39,30 +40,35 @@ void debug_sweeps(const std::filesystem::path& folder, double surge_s, const cv:
   for (std::size_t i = 0; i < std::min<std::size_t>(sweeps.size(), 4); ++i) {
     const track::Sweep& s = sweeps[i];
     const cv::Scalar ink = i == 0 ? cv::Scalar(255, 255, 255) : cv::Scalar(160, 160, 160);
-    cv::line(colour, at(s.vanishing_px), at(s.vanishing_px + s.outward * 600.0), ink, 1, cv::LINE_AA);
+    cv::line(colour, at(s.vanishing_px), at(s.vanishing_px + s.outward * 600.0), ink, 1,
+             cv::LINE_AA);
     cv::circle(colour, at(s.vanishing_px), 8, ink, 1, cv::LINE_AA);
-    cv::putText(colour, fmt::format("{} score {:.0f} frames {} cover {:.1f} ms", i, s.score, s.frames, s.cover_s * 1e3),
-                at(s.vanishing_px + Eigen::Vector2d(12, -10.0 - 16.0 * static_cast<double>(i))), cv::FONT_HERSHEY_SIMPLEX, 0.45, ink);
+    cv::putText(colour,
+                fmt::format("{} score {:.0f} frames {} cover {:.1f} ms", i, s.score, s.frames,
+                            s.cover_s * 1e3),
+                at(s.vanishing_px + Eigen::Vector2d(12, -10.0 - 16.0 * static_cast<double>(i))),
+                cv::FONT_HERSHEY_SIMPLEX, 0.45, ink);
   }
   cv::imwrite(name(folder, surge_s, "sweeps.png").string(), colour);
 }
 
 void debug_fit(const std::filesystem::path& folder, double surge_s, const track::Region& region,
-               const flight::FlightFit& fit, const std::vector<flight::ArrowSighting>& sightings) {
+               const flight::FlightFit& fit, const std::vector<track::ArrowSighting>& sightings) {
   if (folder.empty()) {
     return;
   }
   std::ofstream text(name(folder, surge_s, "residuals.txt"));
-  text << fmt::format("frames {} centre points {} ends {} centre scale {:.2f} end scale {:.2f}\n", fit.frames,
-                      fit.centre_points, fit.ends, fit.centre_scale, fit.end_scale);
+  text << fmt::format("frames {} centre points {} ends {} centre scale {:.2f} end scale {:.2f}\n",
+                      fit.frames, fit.centre_points, fit.ends, fit.centre_scale, fit.end_scale);
   for (int i = 0; i < flight::kParameters; ++i) {
-    text << fmt::format("p{} = {:.5f} +- {:.5f}\n", i, fit.parameters[i], std::sqrt(fit.covariance(i, i)));
+    text << fmt::format("p{} = {:.5f} +- {:.5f}\n", i, fit.parameters[i],
+                        std::sqrt(fit.covariance(i, i)));
   }
   constexpr double kScale = 4.0;
   constexpr int kTile = 320;
   std::vector<cv::Mat> tiles;
   for (std::size_t k = 0; k < sightings.size(); ++k) {
-    const flight::ArrowSighting& s = sightings[k];
+    const track::ArrowSighting& s = sightings[k];
     const Eigen::Vector2d nock = flight::seen_px(fit, s.t_s, 0.0);
     const Eigen::Vector2d tip = flight::seen_px(fit, s.t_s, 1.0);
     const Eigen::Vector2d middle = 0.5 * (nock + tip);
@@ -70,7 +76,8 @@ void debug_fit(const std::filesystem::path& folder, double surge_s, const track:
     const Eigen::Vector2d corner = middle - Eigen::Vector2d::Constant(kTile / 2.0 / zoom);
     cv::Mat grey;
     region.difference[static_cast<std::size_t>(s.frame)].convertTo(grey, CV_8U, 2.0, 128.0);
-    const cv::Matx23d warp(zoom, 0, -zoom * (corner.x() - region.roi.x), 0, zoom, -zoom * (corner.y() - region.roi.y));
+    const cv::Matx23d warp(zoom, 0, -zoom * (corner.x() - region.roi.x), 0, zoom,
+                           -zoom * (corner.y() - region.roi.y));
     cv::Mat tile;
     cv::warpAffine(grey, tile, warp, cv::Size(kTile, kTile), cv::INTER_NEAREST);
     cv::cvtColor(tile, tile, cv::COLOR_GRAY2BGR);
@@ -86,9 +93,10 @@ void debug_fit(const std::filesystem::path& folder, double surge_s, const track:
       cv::circle(tile, to_tile(s.tip->at_px), 5, cv::Scalar(0, 255, 0), 1);
     }
     const flight::FrameResidual& r = fit.residuals[k];
-    const std::string words = fmt::format("{} t{:.4f} c{:.1f} n{:.1f} t{:.1f}", s.frame, s.t_s, r.centre_rms,
-                                          r.nock.value_or(NAN), r.tip.value_or(NAN));
-    cv::putText(tile, words, cv::Point(4, 14), cv::FONT_HERSHEY_SIMPLEX, 0.4, cv::Scalar(0, 255, 255));
+    const std::string words = fmt::format("{} t{:.4f} c{:.1f} n{:.1f} t{:.1f}", s.frame, s.t_s,
+                                          r.centre_rms, r.nock.value_or(NAN), r.tip.value_or(NAN));
+    cv::putText(tile, words, cv::Point(4, 14), cv::FONT_HERSHEY_SIMPLEX, 0.4,
+                cv::Scalar(0, 255, 255));
     text << words << fmt::format(" len {:.1f} centre n {}\n", (nock - tip).norm(), s.centre.size());
     tiles.push_back(tile);
   }

@@ -19,6 +19,6 @@ void debug_sweeps(const std::filesystem::path& folder, double surge_s, const cv:
 // Every sighted frame's difference picture, enlarged, with observations and fitted shaft, and a
 // text file of residuals.
 void debug_fit(const std::filesystem::path& folder, double surge_s, const track::Region& region,
-               const flight::FlightFit& fit, const std::vector<flight::ArrowSighting>& sightings);
+               const flight::FlightFit& fit, const std::vector<track::ArrowSighting>& sightings);
 
 }  // namespace nocktrail::pipeline

@@ -17,12 +17,12 @@
 namespace nocktrail {
 namespace {
 
-constexpr double kAssumedFocal35mm = 27.0;       // contract: assumed when unknown,
-constexpr double kAssumedFocalSigma = 0.10;      // with a standard deviation of 10 %
-constexpr double kUserFocalSigma = 0.015;        // rounding of a stated whole millimetre
-constexpr double kTaggedFocalSigma = 0.05;       // crop and stabilisation: up to 9 % between readings
-                                                 // of the convention (trade facts, section 6)
-constexpr double kSlowestUsefulFps = 50.0;       // below, an arrow is gone in three or four frames
+constexpr double kAssumedFocal35mm = 27.0;   // contract: assumed when unknown,
+constexpr double kAssumedFocalSigma = 0.10;  // with a standard deviation of 10 %
+constexpr double kUserFocalSigma = 0.015;    // rounding of a stated whole millimetre
+constexpr double kTaggedFocalSigma = 0.05;   // crop and stabilisation: up to 9 % between readings
+                                             // of the convention
+constexpr double kSlowestUsefulFps = 50.0;   // below, an arrow is gone in three or four frames
 constexpr double kUsualSlowMotionFps = 240.0;
 
 void check(const ReadClipOptions& options) {
@@ -31,7 +31,8 @@ void check(const ReadClipOptions& options) {
     throw BadInput(fmt::format("cant: {} deg is outside -90 to 90", *options.cant_deg));
   }
   if (options.arrow_length_m && !in(*options.arrow_length_m, 0.4, 1.1)) {
-    throw BadInput(fmt::format("arrow length: {:.3f} m is outside 0.4 to 1.1 m", *options.arrow_length_m));
+    throw BadInput(
+        fmt::format("arrow length: {:.3f} m is outside 0.4 to 1.1 m", *options.arrow_length_m));
   }
   if (options.focal_35mm && !in(*options.focal_35mm, 10, 200)) {
     throw BadInput(fmt::format("focal length: {} mm is outside 10 to 200 mm", *options.focal_35mm));
@@ -80,7 +81,10 @@ ClipFacts facts_of(const media::Clip& clip) {
 class Reader {
  public:
   Reader(media::Clip& clip, const ReadClipOptions& options, const Progress& progress)
-      : clip_(clip), options_(options), progress_(progress), focal_(choose_focal(clip.info(), options)) {
+      : clip_(clip),
+        options_(options),
+        progress_(progress),
+        focal_(choose_focal(clip.info(), options)) {
     analysis_.focal_px = focal_.px;
     analysis_.focal_relative_sigma = focal_.relative_sigma;
     analysis_.arrow_length_m = options.arrow_length_m;
@@ -96,7 +100,8 @@ class Reader {
     const track::LooseOptions loose;
     if (clip_.info().has_audio) {
       tell("listening", 0.05);
-      analyse(track::find_looses_by_sound(clip_, loose, scan_progress("listening", 0.05, 0.2)), 0.2, 0.6);
+      analyse(track::find_looses_by_sound(clip_, loose, scan_progress("listening", 0.05, 0.2)), 0.2,
+              0.6);
     }
     if (measured_.empty()) {
       tell("looking for the loose", 0.3);
@@ -104,9 +109,8 @@ class Reader {
                                  scan_progress("looking for the loose", 0.3, 0.7)),
               0.7, 1.0);
     }
-    std::sort(measured_.begin(), measured_.end(), [](const auto& a, const auto& b) {
-      return a.stroke->exit_s < b.stroke->exit_s;
-    });
+    std::sort(measured_.begin(), measured_.end(),
+              [](const auto& a, const auto& b) { return a.stroke->exit_s < b.stroke->exit_s; });
   }
 
  private:
@@ -128,7 +132,8 @@ class Reader {
       const double t = candidates[i].t_s;
       tell(fmt::format("measuring at {:.2f} s", t),
            from + (to - from) * static_cast<double>(i) / static_cast<double>(candidates.size()));
-      if (std::any_of(tried_s_.begin(), tried_s_.end(), [&](double s) { return std::abs(s - t) < 0.02; })) {
+      if (std::any_of(tried_s_.begin(), tried_s_.end(),
+                      [&](double s) { return std::abs(s - t) < 0.02; })) {
         continue;
       }
       tried_s_.push_back(t);
@@ -222,7 +227,8 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
         looks_like_stretched_slow_motion(path, options, progress)) {
       reading.status = ClipStatus::refused;
       reading.reason = fmt::format(
-          "the clip plays at {:.0f} frames a second but moves like slow motion: say at what rate it "
+          "the clip plays at {:.0f} frames a second but moves like slow motion: say at what rate "
+          "it "
           "was filmed, for example --capture-fps 240",
           info.capture_fps);
       return reading;

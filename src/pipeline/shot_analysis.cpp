@@ -26,8 +26,9 @@ Stretch load_stretch(media::Clip& clip, double surge_s, const AnalysisOptions& o
   const long first = at(surge_s - options.before_s);
   const long last = std::min<long>(at(surge_s + options.after_s), static_cast<long>(times.size()));
   // Very high rates: every n-th frame does, and keeps memory and time bounded.
-  const long stride = std::max<long>(1, (last - first + static_cast<long>(options.most_frames) - 1) /
-                                            static_cast<long>(options.most_frames));
+  const long stride =
+      std::max<long>(1, (last - first + static_cast<long>(options.most_frames) - 1) /
+                            static_cast<long>(options.most_frames));
   Stretch stretch;
   clip.seek(first, {});
   media::Frame frame;
@@ -87,7 +88,7 @@ flight::Parameters start_from(const track::Sweep& sweep, const flight::FlightPri
   p[flight::kDrag] = priors.drag_mps2.mean;
   p[flight::kFlexHz] = priors.flex_hz.mean;
   p[flight::kFlexDecay] = priors.flex_decay.mean;
-  p[flight::kBalance] = priors.balance.mean;
+  p[flight::kTipMass] = priors.tip_mass_ratio.mean;
   return p;
 }
 
@@ -133,25 +134,25 @@ bool inside(const cv::Size& size, const Eigen::Vector2d& p) {
   return p.x() > 2 && p.y() > 2 && p.x() < size.width - 3 && p.y() < size.height - 3;
 }
 
-std::vector<flight::ArrowSighting> coarse_sightings(const track::Region& region,
-                                                    const track::Sweep& sweep,
-                                                    const std::vector<double>& t_s,
-                                                    const track::ShaftOptions& options) {
-  std::vector<flight::ArrowSighting> sightings;
+std::vector<track::ArrowSighting> coarse_sightings(const track::Region& region,
+                                                   const track::Sweep& sweep,
+                                                   const std::vector<double>& t_s,
+                                                   const track::ShaftOptions& options) {
+  std::vector<track::ArrowSighting> sightings;
   for (std::size_t k = 0; k < t_s.size(); ++k) {
     const auto shaft = track::coarse_shaft(region, k, sweep, t_s[k], options);
     if (!shaft) {
       continue;
     }
-    flight::ArrowSighting sighting;
+    track::ArrowSighting sighting;
     sighting.frame = static_cast<int>(k);
     sighting.t_s = t_s[k];
     const double length = (shaft->nock_px - shaft->tip_px).norm();
     for (const double share : {0.15, 0.5, 0.85}) {
       sighting.centre.push_back({shaft->nock_px + share * (shaft->tip_px - shaft->nock_px), 0.8});
     }
-    sighting.nock = flight::EndPoint{shaft->nock_px, 2.0 + 0.05 * length};
-    sighting.tip = flight::EndPoint{shaft->tip_px, 2.0 + 0.05 * length};
+    sighting.nock = track::EndPoint{shaft->nock_px, 2.0 + 0.05 * length};
+    sighting.tip = track::EndPoint{shaft->tip_px, 2.0 + 0.05 * length};
     sightings.push_back(sighting);
   }
   return sightings;
@@ -159,11 +160,11 @@ std::vector<flight::ArrowSighting> coarse_sightings(const track::Region& region,
 
 // Cuts the arrow open in every frame in which the model puts it into the picture, and sights it:
 // with `painted`, each frame is matched to the arrow's paint as all frames show it.
-std::vector<flight::ArrowSighting> fine_sightings(const track::Region& region,
-                                                  const flight::FlightFit& fit, double first_s,
-                                                  const std::vector<double>& t_s,
-                                                  const cv::Size& size, const Search& search,
-                                                  const track::ShaftOptions& options) {
+std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
+                                                 const flight::FlightFit& fit, double first_s,
+                                                 const std::vector<double>& t_s,
+                                                 const cv::Size& size, const Search& search,
+                                                 const track::ShaftOptions& options) {
   std::vector<track::ShaftProfile> profiles;
   for (std::size_t k = 0; k < t_s.size(); ++k) {
     if (t_s[k] < first_s || region.difference[k].empty()) {
@@ -183,9 +184,9 @@ std::vector<flight::ArrowSighting> fine_sightings(const track::Region& region,
   }
   const std::optional<track::ArrowPaint> paint =
       search.painted ? track::learn_paint(profiles, options) : std::nullopt;
-  std::vector<flight::ArrowSighting> sightings;
+  std::vector<track::ArrowSighting> sightings;
   for (const track::ShaftProfile& profile : profiles) {
-    flight::ArrowSighting sighting = track::sight(profile, paint, options);
+    track::ArrowSighting sighting = track::sight(profile, paint, options);
     if (sighting.centre.size() >= 2) {
       sightings.push_back(std::move(sighting));
     }
@@ -223,7 +224,8 @@ std::vector<flight::TipPlace> tip_places(const track::Region& region, const flig
   }
   std::vector<flight::TipPlace> places;
   constexpr double kBesideM = 0.03;
-  const double across_px = curve.empty() ? 4.0 : std::clamp(width_px.front() / kShaftDiameterM * kBesideM, 6.0, 30.0);
+  const double across_px =
+      curve.empty() ? 4.0 : std::clamp(width_px.front() / kShaftDiameterM * kBesideM, 6.0, 30.0);
   const double speed = std::exp(fit.parameters[flight::kLogSpeed]);
   for (std::size_t k = 0; k < t_s.size(); ++k) {
     if (t_s[k] < from_s || t_s[k] > to_s || curve.size() < 20 || region.difference[k].empty()) {
@@ -237,7 +239,8 @@ std::vector<flight::TipPlace> tip_places(const track::Region& region, const flig
     const std::size_t j = std::min(i + 1, curve.size() - 1);
     const double f = *end - static_cast<double>(i);
     const double px_m = j > i ? speed * (virtual_s[j] - virtual_s[i]) : 0.005;
-    places.push_back({t_s[k], (1 - f) * virtual_s[i] + f * virtual_s[j], std::hypot(0.008, 1.5 * px_m)});
+    places.push_back(
+        {t_s[k], (1 - f) * virtual_s[i] + f * virtual_s[j], std::hypot(0.008, 1.5 * px_m)});
   }
   return places;
 }
@@ -250,32 +253,34 @@ double camera_distance_m(const flight::FlightFit& fit) {
 
 struct Candidate {
   flight::FlightFit fit;
-  std::vector<flight::ArrowSighting> sightings;
+  std::vector<track::ArrowSighting> sightings;
   flight::Stroke stroke;
 };
 
 // Fine measurement and fit in turn, the power stroke after each, so that no frame from before the
 // exit takes part in the free flight.
 std::optional<Candidate> refine(const track::Region& region, const track::Region& before,
-                                flight::FlightFit fit,
-                                const std::vector<double>& t_s, double surge_s,
-                                const cv::Size& size, double focal_px,
+                                flight::FlightFit fit, const std::vector<double>& t_s,
+                                double surge_s, const cv::Size& size, double focal_px,
                                 const flight::FitOptions& options,
                                 const track::ShaftOptions& shaft_options) {
   Candidate candidate;
   double first_s = surge_s + 0.014;
-  static constexpr std::array<Search, 4> kSearches{
-      {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}, {2.5, 0.2, 0.0, true}}};
+  static constexpr std::array<Search, 4> kSearches{{{5.0, 0.3, 0.03, false},
+                                                    {3.0, 0.25, 0.005, true},
+                                                    {2.5, 0.2, 0.0, true},
+                                                    {2.5, 0.2, 0.0, true}}};
   for (int round = 0; round < 4; ++round) {
-    candidate.sightings =
-        fine_sightings(region, fit, first_s, t_s, size, kSearches[static_cast<std::size_t>(round)], shaft_options);
+    candidate.sightings = fine_sightings(region, fit, first_s, t_s, size,
+                                         kSearches[static_cast<std::size_t>(round)], shaft_options);
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
     }
     if (round < 2) {
-      fit = flight::fit_flight_from_several(candidate.sightings, fit.parameters,
-                                            round == 0 ? flight::Spread::flex : flight::Spread::scale,
-                                            fit.anchor_s, focal_px, fit.principal_px, options);
+      fit =
+          flight::fit_flight_from_several(candidate.sightings, fit.parameters,
+                                          round == 0 ? flight::Spread::flex : flight::Spread::scale,
+                                          fit.anchor_s, focal_px, fit.principal_px, options);
     } else {
       fit = flight::fit_flight(candidate.sightings, fit.parameters, fit.anchor_s, focal_px,
                                fit.principal_px, options);
@@ -286,7 +291,6 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     const std::vector<flight::TipPlace> places =
         tip_places(before, fit, t_s, surge_s - 0.010, surge_s + 0.026, size, shaft_options);
     candidate.stroke = flight::fit_stroke(fit, places, surge_s - 0.008, 0.005, {});
-    if(getenv("PL")) { for(auto&p:places) fmt::print(stderr,"    place t {:.4f} ahead {:.3f} m s {:.3f}\n",p.t_s,(p.virtual_s-p.t_s)*std::exp(fit.parameters[flight::kLogSpeed]),p.sigma_m); fmt::print(stderr,"   -> exit {:.4f} loose {:.4f} surge {:.4f} rest {:.3f}+-{:.3f}\n",candidate.stroke.exit_s,candidate.stroke.loose_s,surge_s,candidate.stroke.rest_forward_m,candidate.stroke.rest_sigma_m); }
     first_s = candidate.stroke.exit_s + 0.0003;
   }
   candidate.fit = std::move(fit);
@@ -353,8 +357,7 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
     const track::Region before = track::cut_region(
         stretch.luma, roi, 0, std::max<std::size_t>(3, frame_near(surge_s - 0.012)),
         frame_near(surge_s - 0.011), frame_near(surge_s + 0.028) + 1, near_options);
-    std::vector<flight::ArrowSighting> coarse =
-        coarse_sightings(region, sweep, t_s, shaft_options);
+    std::vector<track::ArrowSighting> coarse = coarse_sightings(region, sweep, t_s, shaft_options);
     std::erase_if(coarse, [&](const auto& s) { return s.t_s < surge_s; });
     if (coarse.size() < 4) {
       continue;
@@ -363,8 +366,7 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
     coarse_options.coarse = true;
     const flight::FlightFit first = flight::fit_flight_from_several(
         coarse, start_from(sweep, base_options.priors, anchor_s, options.focal_px),
-        flight::Spread::pitch, anchor_s,
-        options.focal_px, principal, coarse_options);
+        flight::Spread::pitch, anchor_s, options.focal_px, principal, coarse_options);
     if (!first.converged) {
       continue;
     }
@@ -376,7 +378,8 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
     // The arrow's shadow recedes like an arrow, but from the ground: a metre and a half further
     // from the camera than the flight.
     const double distance_m = camera_distance_m(candidate->fit);
-    if (distance_m < options.least_camera_distance_m || distance_m > options.most_camera_distance_m) {
+    if (distance_m < options.least_camera_distance_m ||
+        distance_m > options.most_camera_distance_m) {
       continue;
     }
     const double score = static_cast<double>(candidate->fit.ends);

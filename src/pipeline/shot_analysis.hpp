@@ -20,8 +20,8 @@ struct AnalysisOptions {
   double focal_px = 0.0;
   double focal_relative_sigma = 0.10;
   std::optional<double> arrow_length_m;
-  double before_s = 0.060;   // frames taken before the surge of motion
-  double after_s = 0.205;    // and after it
+  double before_s = 0.060;  // frames taken before the surge of motion
+  double after_s = 0.205;   // and after it
   std::size_t most_frames = 64;
   double least_camera_distance_m = 0.12;  // of the camera from the line of flight; over the head
   double most_camera_distance_m = 1.35;   // it is 0.4-0.7 m, an arrow's shadow 1.6 m and more
@@ -30,9 +30,9 @@ struct AnalysisOptions {
 
 // What the analysis of one candidate loose ends with.
 enum class Outcome {
-  measured,     // a flight was fitted
-  nothing,      // nothing here that recedes like an arrow
-  disturbed     // the stretch cannot be used (cut, black, too few frames): `reason` says why
+  measured,  // a flight was fitted
+  nothing,   // nothing here that recedes like an arrow
+  disturbed  // the stretch cannot be used (cut, black, too few frames): `reason` says why
 };
 
 struct ShotAnalysis {
@@ -43,7 +43,7 @@ struct ShotAnalysis {
   steady::Steadied steadied;
   track::Sweep sweep;
   flight::FlightFit fit;
-  std::vector<flight::ArrowSighting> sightings;
+  std::vector<track::ArrowSighting> sightings;
   std::optional<flight::Stroke> stroke;
 };
 

@@ -18,7 +18,7 @@ Measured in_deg(const Measured& rad) {
 
 std::vector<FrameObservation> observations(const ShotAnalysis& analysis) {
   std::vector<FrameObservation> frames;
-  for (const flight::ArrowSighting& sighting : analysis.sightings) {
+  for (const track::ArrowSighting& sighting : analysis.sightings) {
     const auto k = static_cast<std::size_t>(sighting.frame);
     const Eigen::Matrix3d frame_from_reference =
         analysis.steadied.motion[k].reference_from_frame.inverse();
@@ -47,13 +47,18 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
     if (t < analysis.stroke->exit_s || t > last) {
       continue;
     }
-    const flight::ArrowState<double> state = flight::state_of(fit, t);
+    // The rigid-body axis: bending is not what the eye should be shown here.
+    flight::ArrowState<double> state = flight::state_of(fit, t);
+    state.flex_right_m = 0.0;
+    state.flex_down_m = 0.0;
+    const Eigen::Vector3d nock = flight::shaft_point<double>(state, 0.0, 0.0);
     const Eigen::Vector3d tip = flight::shaft_point<double>(state, 1.0, 0.0);
     // Direction of flight now: the axis with the offset taken back.
     const Eigen::Vector3d flight_direction =
-        (state.axis + state.right * state.nock_right_rad - state.down * state.nock_high_rad).normalized();
+        (state.axis + state.right * state.nock_right_rad - state.down * state.nock_high_rad)
+            .normalized();
     const Eigen::Vector3d straight_nock = tip - flight_direction * state.length_m;
-    if (straight_nock.z() < 0.2 || tip.z() < 0.2) {
+    if (straight_nock.z() < 0.2 || nock.z() < 0.2 || tip.z() < 0.2) {
       continue;
     }
     const Eigen::Matrix3d& motion = analysis.steadied.motion[k].reference_from_frame;
@@ -61,10 +66,13 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
     FittedFrame frame;
     frame.index = static_cast<int>(analysis.frame_index[k]);
     frame.t_s = t;
-    frame.nock_px = optics::apply_homography(frame_from_reference, flight::seen_px(fit, t, 0.0));
-    frame.tip_px = optics::apply_homography(frame_from_reference, flight::seen_px(fit, t, 1.0));
-    frame.straight_nock_px = optics::apply_homography(
-        frame_from_reference, optics::project<double>(focal, fit.principal_px, straight_nock));
+    const auto seen = [&](const Eigen::Vector3d& point) {
+      return optics::apply_homography(frame_from_reference,
+                                      optics::project<double>(focal, fit.principal_px, point));
+    };
+    frame.nock_px = seen(nock);
+    frame.tip_px = seen(tip);
+    frame.straight_nock_px = seen(straight_nock);
     frame.nock_z_m =
         flight::nock_forward_m(fit.parameters, fit.principal_px, t - fit.anchor_s) - rest_forward_m;
     frame.reference_from_frame = motion;
@@ -76,11 +84,15 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
 // Empty when the shot is of use.
 std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
                         const RefusalOptions& options, RateSource rate_source) {
-  const auto both = std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
-                                  [](const auto& s) { return s.nock && s.tip; });
+  const auto nocks = std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
+                                   [](const auto& s) { return s.nock.has_value(); });
+  const auto tips = std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
+                                  [](const auto& s) { return s.tip.has_value(); });
+  const auto both = std::min(nocks, tips);
   if (both < options.least_frames) {
     return fmt::format(
-        "the whole arrow was seen in only {} frames: film at a higher rate, with more light, and with "
+        "both ends of the arrow were seen in only {} frames: film at a higher rate, with more "
+        "light, and with "
         "the arrow's flight clear of hat, hand and limb",
         both);
   }
@@ -88,24 +100,29 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
   const double typical_speed = headline.speed_mps.value * 0.76 / length;
   if (typical_speed < options.least_speed_mps || typical_speed > options.most_speed_mps) {
     return rate_source == RateSource::user
-               ? fmt::format("the arrow would fly at {:.0f} m/s at the given capture rate: check --capture-fps",
-                             headline.speed_mps.value)
-               : fmt::format("the arrow would fly at {:.0f} m/s: say at what rate the clip was filmed, for "
-                             "example --capture-fps 240",
-                             headline.speed_mps.value);
+               ? fmt::format(
+                     "the arrow would fly at {:.0f} m/s at the given capture rate: check "
+                     "--capture-fps",
+                     headline.speed_mps.value)
+               : fmt::format(
+                     "the arrow would fly at {:.0f} m/s: say at what rate the clip was filmed, for "
+                     "example --capture-fps 240",
+                     headline.speed_mps.value);
   }
   const double right = units::deg_from_rad(headline.right_rad.value);
   const double high = units::deg_from_rad(headline.high_rad.value);
   if (!(std::hypot(right, high) < options.most_offset_deg)) {
-    return fmt::format("the arrow seems to stand {:.0f} deg across its flight, more than can be measured: "
-                       "stop shooting this arrow and check the set-up",
-                       std::hypot(right, high));
+    return fmt::format(
+        "the arrow seems to stand {:.0f} deg across its flight, more than can be measured: "
+        "stop shooting this arrow and check the set-up",
+        std::hypot(right, high));
   }
   const double u95 = units::deg_from_rad(headline.right_rad.u95);
   if (!(u95 <= options.most_lateral_u95_deg)) {
-    return fmt::format("the sideways offset is only known within {:.1f} deg: stand behind the line of "
-                       "flight, give the focal length and arrow length, use more light",
-                       u95);
+    return fmt::format(
+        "the sideways offset is only known within {:.1f} deg: stand behind the line of "
+        "flight, give the focal length and arrow length, use more light",
+        u95);
   }
   return {};
 }
@@ -115,8 +132,8 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
                const RefusalOptions& options) {
   const flight::Stroke& stroke = *analysis.stroke;
-  const flight::Headline headline = flight::headline_at(
-      analysis.fit, stroke.rest_forward_m, stroke.rest_sigma_m, options.reference_m);
+  const flight::Headline headline = flight::headline_at(analysis.fit, stroke.rest_forward_m,
+                                                        stroke.rest_sigma_m, options.reference_m);
   Shot shot;
   shot.loose_s = stroke.loose_s;
   shot.exit_s = stroke.exit_s;

@@ -11,7 +11,7 @@ namespace nocktrail::pipeline {
 struct RefusalOptions {
   double most_lateral_u95_deg = 1.5;  // contract
   double most_offset_deg = 15.0;      // beyond, the small-angle flight model does not hold
-  int least_frames = 5;               // with both ends seen
+  int least_frames = 5;               // with the nock seen, and with the tip seen
   double least_speed_mps = 24.0;      // of a 0.76 m arrow: slower is no arrow from a bow, or the
   double most_speed_mps = 105.0;      // capture rate is wrong
   double reference_m = 2.0;           // contract: nock past the rest

@@ -127,7 +127,8 @@ Eigen::Matrix3d most_shared_motion(const std::vector<Correspondence>& pairs,
     if (before.norm() < 0.1 || std::abs(after.norm() / before.norm() - 1.0) > 0.02) {
       continue;
     }
-    const double turn = std::atan2(before.x() * after.y() - before.y() * after.x(), before.dot(after));
+    const double turn =
+        std::atan2(before.x() * after.y() - before.y() * after.x(), before.dot(after));
     const double c = std::cos(turn);
     const double s = std::sin(turn);
     Eigen::Matrix2d rotation;
@@ -155,7 +156,8 @@ RobustFit fit_motion(const std::vector<Correspondence>& pairs, const std::vector
     std::vector<double> distance(pairs.size());
     std::vector<double> trusted;
     for (std::size_t i = 0; i < pairs.size(); ++i) {
-      distance[i] = ((fit.to_from * pairs[i].from.homogeneous()).hnormalized() - pairs[i].to).norm();
+      distance[i] =
+          ((fit.to_from * pairs[i].from.homogeneous()).hnormalized() - pairs[i].to).norm();
       if (trust[i] > 0.0) {
         trusted.push_back(distance[i]);
       }
@@ -164,7 +166,8 @@ RobustFit fit_motion(const std::vector<Correspondence>& pairs, const std::vector
     // shrinks, from what the shared motion was found with.
     std::erase_if(trusted, [&](double d) { return round > 0 && d > 4.0 * scale; });
     const double measured = median_of(trusted) / 1.1774;
-    scale = round == 0 ? 0.6 / focal_px : std::clamp(measured, floor_sigma, std::max(scale * 0.8, floor_sigma));
+    scale = round == 0 ? 0.6 / focal_px
+                       : std::clamp(measured, floor_sigma, std::max(scale * 0.8, floor_sigma));
     const double cut = 4.0 * scale;
     Eigen::Matrix<double, 8, 8> normal = Eigen::Matrix<double, 8, 8>::Zero();
     Eigen::Matrix<double, 8, 1> right = Eigen::Matrix<double, 8, 1>::Zero();
@@ -231,9 +234,11 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
   result.reference = reference;
   result.motion.resize(luma.size());
   const cv::Mat& base = luma[reference];
-  const double f = options.focal_px > 0.0 ? options.focal_px : std::hypot(base.cols, base.rows) * 0.62;
+  const double f =
+      options.focal_px > 0.0 ? options.focal_px : std::hypot(base.cols, base.rows) * 0.62;
   Eigen::Matrix3d normalise;  // normalised from pixel
-  normalise << 1.0 / f, 0, -(base.cols - 1) / 2.0 / f, 0, 1.0 / f, -(base.rows - 1) / 2.0 / f, 0, 0, 1;
+  normalise << 1.0 / f, 0, -(base.cols - 1) / 2.0 / f, 0, 1.0 / f, -(base.rows - 1) / 2.0 / f, 0, 0,
+      1;
   const Eigen::Matrix3d pixel_from_normalised = normalise.inverse();
 
   const Points corners = spread_corners(base, options);
@@ -258,10 +263,10 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
   auto follow = [&](std::size_t k, const Eigen::Matrix3d& frame_from_reference_guess) {
     Points moved(corners.size());
     for (std::size_t i = 0; i < corners.size(); ++i) {
-      const Eigen::Vector2d p =
-          (pixel_from_normalised * frame_from_reference_guess * normalise *
-           Eigen::Vector3d(static_cast<double>(corners[i].x), static_cast<double>(corners[i].y), 1.0))
-              .hnormalized();
+      const Eigen::Vector2d p = (pixel_from_normalised * frame_from_reference_guess * normalise *
+                                 Eigen::Vector3d(static_cast<double>(corners[i].x),
+                                                 static_cast<double>(corners[i].y), 1.0))
+                                    .hnormalized();
       moved[i] = cv::Point2f(static_cast<float>(p.x()), static_cast<float>(p.y()));
     }
     std::vector<cv::Mat> pyramid;
@@ -275,7 +280,8 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
         continue;
       }
       const auto normalised = [&](const cv::Point2f& p) -> Eigen::Vector2d {
-        return (normalise * Eigen::Vector3d(static_cast<double>(p.x), static_cast<double>(p.y), 1.0))
+        return (normalise *
+                Eigen::Vector3d(static_cast<double>(p.x), static_cast<double>(p.y), 1.0))
             .hnormalized();
       };
       pairs[k].push_back({normalised(corners[i]), normalised(moved[i])});
@@ -287,7 +293,8 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
     }
     RobustFit fit = fit_motion(pairs[k], trust, frame_from_reference_guess, f);
     for (std::size_t j = 0; j < pairs[k].size(); ++j) {
-      const double d = ((fit.to_from * pairs[k][j].from.homogeneous()).hnormalized() - pairs[k][j].to).norm();
+      const double d =
+          ((fit.to_from * pairs[k][j].from.homogeneous()).hnormalized() - pairs[k][j].to).norm();
       const auto i = static_cast<std::size_t>(ids[k][j]);
       misfit[i] += std::min(d * f, 5.0);
       seen[i] += 1;
@@ -331,7 +338,8 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
     motion.centre_sigma_px = fit.centre_sigma * f;
     const Eigen::Matrix3d pixels = pixel_from_normalised * fit.to_from * normalise;
     const double share = static_cast<double>(pairs[k].size()) / static_cast<double>(corners.size());
-    motion.lost = fit.agreeing < options.min_features || motion.residual_px > options.lost_residual_px ||
+    motion.lost = fit.agreeing < options.min_features ||
+                  motion.residual_px > options.lost_residual_px ||
                   share < 1.0 - options.scene_change - 0.3 || std::abs(pixels.determinant()) < 1e-6;
     if (!motion.lost) {
       motion.reference_from_frame = pixels.inverse();
@@ -346,7 +354,8 @@ cv::Mat to_reference(const cv::Mat& luma, const FrameMotion& motion) {
   if (m.isIdentity(1e-12)) {
     return luma.clone();
   }
-  const cv::Matx33d h(m(0, 0), m(0, 1), m(0, 2), m(1, 0), m(1, 1), m(1, 2), m(2, 0), m(2, 1), m(2, 2));
+  const cv::Matx33d h(m(0, 0), m(0, 1), m(0, 2), m(1, 0), m(1, 1), m(1, 2), m(2, 0), m(2, 1),
+                      m(2, 2));
   cv::Mat steadied;
   cv::warpPerspective(luma, steadied, h, luma.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
   return steadied;

@@ -64,9 +64,9 @@ Background learn_background(const std::vector<cv::Mat>& steadied, const SweepOpt
   return background;
 }
 
-std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied, const Background& background,
-                                   std::size_t from, const std::vector<double>& t_s,
-                                   const SweepOptions& options) {
+std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied,
+                                   const Background& background, std::size_t from,
+                                   const std::vector<double>& t_s, const SweepOptions& options) {
   const cv::Size size = background.nine_mean.size();
   const std::size_t frames = std::min<std::size_t>(steadied.size(), 64);
   cv::Mat threshold;
@@ -84,7 +84,8 @@ std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied, const B
     cv::parallel_for_(cv::Range(0, size.height), [&](const cv::Range& range) {
       for (int y = range.start; y < range.end; ++y) {
         const unsigned char* mask = changed.ptr<unsigned char>(y);
-        std::uint64_t* row = bits.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(size.width);
+        std::uint64_t* row =
+            bits.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(size.width);
         for (int x = 0; x < size.width; ++x) {
           row[x] |= mask[x] != 0 ? bit : 0;
         }
@@ -95,7 +96,8 @@ std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied, const B
   std::vector<Passing> passings;
   constexpr int kMargin = 6;
   for (int y = kMargin; y < size.height - kMargin; ++y) {
-    const std::uint64_t* row = bits.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(size.width);
+    const std::uint64_t* row =
+        bits.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(size.width);
     for (int x = kMargin; x < size.width - kMargin; ++x) {
       std::uint64_t left = row[x];
       if (left == 0 || std::popcount(left) > 40) {

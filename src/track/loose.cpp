@@ -97,7 +97,8 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
     times.push_back(frame.t_s);
     cv::swap(previous, frame.luma);
     if (progress && (k - first) % 64 == 0 &&
-        !progress(static_cast<double>(k - first) / static_cast<double>(std::max(1L, last - first)))) {
+        !progress(static_cast<double>(k - first) /
+                  static_cast<double>(std::max(1L, last - first)))) {
       return {};
     }
   }
@@ -110,7 +111,8 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
     }
     double after = 0.0;
     int n = 0;
-    for (std::size_t j = k; j < motion.size() && (times[j] - times[k] <= options.after_s || n < 2); ++j) {
+    for (std::size_t j = k; j < motion.size() && (times[j] - times[k] <= options.after_s || n < 2);
+         ++j) {
       after += motion[j];
       ++n;
     }

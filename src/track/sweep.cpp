@@ -2,23 +2,25 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
-#include <cmath>
-#include <numbers>
 #include <boost/random/mersenne_twister.hpp>
 #include <boost/random/uniform_real_distribution.hpp>
+#include <cmath>
+#include <numbers>
 
 namespace nocktrail::track {
 namespace {
 
 struct Event {
   Eigen::Vector2d at_px;
-  double t_s = 0.0;    // middle of the passing
-  int frame = 0;       // middle frame
+  double t_s = 0.0;  // middle of the passing
+  int frame = 0;     // middle frame
 };
 
 // How far beside the path the shaft may lie: a yawed shaft sweeps a fan whose width shrinks with
 // the distance from the vanishing point.
-double half_width_px(double s) { return 2.0 + 0.06 * s; }
+double half_width_px(double s) {
+  return 2.0 + 0.06 * s;
+}
 
 struct Tally {
   double score = 0.0;
@@ -70,7 +72,8 @@ class Scorer {
 
 // Least squares over what the sweep explains: the line through the vanishing point and the time
 // law, five numbers, by Gauss-Newton on t (weighted by what a pixel and a frame are worth).
-Sweep refined(const Sweep& start, const std::vector<Event>& events, Scorer& scorer, double frame_s) {
+Sweep refined(const Sweep& start, const std::vector<Event>& events, Scorer& scorer,
+              double frame_s) {
   Sweep sweep = start;
   for (int round = 0; round < 8; ++round) {
     const double factor = round < 3 ? 1.6 : 1.0;
@@ -140,7 +143,8 @@ double median_cover_s(const Sweep& sweep, const std::vector<Passing>& passings,
 
 // Whether two sweeps follow the same body: one line, one rate.
 bool alike(const Sweep& a, const Sweep& b) {
-  if (a.outward.dot(b.outward) < 0.998 || std::abs(std::log(a.inverse_rate / b.inverse_rate)) > 0.8) {
+  if (a.outward.dot(b.outward) < 0.998 ||
+      std::abs(std::log(a.inverse_rate / b.inverse_rate)) > 0.8) {
     return false;
   }
   const Eigen::Vector2d apart = a.vanishing_px - b.vanishing_px;
@@ -159,9 +163,9 @@ void keep_distinct(std::vector<Sweep>& best, const Sweep& sweep) {
     }
   }
   std::erase_if(best, [&](const Sweep& other) { return alike(other, sweep); });
-  const auto place = std::upper_bound(best.begin(), best.end(), sweep, [](const Sweep& x, const Sweep& y) {
-    return x.score > y.score;
-  });
+  const auto place =
+      std::upper_bound(best.begin(), best.end(), sweep,
+                       [](const Sweep& x, const Sweep& y) { return x.score > y.score; });
   best.insert(place, sweep);
   if (best.size() > kMost) {
     best.pop_back();

@@ -26,7 +26,9 @@ struct Draws {
   double uniform(double a, double b) {
     return boost::random::uniform_real_distribution<double>(a, b)(engine);
   }
-  double normal(double sigma) { return boost::random::normal_distribution<double>(0.0, sigma)(engine); }
+  double normal(double sigma) {
+    return boost::random::normal_distribution<double>(0.0, sigma)(engine);
+  }
 };
 
 struct Truth {
@@ -35,7 +37,7 @@ struct Truth {
 };
 
 struct Scene {
-  std::vector<flight::ArrowSighting> sightings;
+  std::vector<track::ArrowSighting> sightings;
   Truth truth;
   double rest_forward_m = 0.0;
 };
@@ -49,8 +51,10 @@ Scene simulate(Draws& draws, double roll_sigma_rad, double flex_m) {
   const double kappa = 2 * M_PI / wave;
   const double speed = draws.uniform(42, 65);
   const double length = draws.uniform(0.70, 0.80);
-  const double balance = draws.uniform(0.57, 0.63);
-  const Eigen::Vector3d camera(draws.uniform(-0.16, 0.16), -draws.uniform(0.4, 0.7), -draws.uniform(1.2, 1.7));
+  const double tip_mass = draws.uniform(0.2, 0.65);
+  const double balance = (0.5 + tip_mass) / (1.03 + tip_mass);
+  const Eigen::Vector3d camera(draws.uniform(-0.16, 0.16), -draws.uniform(0.4, 0.7),
+                               -draws.uniform(1.2, 1.7));
   const double roll = draws.normal(roll_sigma_rad);
   double right = units::rad_from_deg(draws.uniform(-4, 4));
   double high = units::rad_from_deg(draws.uniform(-3, 3));
@@ -72,7 +76,8 @@ Scene simulate(Draws& draws, double roll_sigma_rad, double flex_m) {
     // Offsets relative to the velocity give the axis.
     const double az = std::atan2(velocity.x(), velocity.z()) - right;
     const double el = std::atan2(-velocity.y(), std::hypot(velocity.x(), velocity.z())) - high;
-    const Eigen::Vector3d axis(std::sin(az) * std::cos(el), -std::sin(el), std::cos(az) * std::cos(el));
+    const Eigen::Vector3d axis(std::sin(az) * std::cos(el), -std::sin(el),
+                               std::cos(az) * std::cos(el));
     const Eigen::Vector3d nock = position - axis * balance * length;
     if (!passed && nock.z() >= 2.0) {
       passed = true;
@@ -85,12 +90,13 @@ Scene simulate(Draws& draws, double roll_sigma_rad, double flex_m) {
       for (int i = 0; i <= 20; ++i) {
         const double s = i / 20.0;
         const Eigen::Vector3d p = nock + axis * (s * length) +
-                                  Eigen::Vector3d(bend * flight::bending_shape(s), 0, 0) - camera;
+                                  Eigen::Vector3d(bend * flight::bending_shape(s, tip_mass), 0, 0) -
+                                  camera;
         points.emplace_back(p.x(), p.y(), p.z());
       }
       std::vector<cv::Point2d> seen;
       cv::projectPoints(points, rotation, cv::Vec3d(0, 0, 0), intrinsics, cv::noArray(), seen);
-      flight::ArrowSighting sighting;
+      track::ArrowSighting sighting;
       sighting.frame = static_cast<int>(scene.sightings.size());
       sighting.t_s = t;
       const Eigen::Vector2d n(seen.front().x, seen.front().y);
@@ -99,11 +105,13 @@ Scene simulate(Draws& draws, double roll_sigma_rad, double flex_m) {
       const Eigen::Vector2d across(-along.y(), along.x());
       if ((p - n).norm() > 7.0 && n.y() < 1075.0) {
         for (int i = 2; i <= 19; i += 2) {
-          sighting.centre.push_back(
-              {Eigen::Vector2d(seen[static_cast<std::size_t>(i)].x, seen[static_cast<std::size_t>(i)].y) + across * draws.normal(0.25), 0.25});
+          sighting.centre.push_back({Eigen::Vector2d(seen[static_cast<std::size_t>(i)].x,
+                                                     seen[static_cast<std::size_t>(i)].y) +
+                                         across * draws.normal(0.25),
+                                     0.25});
         }
-        sighting.nock = flight::EndPoint{n + along * draws.normal(1.2), 1.2};
-        sighting.tip = flight::EndPoint{p + along * draws.normal(1.2), 1.2};
+        sighting.nock = track::EndPoint{n + along * draws.normal(1.2), 1.2};
+        sighting.tip = track::EndPoint{p + along * draws.normal(1.2), 1.2};
         scene.sightings.push_back(sighting);
       }
     }
@@ -148,16 +156,19 @@ TEST_CASE("truth: fitted offsets at 2 m are unbiased and their intervals hold") 
     start[flight::kDamping] = 0.09;
     start[flight::kFlexHz] = 72;
     start[flight::kFlexDecay] = 10;
-    start[flight::kBalance] = 0.6;
+    start[flight::kTipMass] = 0.4;
     options.priors.focal_relative_sigma = 0.015;
     options.coarse = true;
-    flight::FlightFit fit = flight::fit_flight_from_several(scene.sightings, start, flight::Spread::pitch, 0.04, kFocal, {959.5, 539.5}, options);
+    flight::FlightFit fit = flight::fit_flight_from_several(
+        scene.sightings, start, flight::Spread::pitch, 0.04, kFocal, {959.5, 539.5}, options);
     REQUIRE(fit.converged);
     options.coarse = false;
-    fit = flight::fit_flight_from_several(scene.sightings, fit.parameters, flight::Spread::flex, 0.04, kFocal, {959.5, 539.5}, options);
+    fit = flight::fit_flight_from_several(scene.sightings, fit.parameters, flight::Spread::flex,
+                                          0.04, kFocal, {959.5, 539.5}, options);
     REQUIRE(fit.converged);
     const flight::Headline headline = flight::headline_at(fit, scene.rest_forward_m, 0.01, 2.0);
-    const double right_error = headline.right_rad.value - units::rad_from_deg(scene.truth.right_deg);
+    const double right_error =
+        headline.right_rad.value - units::rad_from_deg(scene.truth.right_deg);
     const double high_error = headline.high_rad.value - units::rad_from_deg(scene.truth.high_deg);
     squares_right += right_error * right_error;
     squares_high += high_error * high_error;
@@ -167,8 +178,8 @@ TEST_CASE("truth: fitted offsets at 2 m are unbiased and their intervals hold") 
   }
   const double rms_right = units::deg_from_rad(std::sqrt(squares_right / kTrials));
   const double rms_high = units::deg_from_rad(std::sqrt(squares_high / kTrials));
-  MESSAGE(fmt::format("rms right {:.3f} deg, high {:.3f} deg; held {} and {} of {}", rms_right, rms_high,
-                      held_right, held_high, kTrials));
+  MESSAGE(fmt::format("rms right {:.3f} deg, high {:.3f} deg; held {} and {} of {}", rms_right,
+                      rms_high, held_right, held_high, kTrials));
   // The requirement's Cramer-Rao study: 0.13 deg lateral over such cameras, 0.4-1 deg vertical.
   CHECK(rms_right < 0.2);
   CHECK(rms_high < 0.8);

@@ -8,36 +8,36 @@ using namespace nocktrail;
 
 TEST_CASE("reference: bending shape has the nodes of the end-mass table") {
   // Free-free beam with point masses 0.03 (nock) and 0.25 (tip) of its own: nodes at 0.2270 and
-  // 0.8744 of the length (Blevins' end conditions, recomputed by finite elements; trade facts,
-  // section 2).
+  // 0.8744 of the length (Blevins' end conditions, recomputed by finite elements).
   const auto root = [](double a, double b) {
     for (int i = 0; i < 60; ++i) {
       const double m = 0.5 * (a + b);
-      (flight::bending_shape(a) * flight::bending_shape(m) <= 0 ? b : a) = m;
+      (flight::bending_shape(a, 0.25) * flight::bending_shape(m, 0.25) <= 0 ? b : a) = m;
     }
     return 0.5 * (a + b);
   };
-  CHECK(flight::bending_shape(0.0) == doctest::Approx(1.0));
+  CHECK(flight::bending_shape(0.0, 0.25) == doctest::Approx(1.0));
   CHECK(root(0.1, 0.4) == doctest::Approx(0.2270).epsilon(0.0005 / 0.227));
   CHECK(root(0.7, 0.98) == doctest::Approx(0.8744).epsilon(0.0005 / 0.8744));
 }
 
 TEST_CASE("reference: bending shape is orthogonal by mass to translation and rotation") {
   // Meirovitch, Fundamentals of Vibrations: elastic modes of a free body carry no momentum.
-  double momentum = 0.03 * flight::bending_shape(0) + 0.25 * flight::bending_shape(1);
-  double angular = 0.25 * flight::bending_shape(1);
+  double momentum = 0.03 * flight::bending_shape(0, 0.25) + 0.25 * flight::bending_shape(1, 0.25);
+  double angular = 0.25 * flight::bending_shape(1, 0.25);
   constexpr int kSteps = 20000;
   for (int i = 0; i < kSteps; ++i) {
     const double s = (i + 0.5) / kSteps;
-    momentum += flight::bending_shape(s) / kSteps;
-    angular += s * flight::bending_shape(s) / kSteps;
+    momentum += flight::bending_shape(s, 0.25) / kSteps;
+    angular += s * flight::bending_shape(s, 0.25) / kSteps;
   }
   CHECK(std::abs(momentum) < 1e-4);
   CHECK(std::abs(angular) < 1e-4);
 }
 
 TEST_CASE("reference: yaw closed form satisfies its equation and its integrals") {
-  // The textbook example of trade facts section 4: wavelength 13.73 m, damping 0.121.
+  // A worked example of the textbook equation (docs/arrow-model.md): wavelength 13.73 m, damping
+  // 0.121.
   const double kappa = 2 * M_PI / 13.73;
   const double zeta = 0.121;
   const double a0 = 0.05;

@@ -23,10 +23,10 @@ track::Region region_of(const cv::Mat& difference) {
 }
 
 // One frame on its own, the paint of the arrow unknown.
-flight::ArrowSighting measured(const cv::Mat& difference, const track::Expected& expected,
-                               const track::ShaftOptions& options) {
+track::ArrowSighting measured(const cv::Mat& difference, const track::Expected& expected,
+                              const track::ShaftOptions& options) {
   const auto profile = track::cut_open(region_of(difference), 0, 0.0, expected, options);
-  return profile ? track::sight(*profile, std::nullopt, options) : flight::ArrowSighting{};
+  return profile ? track::sight(*profile, std::nullopt, options) : track::ArrowSighting{};
 }
 
 // Least possible sigma across the shaft of one slice `slice_px` long: noise over the root of the
@@ -81,11 +81,11 @@ TEST_CASE("truth: centre points are unbiased, near the bound, and their sigmas a
         expected.nock_px = bar.nock + 1.2 * Eigen::Vector2d(share(random), share(random));
         expected.tip_px = bar.tip + 1.2 * Eigen::Vector2d(share(random), share(random));
         expected.width_px = width_px;
-        const flight::ArrowSighting sighting = measured(difference, expected, options);
+        const track::ArrowSighting sighting = measured(difference, expected, options);
         const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
         const Eigen::Vector2d across(-along.y(), along.x());
         CHECK(sighting.centre.size() >= 6);
-        for (const flight::CentrePoint& point : sighting.centre) {
+        for (const track::CentrePoint& point : sighting.centre) {
           const double off = (point.at_px - bar.nock).dot(across);
           sum += off;
           squares += off * off;
@@ -164,7 +164,7 @@ TEST_CASE("truth: the ends of a banded arrow are found once its paint is known")
   double squares = 0.0;
   int ends = 0;
   for (std::size_t i = 0; i < profiles.size(); ++i) {
-    const flight::ArrowSighting sighting = track::sight(profiles[i], paint, options);
+    const track::ArrowSighting sighting = track::sight(profiles[i], paint, options);
     const Eigen::Vector2d along = (bars[i].tip - bars[i].nock).normalized();
     if (sighting.nock) {
       squares += std::pow((sighting.nock->at_px - bars[i].nock).dot(along), 2);
@@ -188,7 +188,7 @@ TEST_CASE("truth: empty ground gives no sighting") {
     track::Expected expected;
     expected.nock_px = {70, 118};
     expected.tip_px = {88, 40};
-    const flight::ArrowSighting sighting = measured(difference, expected, {});
+    const track::ArrowSighting sighting = measured(difference, expected, {});
     sightings += sighting.centre.size() >= 2 ? 1 : 0;
   }
   CHECK(sightings <= 2);
@@ -207,7 +207,7 @@ TEST_CASE("truth: a hidden tip is left out, not guessed") {
   track::Expected expected;
   expected.nock_px = bar.nock;
   expected.tip_px = bar.tip;
-  const flight::ArrowSighting sighting = measured(difference, expected, options);
+  const track::ArrowSighting sighting = measured(difference, expected, options);
   CHECK(sighting.nock.has_value());
   CHECK_FALSE(sighting.tip.has_value());
 }

@@ -62,8 +62,9 @@ Row measure(const fs::path& clip, const std::string& tell, const fs::path& debug
     row.true_high = shot.at("nock_high_deg").get<double>();
     row.true_exit_s = shot.at("exit_s").get<double>();
   }
-  const auto measured = std::find_if(reading.shots.begin(), reading.shots.end(),
-                                     [](const Shot& s) { return s.status == ShotStatus::measured; });
+  const auto measured = std::find_if(reading.shots.begin(), reading.shots.end(), [](const Shot& s) {
+    return s.status == ShotStatus::measured;
+  });
   if (measured != reading.shots.end()) {
     row.right = measured->nock_right_deg->value;
     row.right_u95 = measured->nock_right_deg->u95;

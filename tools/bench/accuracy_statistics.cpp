@@ -74,9 +74,11 @@ Figures figures_of(const std::vector<const Row*>& rows) {
 
 std::string table_row(const std::string& name, const Figures& f) {
   return fmt::format(
-      "| {} | {} | {} | {:.3f} | {:.3f} | {:.2f} | {:.1f} % | {:.2f} | {:.2f} | {:.2f} | {:.2f} | {:.1f} % | {} |\n", name,
-      f.clips, f.clips - f.measured, f.rms_right, f.median_right, f.u95_right, 100 * f.cover_right,
-      f.over_bound_right, f.rms_high, f.median_high, f.u95_high, 100 * f.cover_high, f.wrong_side);
+      "| {} | {} | {} | {:.3f} | {:.3f} | {:.2f} | {:.1f} % | {:.2f} | {:.2f} | {:.2f} | {:.2f} | "
+      "{:.1f} % | {} |\n",
+      name, f.clips, f.clips - f.measured, f.rms_right, f.median_right, f.u95_right,
+      100 * f.cover_right, f.over_bound_right, f.rms_high, f.median_high, f.u95_high,
+      100 * f.cover_high, f.wrong_side);
 }
 
 std::string band(double value, const std::vector<double>& edges, const char* unit) {
@@ -98,9 +100,11 @@ void fill_conditions(Row& row, const nlohmann::json& truth) {
   const double full_well = truth.at("conditions").value("full_well_e", 5000.0);
   row.light = band(full_well, {1500, 4000}, "electrons at white");
   row.shake = band(camera.value("shake_deg_per_s", 0.0), {0.5, 1.5}, "deg/s");
-  row.resolution = fmt::format("{}x{}", truth.at("display_width").get<int>(), truth.at("display_height").get<int>());
+  row.resolution = fmt::format("{}x{}", truth.at("display_width").get<int>(),
+                               truth.at("display_height").get<int>());
   row.rate = fmt::format("{:.0f} fps", truth.at("capture_fps").get<double>());
-  row.arrow = fmt::format("{} {}", arrow.value("material", "?"), arrow.value("fletched", true) ? "fletched" : "bare");
+  row.arrow = fmt::format("{} {}", arrow.value("material", "?"),
+                          arrow.value("fletched", true) ? "fletched" : "bare");
   row.cant = band(std::abs(truth.value("cant_deg", 0.0)), {10, 20}, "deg");
   row.beside = band(std::abs(camera.value("lateral_m", 0.0)), {0.05, 0.10}, "m");
   row.look = fmt::format("{}", truth.at("conditions").value("look", 1));
@@ -115,7 +119,7 @@ Bound cramer_rao(const nlohmann::json& truth, const std::string& tell) {
   const int height = truth.at("display_height").get<int>();
   const Eigen::Vector2d principal((width - 1) / 2.0, (height - 1) / 2.0);
   const double exit_s = shot.at("exit_s").get<double>();
-  std::vector<flight::ArrowSighting> sightings;
+  std::vector<track::ArrowSighting> sightings;
   for (const auto& frame : shot.at("frames")) {
     const double t = frame.at("t_s").get<double>();
     if (t < exit_s || t > exit_s + 0.15) {
@@ -126,7 +130,10 @@ Bound cramer_rao(const nlohmann::json& truth, const std::string& tell) {
       Eigen::Vector3d p = Eigen::Vector3d::Zero();
       for (int i = 0; i < 3; ++i) {
         for (int j = 0; j < 3; ++j) {
-          p[i] += camera.at("camera_from_range").at(static_cast<std::size_t>(i)).at(static_cast<std::size_t>(j)).get<double>() *
+          p[i] += camera.at("camera_from_range")
+                      .at(static_cast<std::size_t>(i))
+                      .at(static_cast<std::size_t>(j))
+                      .get<double>() *
                   (frame.at(key).at(static_cast<std::size_t>(j)).get<double>() -
                    camera.at("position_m").at(static_cast<std::size_t>(j)).get<double>());
         }
@@ -139,14 +146,14 @@ Bound cramer_rao(const nlohmann::json& truth, const std::string& tell) {
     if (length < 7.0 || nock.y() > height || nock.y() < 0 || nock.x() < 0 || nock.x() > width) {
       continue;
     }
-    flight::ArrowSighting sighting;
+    track::ArrowSighting sighting;
     sighting.frame = static_cast<int>(sightings.size());
     sighting.t_s = t;
     for (int i = 1; i < 10; ++i) {
       sighting.centre.push_back({nock + i / 10.0 * (tip - nock), 0.25});
     }
-    sighting.nock = flight::EndPoint{nock, 1.2};
-    sighting.tip = flight::EndPoint{tip, 1.2};
+    sighting.nock = track::EndPoint{nock, 1.2};
+    sighting.tip = track::EndPoint{tip, 1.2};
     sightings.push_back(sighting);
   }
   if (sightings.size() < 4) {
@@ -162,9 +169,10 @@ Bound cramer_rao(const nlohmann::json& truth, const std::string& tell) {
   const Eigen::Vector2d last = sightings.back().tip->at_px;
   p[flight::kVanishX] = last.x();
   p[flight::kVanishY] = last.y() - 40.0;
-  const auto near = std::min_element(sightings.begin(), sightings.end(), [&](const auto& a, const auto& b) {
-    return std::abs(a.t_s - anchor) < std::abs(b.t_s - anchor);
-  });
+  const auto near =
+      std::min_element(sightings.begin(), sightings.end(), [&](const auto& a, const auto& b) {
+        return std::abs(a.t_s - anchor) < std::abs(b.t_s - anchor);
+      });
   const Eigen::Vector2d middle = 0.5 * (near->nock->at_px + near->tip->at_px);
   p[flight::kCentreX] = middle.x();
   p[flight::kCentreY] = middle.y();
@@ -176,10 +184,10 @@ Bound cramer_rao(const nlohmann::json& truth, const std::string& tell) {
   p[flight::kDamping] = options.priors.damping.mean;
   p[flight::kFlexHz] = options.priors.flex_hz.mean;
   p[flight::kFlexDecay] = options.priors.flex_decay.mean;
-  p[flight::kBalance] = options.priors.balance.mean;
+  p[flight::kTipMass] = options.priors.tip_mass_ratio.mean;
   options.coarse = true;
-  flight::FlightFit fit = flight::fit_flight_from_several(
-      sightings, p, flight::Spread::pitch, anchor, focal, principal, options);
+  flight::FlightFit fit = flight::fit_flight_from_several(sightings, p, flight::Spread::pitch,
+                                                          anchor, focal, principal, options);
   options.coarse = false;
   options.fixed_scatter = true;
   if (fit.converged) {
@@ -188,41 +196,51 @@ Bound cramer_rao(const nlohmann::json& truth, const std::string& tell) {
   if (!fit.converged) {
     return {};
   }
-  const flight::Headline headline = flight::headline_at(
-      fit, truth.at("camera").at("behind_m").get<double>(), 0.0, 2.0);
-  return {units::deg_from_rad(headline.right_rad.u95) / 1.96, units::deg_from_rad(headline.high_rad.u95) / 1.96,
-          units::deg_from_rad(headline.right_rad.value), units::deg_from_rad(headline.high_rad.value)};
+  const flight::Headline headline =
+      flight::headline_at(fit, truth.at("camera").at("behind_m").get<double>(), 0.0, 2.0);
+  return {units::deg_from_rad(headline.right_rad.u95) / 1.96,
+          units::deg_from_rad(headline.high_rad.u95) / 1.96,
+          units::deg_from_rad(headline.right_rad.value),
+          units::deg_from_rad(headline.high_rad.value)};
 }
 
 std::string line_of(const Row& row) {
   if (!row.measured) {
-    return fmt::format("{} {} {}: {}", row.clip, row.kind, row.refused ? "refused" : "no-shot", row.reason);
+    return fmt::format("{} {} {}: {}", row.clip, row.kind, row.refused ? "refused" : "no-shot",
+                       row.reason);
   }
   return fmt::format(
-      "{} right {:+.2f} +- {:.2f} (true {:+.2f}, err {:+.3f}, bound {:.3f}, ideal {:+.3f}){} high {:+.2f} +- {:.2f} (true {:+.2f}, err {:+.3f}, ideal {:+.3f}){} "
+      "{} right {:+.2f} +- {:.2f} (true {:+.2f}, err {:+.3f}, bound {:.3f}, ideal {:+.3f}){} high "
+      "{:+.2f} +- {:.2f} (true {:+.2f}, err {:+.3f}, ideal {:+.3f}){} "
       "exit err {:+.1f} ms | {} | {} | beside {}",
-      row.clip, row.right, row.right_u95, row.true_right, row.right - row.true_right, row.bound_right, row.ideal_right - row.true_right,
+      row.clip, row.right, row.right_u95, row.true_right, row.right - row.true_right,
+      row.bound_right, row.ideal_right - row.true_right,
       std::abs(row.right - row.true_right) > row.right_u95 ? " MISS" : "", row.high, row.high_u95,
-      row.true_high, row.high - row.true_high, row.ideal_high - row.true_high, std::abs(row.high - row.true_high) > row.high_u95 ? " MISS" : "",
+      row.true_high, row.high - row.true_high, row.ideal_high - row.true_high,
+      std::abs(row.high - row.true_high) > row.high_u95 ? " MISS" : "",
       1e3 * (row.exit_s - row.true_exit_s), row.arrow, row.light, row.beside);
 }
 
 std::string csv_of(const std::vector<Row>& rows) {
   std::string text =
-      "clip,kind,measurable,measured,true_right_deg,right_deg,right_u95_deg,bound_right_deg,true_high_deg,high_deg,"
+      "clip,kind,measurable,measured,true_right_deg,right_deg,right_u95_deg,bound_right_deg,true_"
+      "high_deg,high_deg,"
       "high_u95_deg,bound_high_deg,light,shake,resolution,rate,arrow,cant,beside,look\n";
   for (const Row& r : rows) {
-    text += fmt::format("{},{},{},{},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{},{},{},{},{},{},{},{}\n", r.clip,
-                        r.kind, r.measurable, r.measured, r.true_right, r.right, r.right_u95, r.bound_right,
-                        r.true_high, r.high, r.high_u95, r.bound_high, r.light, r.shake, r.resolution, r.rate,
-                        r.arrow, r.cant, r.beside, r.look);
+    text += fmt::format(
+        "{},{},{},{},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{},{},{},{},{},{},{},{"
+        "}\n",
+        r.clip, r.kind, r.measurable, r.measured, r.true_right, r.right, r.right_u95, r.bound_right,
+        r.true_high, r.high, r.high_u95, r.bound_high, r.light, r.shake, r.resolution, r.rate,
+        r.arrow, r.cant, r.beside, r.look);
   }
   return text;
 }
 
 std::string table_of(const std::vector<Row>& rows) {
   std::string text =
-      "| clips | n | not measured | lateral RMSE deg | lateral median | lateral u95 (median) | lateral held | error / bound | "
+      "| clips | n | not measured | lateral RMSE deg | lateral median | lateral u95 (median) | "
+      "lateral held | error / bound | "
       "vertical RMSE deg | vertical median | vertical u95 (median) | vertical held | wrong side |\n"
       "|---|---|---|---|---|---|---|---|---|---|---|---|---|\n";
   std::vector<const Row*> all;
@@ -231,9 +249,12 @@ std::string table_of(const std::vector<Row>& rows) {
   }
   text += table_row("all", figures_of(all));
   const std::vector<std::pair<std::string, std::function<std::string(const Row&)>>> groups = {
-      {"light", [](const Row& r) { return r.light; }},   {"shake", [](const Row& r) { return r.shake; }},
-      {"size", [](const Row& r) { return r.resolution; }}, {"rate", [](const Row& r) { return r.rate; }},
-      {"arrow", [](const Row& r) { return r.arrow; }},   {"cant", [](const Row& r) { return r.cant; }},
+      {"light", [](const Row& r) { return r.light; }},
+      {"shake", [](const Row& r) { return r.shake; }},
+      {"size", [](const Row& r) { return r.resolution; }},
+      {"rate", [](const Row& r) { return r.rate; }},
+      {"arrow", [](const Row& r) { return r.arrow; }},
+      {"cant", [](const Row& r) { return r.cant; }},
       {"camera beside the plane", [](const Row& r) { return r.beside; }},
       {"look", [](const Row& r) { return r.look; }}};
   for (const auto& [name, key] : groups) {
@@ -256,7 +277,8 @@ std::string table_of(const std::vector<Row>& rows) {
     without += row.measurable ? 0 : 1;
     invented += !row.measurable && row.measured ? 1 : 0;
   }
-  text += fmt::format("\nClips without a measurable shot: {}, of which given a number: {}.\n", without, invented);
+  text += fmt::format("\nClips without a measurable shot: {}, of which given a number: {}.\n",
+                      without, invented);
   return text;
 }
 

@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "nocktrail/flight/model.hpp"
-#include "nocktrail/flight/observation.hpp"
+#include "nocktrail/track/sighting.hpp"
 
 namespace nocktrail::flight {
 
@@ -17,28 +17,28 @@ struct Prior {
   double sigma = 1.0;
 };
 
-// What is believed before the clip is looked at. Sources: trade.md of the project's facts where
+// What is believed before the clip is looked at. Sources
 // named; the rest is common practice, no source.
 struct FlightPriors {
-  Prior length_m{0.76, 0.05};         // 26-33 in arrows, nock to point end
+  Prior length_m{0.76, 0.05};          // 26-33 in arrows, nock to point end
   double focal_relative_sigma = 0.10;  // contract: 10 % when assumed
-  Prior roll_rad{0.0, 0.05};          // hand-held phone, about 3 deg
-  Prior log_speed{3.99, 0.22};        // 54 m/s within 22 %: traditional bows
-  Prior readout_s{0.0018, 0.0013};    // at most a frame period
-  Prior log_wave{3.05, 0.62};         // 21 m, 6-70 m at 2 sigma: fletched 10-22 m, bare 28-80 m
-  Prior damping{0.09, 0.04};          // 0.05-0.15
-  double offset_sigma_rad = 0.09;     // 5 deg
-  double offset_rate_sigma = 0.05;    // rad per m
-  Prior lift_m{0.08, 0.08};           // between a pure couple and all force on the tail
-  Prior drag_mps2{4.0, 4.0};          // trade.md: C_D 1.5-2.6 on the shaft's section
-  double flex_sigma_m = 0.010;        // 10-20 mm at exit
-  Prior flex_hz{72.0, 10.0};          // 55-90 Hz
-  Prior flex_decay{10.0, 8.0};        // 1/s
-  Prior nock_end_m{0.0, 0.020};       // nock, vanes and point are lighter or darker than the shaft:
-  Prior tip_end_m{0.0, 0.020};        // half the contrast of a smear of 50-100 mm is not its middle
-  Prior rear_drop_m{0.0015, 0.004};   // vanes stand 10-16 mm off; one may point down
-  double end_bias_px = 0.4;           // blur, codec and tone curve: not where half the contrast is
-  Prior balance{0.60, 0.025};         // front of centre of 8-18 %
+  Prior roll_rad{0.0, 0.05};           // hand-held phone, about 3 deg
+  Prior log_speed{3.99, 0.22};         // 54 m/s within 22 %: traditional bows
+  Prior readout_s{0.0018, 0.0013};     // at most a frame period
+  Prior log_wave{3.05, 0.62};          // 21 m, 6-70 m at 2 sigma: fletched 10-22 m, bare 28-80 m
+  Prior damping{0.09, 0.04};           // 0.05-0.15
+  double offset_sigma_rad = 0.09;      // 5 deg
+  double offset_rate_sigma = 0.05;     // rad per m
+  Prior lift_m{0.08, 0.08};            // between a pure couple and all force on the tail
+  Prior drag_mps2{4.0, 4.0};           // C_D 1.5-2.6 (Miyazaki et al. 2013) on the shaft's section
+  double flex_sigma_m = 0.010;         // 10-20 mm at exit
+  Prior flex_hz{72.0, 10.0};           // 55-90 Hz
+  Prior flex_decay{10.0, 8.0};         // 1/s
+  Prior nock_end_m{0.0, 0.020};      // nock, vanes and point are lighter or darker than the shaft:
+  Prior tip_end_m{0.0, 0.020};       // half the contrast of a smear of 50-100 mm is not its middle
+  Prior rear_drop_m{0.0015, 0.005};  // vanes stand 10-16 mm off; one may point down
+  double end_bias_px = 0.7;          // blur, codec and tone curve: not where half the contrast is
+  Prior tip_mass_ratio{0.42, 0.17};  // 100-150 gr points on shafts of 230-420 gr
 };
 
 struct FitOptions {
@@ -46,8 +46,8 @@ struct FitOptions {
   double frame_jitter_px = 0.08;  // leftover motion of the camera between frames, 1 sigma per axis
   double robust_sigmas = 2.0;     // residuals beyond this many sigmas lose weight (Cauchy)
   int max_iterations = 60;
-  bool fixed_scatter = false;     // trust the given sigmas instead of rescaling them (for bounds)
-  bool coarse = false;            // first look: no bending, wide robust loss
+  bool fixed_scatter = false;  // trust the given sigmas instead of rescaling them (for bounds)
+  bool coarse = false;         // first look: no bending, wide robust loss
   // Row axis of the sensor in display pixels: time within a frame grows along it, 0 at the
   // picture's centre, +-0.5 at the edges (value = rows_per_px . (pixel - centre)).
   Eigen::Vector2d readout_per_px = Eigen::Vector2d::Zero();
@@ -55,7 +55,7 @@ struct FitOptions {
 
 struct FrameResidual {
   int frame = 0;
-  double centre_rms = 0.0;    // of the centre points, sigmas
+  double centre_rms = 0.0;     // of the centre points, sigmas
   std::optional<double> nock;  // signed, sigmas
   std::optional<double> tip;
 };
@@ -66,9 +66,9 @@ struct FlightFit {
   Eigen::MatrixXd covariance;  // kParameters square, jitter marginalised; residual scale included
   double anchor_s = 0.0;       // capture time of dt = 0
   Eigen::Vector2d principal_px = Eigen::Vector2d::Zero();
-  double centre_scale = 1.0;   // scatter of centre points over what was assumed
-  double end_scale = 1.0;      // same for the ends
-  double cost = 0.0;           // half the robust sum of squares
+  double centre_scale = 1.0;  // scatter of centre points over what was assumed
+  double end_scale = 1.0;     // same for the ends
+  double cost = 0.0;          // half the robust sum of squares
   int frames = 0;
   int centre_points = 0;
   int ends = 0;
@@ -79,7 +79,7 @@ struct FlightFit {
 // the basin (a coarse fit from a sweep is). Least squares with Cauchy loss (Ceres Solver,
 // Levenberg-Marquardt), covariance from the weighted normal equations of the solution, scaled by
 // the residuals' own scatter per kind of observation.
-FlightFit fit_flight(const std::vector<ArrowSighting>& sightings, const Parameters& start,
+FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const Parameters& start,
                      double anchor_s, double focal_px, const Eigen::Vector2d& principal_px,
                      const FitOptions& options);
 
@@ -91,7 +91,7 @@ enum class Spread {
 };
 
 // Fits from several starts and keeps the best.
-FlightFit fit_flight_from_several(const std::vector<ArrowSighting>& sightings,
+FlightFit fit_flight_from_several(const std::vector<track::ArrowSighting>& sightings,
                                   const Parameters& start, Spread spread, double anchor_s,
                                   double focal_px, const Eigen::Vector2d& principal_px,
                                   const FitOptions& options);

@@ -7,16 +7,16 @@
 namespace nocktrail::flight {
 
 struct Headline {
-  double time_s = 0.0;          // when the nock passes the distance
-  Measured right_rad;           // value and u95
+  double time_s = 0.0;  // when the nock passes the distance
+  Measured right_rad;   // value and u95
   Measured high_rad;
-  Measured right_rate;          // rad per m
+  Measured right_rate;  // rad per m
   Measured high_rate;
-  double correlation = 0.0;     // of the errors of right and high
+  double correlation = 0.0;  // of the errors of right and high
   Measured speed_mps;
   Measured flex_hz;
-  Measured flex_amplitude_m;    // at the nock end, peak over both planes, at time_exit
-  double flex_sigmas = 0.0;     // amplitude over its error: whether the flexing is there at all
+  Measured flex_amplitude_m;  // at the nock end, peak over both planes, at time_exit
+  double flex_sigmas = 0.0;   // amplitude over its error: whether the flexing is there at all
 };
 
 // Downrange coordinate of the nock (from the camera, along the flight), metres.

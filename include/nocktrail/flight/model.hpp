@@ -19,6 +19,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <numbers>
@@ -28,36 +29,36 @@
 namespace nocktrail::flight {
 
 enum Parameter : int {
-  kVanishX,      // velocity direction at the anchor: its vanishing point, px
+  kVanishX,  // velocity direction at the anchor: its vanishing point, px
   kVanishY,
-  kRoll,         // camera roll, rad: plumb line in the picture is (sin roll, cos roll)
-  kCentreX,      // where the centre of mass is seen at the anchor, px
+  kRoll,     // camera roll, rad: plumb line in the picture is (sin roll, cos roll)
+  kCentreX,  // where the centre of mass is seen at the anchor, px
   kCentreY,
-  kLogDepth,     // log of its camera depth at the anchor, m
-  kLogSpeed,     // log of the speed at the anchor, m/s
-  kLogLength,    // log of nock throat to end of point, m
-  kLogFocal,     // log of the focal length, px
-  kReadout,      // time to read all sensor rows, s
-  kLogWave,      // log of the yaw wavelength, m
-  kDamping,      // zeta
-  kRight,        // nock_right at the anchor, rad
-  kRightRate,    // rad per m
-  kHigh,         // nock_high at the anchor, rad
-  kHighRate,     // rad per m
-  kLift,         // eta, m
-  kDrag,         // loss of speed, m/s^2
-  kFlexRightCos, // bending at the nock end at the anchor, m, toward right and down
+  kLogDepth,      // log of its camera depth at the anchor, m
+  kLogSpeed,      // log of the speed at the anchor, m/s
+  kLogLength,     // log of nock throat to end of point, m
+  kLogFocal,      // log of the focal length, px
+  kReadout,       // time to read all sensor rows, s
+  kLogWave,       // log of the yaw wavelength, m
+  kDamping,       // zeta
+  kRight,         // nock_right at the anchor, rad
+  kRightRate,     // rad per m
+  kHigh,          // nock_high at the anchor, rad
+  kHighRate,      // rad per m
+  kLift,          // eta, m
+  kDrag,          // loss of speed, m/s^2
+  kFlexRightCos,  // bending at the nock end at the anchor, m, toward right and down
   kFlexRightSin,
   kFlexDownCos,
   kFlexDownSin,
   kFlexHz,
-  kFlexDecay,    // 1/s
-  kNockEnd,      // where the visible rear end lies ahead of the throat, m
-  kTipEnd,       // where the visible front end lies ahead of the point's end, m
-  kRearDrop,     // how far below the axis the visible rear end lies (a vane that points down), m
-  kNockPx,       // error of the rear end that is the same in all frames, px toward the tip
-  kTipPx,        // error of the front end that is the same in all frames, px onward
-  kBalance,      // centre of mass from the nock throat, share of the length
+  kFlexDecay,  // 1/s
+  kNockEnd,    // where the visible rear end lies ahead of the throat, m
+  kTipEnd,     // where the visible front end lies ahead of the point's end, m
+  kRearDrop,   // how far below the axis the visible rear end lies (a vane that points down), m
+  kNockPx,     // error of the rear end that is the same in all frames, px toward the tip
+  kTipPx,      // error of the front end that is the same in all frames, px onward
+  kTipMass,    // point mass over shaft mass: sets where the arrow balances and how it bends
   kParameters
 };
 
@@ -65,11 +66,24 @@ using Parameters = Eigen::Matrix<double, kParameters, 1>;
 
 inline constexpr double kGravity = 9.80665;  // m/s^2, standard gravity (ISO 80000-3)
 
-// First free-free bending mode of a uniform beam with a point mass at the nock of 0.03 and at the
-// tip of 0.25 of its own mass, 1 at the nock end. s is 0 at the nock, 1 at the tip. (Blevins,
-// Formulas for Natural Frequency and Mode Shape, end conditions with masses; beta L = 4.1438,
-// nodes at 0.2270 and 0.8744.)
-double bending_shape(double s);
+inline constexpr double kNockMassRatio = 0.03;
+
+// First free-free bending mode of a uniform beam with a point mass at the nock of kNockMassRatio
+// and at the tip of tip_mass_ratio of its own mass, 1 at the nock end; s is 0 at the nock, 1 at the
+// tip. (Blevins, Formulas for Natural Frequency and Mode Shape, end conditions with masses.)
+double bending_shape(double s, double tip_mass_ratio);
+
+// The same on a grid of ratios, kRatioStep apart from 0, for interpolation.
+inline constexpr double kRatioStep = 0.05;
+inline constexpr int kRatioSteps = 24;
+double bending_shape_on_grid(double s, int step);
+
+// Centre of mass from the nock throat, share of the length: uniform shaft, point masses at its
+// ends.
+template <typename T>
+T balance_of(const T& tip_mass_ratio) {
+  return (T(0.5) + tip_mass_ratio) / (T(1.0 + kNockMassRatio) + tip_mass_ratio);
+}
 
 // The offset of one plane and its integrals over the distance flown.
 template <typename T>
@@ -103,13 +117,13 @@ Yaw<T> yaw_at(const T& a0, const T& b0, const T& kappa, const T& zeta, const T& 
 // The arrow at one instant, in the camera frame.
 template <typename T>
 struct ArrowState {
-  Eigen::Matrix<T, 3, 1> centre_m;   // centre of mass
-  Eigen::Matrix<T, 3, 1> axis;       // unit, nock to point
-  Eigen::Matrix<T, 3, 1> right;      // flight basis
+  Eigen::Matrix<T, 3, 1> centre_m;  // centre of mass
+  Eigen::Matrix<T, 3, 1> axis;      // unit, nock to point
+  Eigen::Matrix<T, 3, 1> right;     // flight basis
   Eigen::Matrix<T, 3, 1> down;
   Eigen::Matrix<T, 3, 1> forward;
-  T flown_m;                         // since the anchor
-  T flex_right_m;                    // at the nock end
+  T flown_m;       // since the anchor
+  T flex_right_m;  // at the nock end
   T flex_down_m;
   T nock_right_rad;
   T nock_high_rad;
@@ -117,6 +131,7 @@ struct ArrowState {
   T high_rate;
   T length_m;
   T balance;
+  T tip_mass_ratio;
 };
 
 template <typename T>
@@ -147,15 +162,14 @@ ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T&
 
   const T across = -p[kLift] * right.kappa2_twice;
   const T drop = T(0.5 * kGravity) * dt * dt + p[kLift] * high.kappa2_twice;
-  const Vector3 start = optics::ray<T>(focal, principal_px,
-                                       Eigen::Matrix<T, 2, 1>(p[kCentreX], p[kCentreY])) *
-                        exp(p[kLogDepth]);
+  const Vector3 start =
+      optics::ray<T>(focal, principal_px, Eigen::Matrix<T, 2, 1>(p[kCentreX], p[kCentreY])) *
+      exp(p[kLogDepth]);
   state.centre_m = start + state.forward * x + state.right * across + state.down * drop;
 
   // Direction of flight relative to the basis: small angles, tangent and angle alike to 1e-5.
   const T azimuth = -p[kLift] * right.kappa2_integral - right.value;
-  const T elevation =
-      -(T(kGravity) * dt / speed + p[kLift] * high.kappa2_integral) - high.value;
+  const T elevation = -(T(kGravity) * dt / speed + p[kLift] * high.kappa2_integral) - high.value;
   state.axis = state.right * (sin(azimuth) * cos(elevation)) - state.down * sin(elevation) +
                state.forward * (cos(azimuth) * cos(elevation));
 
@@ -166,15 +180,29 @@ ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T&
   state.flex_right_m = fade * (p[kFlexRightCos] * c + p[kFlexRightSin] * s);
   state.flex_down_m = fade * (p[kFlexDownCos] * c + p[kFlexDownSin] * s);
   state.length_m = exp(p[kLogLength]);
-  state.balance = p[kBalance];
+  state.tip_mass_ratio = p[kTipMass];
+  state.balance = balance_of(p[kTipMass]);
   return state;
+}
+
+inline double value_of(double x) {
+  return x;
+}
+template <typename Jet>
+double value_of(const Jet& x) {
+  return x.a;
 }
 
 // The point of the bent shaft at share s of the length from the nock, moved `ahead_m` along the
 // axis; camera frame, metres.
 template <typename T>
 Eigen::Matrix<T, 3, 1> shaft_point(const ArrowState<T>& state, double s, const T& ahead_m) {
-  const double shape = bending_shape(s);
+  // Linear between two ratios of the grid.
+  const T place = state.tip_mass_ratio / T(kRatioStep);
+  const int step = std::clamp(static_cast<int>(value_of(place)), 0, kRatioSteps - 2);
+  const double low = bending_shape_on_grid(s, step);
+  const double high = bending_shape_on_grid(s, step + 1);
+  const T shape = T(low) + (place - T(step)) * T(high - low);
   return state.centre_m + state.axis * ((T(s) - state.balance) * state.length_m + ahead_m) +
          state.right * (state.flex_right_m * shape) + state.down * (state.flex_down_m * shape);
 }

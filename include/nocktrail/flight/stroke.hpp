@@ -20,28 +20,28 @@ struct TipPlace {
 };
 
 struct StrokeOptions {
-  double least_stroke_m = 0.33;    // full draw to brace: draw lengths of 24 to 32 in
+  double least_stroke_m = 0.33;  // full draw to brace: draw lengths of 24 to 32 in
   double most_stroke_m = 0.66;
-  double brace_m = 0.17;           // contract: about 0.17 m; 0.15-0.19 in use
+  double brace_m = 0.17;  // contract: about 0.17 m; 0.15-0.19 in use
   double brace_sigma_m = 0.015;
   double stroke_mean_m = 0.50;
   double stroke_sigma_m = 0.06;
-  double short_share = 0.35;        // of places short of the point: it is hidden there
-  double long_share = 0.05;         // of places beyond it
-  double camera_behind_m = 1.45;    // of the rest: where the README tells the helper to stand,
+  double short_share = 0.35;            // of places short of the point: it is hidden there
+  double long_share = 0.05;             // of places beyond it
+  double camera_behind_m = 1.45;        // of the rest: where the README tells the helper to stand,
   double camera_behind_sigma_m = 0.25;  // and how far helpers stray
 };
 
 struct Stroke {
   double loose_s = 0.0;
   double exit_s = 0.0;
-  double rest_forward_m = 0.0;      // forward coordinate of the rest, in the fit's flight basis
-  double rest_sigma_m = 0.2;        // 1 sigma
-  bool seen = false;                // from the pictures, not from a prior alone
+  double rest_forward_m = 0.0;  // forward coordinate of the rest, in the fit's flight basis
+  double rest_sigma_m = 0.2;    // 1 sigma
+  bool seen = false;            // from the pictures, not from a prior alone
 };
 
 // Fits the quarter-sine power stroke of a bow whose force falls linearly to the brace height
-// (trade facts, section 3, limiting case 2: v = v0 sin(w t), w = v0 / stroke) to the point's places
+// (textbook: v = v0 sin(w t), w = v0 / stroke; docs/arrow-model.md) to the point's places
 // and hands on when the nock left the string, with the rest one brace height further on. Exit time
 // and stroke are integrated over on a grid; places are outliers with a fixed chance. Without any
 // place before the exit, the result rests on `loose_guess_s` +- loose_sigma_s (when the motion

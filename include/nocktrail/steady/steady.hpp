@@ -24,10 +24,10 @@ struct SteadyOptions {
 // The camera's motion for one frame.
 struct FrameMotion {
   Eigen::Matrix3d reference_from_frame = Eigen::Matrix3d::Identity();
-  int agreeing = 0;          // corners that follow the background
-  double residual_px = 0.0;  // their scatter about the fitted motion, one axis, 1 sigma
+  int agreeing = 0;              // corners that follow the background
+  double residual_px = 0.0;      // their scatter about the fitted motion, one axis, 1 sigma
   double centre_sigma_px = 0.0;  // standard error of the motion at the picture's centre
-  bool lost = false;         // no trustworthy motion: a cut, blackness, a blur
+  bool lost = false;             // no trustworthy motion: a cut, blackness, a blur
 };
 
 // A stretch of frames with the camera's motion known. luma[k] is CV_8UC1.

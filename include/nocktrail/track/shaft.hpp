@@ -6,7 +6,7 @@
 #include <optional>
 #include <vector>
 
-#include "nocktrail/flight/observation.hpp"
+#include "nocktrail/track/sighting.hpp"
 #include "nocktrail/track/sweep.hpp"
 
 namespace nocktrail::track {
@@ -18,12 +18,12 @@ struct ShaftOptions {
   double changed_sigma = 4.0;     // a pixel this far from the background may be arrow
   double edge_softness_px = 0.9;  // lens and codec blur of an edge, 1 sigma, for the templates
   double least_contrast_sigma = 4.0;  // a slice or end weaker than this is not used
-  double clear_sides = 0.35;      // a slice whose flanks differ from the background by more than this
-                                  // share of its own contrast (vanes) tells nothing of the shaft
-  double centre_floor_px = 0.08;  // best believable accuracy of one slice
-  double end_floor_px = 0.7;      // best believable accuracy of an end found by its contrast alone
-  double painted_floor_px = 0.5;  // and of one found by matching the painted arrow
-  double clear_end = 0.4;         // an end whose contrast is below this share of the arrow's is hidden
+  double clear_sides = 0.35;  // a slice whose flanks differ from the background by more than this
+                              // share of its own contrast (vanes) tells nothing of the shaft
+  double centre_floor_px = 0.15;  // best believable accuracy of one slice
+  double end_floor_px = 1.3;      // best believable accuracy of an end found by its contrast alone
+  double painted_floor_px = 1.1;  // and of one found by matching the painted arrow
+  double clear_end = 0.3;  // an end whose contrast is below this share of the arrow's is hidden
   double paint_length_px = 18.0;  // frames with a shorter arrow teach no paint
 };
 
@@ -58,12 +58,12 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
 struct Expected {
   Eigen::Vector2d nock_px;
   Eigen::Vector2d tip_px;
-  double depth_ratio = 1.0;     // camera depth of the tip over that of the nock
-  double width_px = 3.0;        // of the shaft
+  double depth_ratio = 1.0;  // camera depth of the tip over that of the nock
+  double width_px = 3.0;     // of the shaft
   // How far the bent shaft stands off the chord from nock to tip, across (chord direction turned
   // by +90 deg), at equal steps of the chord; empty for a straight shaft.
   std::vector<double> bow_px;
-  double bend_slack_px = 0.0;   // bending not yet known: how far off a straight line to follow it
+  double bend_slack_px = 0.0;  // bending not yet known: how far off a straight line to follow it
   double search_across_px = 3.0;
   double search_along_px = 6.0;
 };
@@ -75,13 +75,13 @@ struct ShaftProfile {
   double t_s = 0.0;
   Expected expected;
   Eigen::Vector2d along = Eigen::Vector2d::UnitX();  // nock to tip, in the picture
-  double first_px = 0.0;            // coordinate of level[0], from the expected nock, step 1 px
-  std::vector<double> level;        // matched contrast, linear light, 255 at white
-  std::vector<double> background;   // light behind the axis
-  double noise = 1.0;               // of one value of level, 1 sigma
-  double line_offset = 0.0;         // axis found: across = offset + slope * along coordinate
+  double first_px = 0.0;           // coordinate of level[0], from the expected nock, step 1 px
+  std::vector<double> level;       // matched contrast, linear light, 255 at white
+  std::vector<double> background;  // light behind the axis
+  double noise = 1.0;              // of one value of level, 1 sigma
+  double line_offset = 0.0;        // axis found: across = offset + slope * along coordinate
   double line_slope = 0.0;
-  std::vector<flight::CentrePoint> centre;
+  std::vector<CentrePoint> centre;
   std::vector<double> centre_at_px;  // along coordinate of each centre point
 
   double length_px() const { return (expected.tip_px - expected.nock_px).norm(); }
@@ -105,8 +105,8 @@ std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
 
 // Centre points and both ends. Without paint, each end is where the contrast falls off; with it,
 // the ends are where the painted arrow, laid over the background, explains the profile best.
-flight::ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>& paint,
-                            const ShaftOptions& options);
+ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>& paint,
+                    const ShaftOptions& options);
 
 // The foremost end of a shaft that lies along `curve` (points about a pixel apart, from near the
 // bow outward to empty ground), as a fractional index into it: coming from the far end, where

@@ -18,22 +18,22 @@
 namespace nocktrail::track {
 
 struct SweepOptions {
-  double threshold_sigma = 4.5;   // how far from the background a pixel must be to count as changed
-  double grey_floor = 0.9;        // least assumed noise of a 3x3 mean, grey levels
-  double edge_slip_px = 0.12;     // leftover registration error: its product with the local
-                                  // gradient counts as noise
-  int background_frames = 11;     // frames whose median is the background
-  int least_around = 8;           // of the 25 pixels around, how many must be changed with it
-  std::size_t max_events = 60000;  // passings kept, drawn evenly when there are more
+  double threshold_sigma = 4.5;  // how far from the background a pixel must be to count as changed
+  double grey_floor = 0.9;       // least assumed noise of a 3x3 mean, grey levels
+  double edge_slip_px = 0.12;    // leftover registration error: its product with the local
+                                 // gradient counts as noise
+  int background_frames = 11;    // frames whose median is the background
+  int least_around = 8;          // of the 25 pixels around, how many must be changed with it
+  std::size_t max_events = 60000;    // passings kept, drawn evenly when there are more
   std::size_t search_events = 7000;  // of these, how many the search scores
-  int search_draws = 4000;        // pairs tried
-  double longest_cover_s = 0.034;  // a pixel covered for longer is not being passed by an arrow
-  double least_v_per_h = 36.0;    // speed over the camera's distance from the flight line, 1/s:
-  double most_v_per_h = 420.0;    // 40 m/s at 1.1 m to 80 m/s at 0.19 m; an arrow's shadow on the
-                                  // ground, 1.5 m further down, stays below 36
+  int search_draws = 4000;           // pairs tried
+  double longest_cover_s = 0.034;    // a pixel covered for longer is not being passed by an arrow
+  double least_v_per_h = 36.0;       // speed over the camera's distance from the flight line, 1/s:
+  double most_v_per_h = 420.0;      // 40 m/s at 1.1 m to 80 m/s at 0.19 m; an arrow's shadow on the
+                                    // ground, 1.5 m further down, stays below 36
   double most_sideways_deg = 62.0;  // the flight line lies below the camera, not beside it: how far
                                     // the path may lean from straight down in the picture
-  std::uint64_t seed = 20110;     // of the search's draws
+  std::uint64_t seed = 20110;       // of the search's draws
 };
 
 // What the picture is without the arrow, and how much each pixel wanders, both of a 3x3 mean.
@@ -54,11 +54,11 @@ struct Passing {
 struct Sweep {
   Eigen::Vector2d vanishing_px = Eigen::Vector2d::Zero();
   Eigen::Vector2d outward = Eigen::Vector2d::UnitY();  // from the vanishing point to the bow
-  double inverse_start = 0.0;   // 1/px at t = 0
-  double inverse_rate = 0.0;    // 1/(px s); positive: receding
-  double cover_s = 0.0;         // how long a pixel of the path stays covered, about L / v
-  double score = 0.0;           // passings explained, capped per frame
-  int frames = 0;               // frames in which it is seen
+  double inverse_start = 0.0;                          // 1/px at t = 0
+  double inverse_rate = 0.0;                           // 1/(px s); positive: receding
+  double cover_s = 0.0;  // how long a pixel of the path stays covered, about L / v
+  double score = 0.0;    // passings explained, capped per frame
+  int frames = 0;        // frames in which it is seen
 
   double distance_px(double t_s) const { return 1.0 / (inverse_start + inverse_rate * t_s); }
   double v_per_h(double focal_px) const { return inverse_rate * focal_px; }
@@ -67,9 +67,9 @@ struct Sweep {
 Background learn_background(const std::vector<cv::Mat>& steadied, const SweepOptions& options);
 
 // All short passings that begin at or after frame `from`. At most 64 frames.
-std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied, const Background& background,
-                                   std::size_t from, const std::vector<double>& t_s,
-                                   const SweepOptions& options);
+std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied,
+                                   const Background& background, std::size_t from,
+                                   const std::vector<double>& t_s, const SweepOptions& options);
 
 // The best receding streaks, best first, distinct from each other; empty when there is none. t_s
 // are the frames' capture times, focal_px a rough focal length.

@@ -1,11 +1,11 @@
-// What the tracker saw of the arrow, as the flight fit takes it: plain data between the two rooms.
+// What the tracker saw of the arrow: plain data for the flight fit.
 #pragma once
 
 #include <Eigen/Core>
 #include <optional>
 #include <vector>
 
-namespace nocktrail::flight {
+namespace nocktrail::track {
 
 // A point on the shaft's centre line, known across the shaft only.
 struct CentrePoint {
@@ -21,11 +21,11 @@ struct EndPoint {
 
 // The arrow in one steadied frame. Pixels are those of the reference frame.
 struct ArrowSighting {
-  int frame = 0;      // position in the steadied stretch
-  double t_s = 0.0;   // capture time
+  int frame = 0;     // position in the steadied stretch
+  double t_s = 0.0;  // capture time
   std::vector<CentrePoint> centre;
   std::optional<EndPoint> nock;
   std::optional<EndPoint> tip;
 };
 
-}  // namespace nocktrail::flight
+}  // namespace nocktrail::track

@@ -1,0 +1,87 @@
+#include "nocktrail/track/shaft.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "shaft_common.hpp"
+
+namespace nocktrail::track {
+
+std::optional<double> foremost_end(const Region& region, std::size_t frame,
+                                   const std::vector<Eigen::Vector2d>& curve,
+                                   const std::vector<double>& width_px, double search_across_px,
+                                   const ShaftOptions& options) {
+  const std::size_t n = curve.size();
+  if (n < 12) {
+    return std::nullopt;
+  }
+  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  std::vector<double> strength(n, 0.0);  // matched contrast over its noise, best over the width
+  for (std::size_t i = 0; i < n; ++i) {
+    const Eigen::Vector2d along =
+        (curve[std::min(i + 2, n - 1)] - curve[i >= 2 ? i - 2 : 0]).normalized();
+    const Eigen::Vector2d across(-along.y(), along.x());
+    const double width = std::max(1.0, width_px[i]);
+    const double reach = search_across_px + width / 2 + 2.0;
+    std::vector<double> profile;
+    std::vector<double> trust;  // 1 / variance; samples half a pixel apart count half
+    for (double b = -reach; b <= reach + 1e-9; b += 0.5) {
+      const Eigen::Vector2d at = curve[i] + across * b - corner;
+      profile.push_back(static_cast<double>(sample(region.difference[frame], at.x(), at.y())));
+      const double sigma = std::max(0.1, static_cast<double>(sample(region.sigma, at.x(), at.y())));
+      trust.push_back(0.5 / (sigma * sigma));
+    }
+    for (double c = -search_across_px; c <= search_across_px; c += 0.5) {
+      double top = 0.0;
+      double weight = 0.0;
+      for (std::size_t j = 0; j < profile.size(); ++j) {
+        const double b = -reach + 0.5 * static_cast<double>(j) - c;
+        if (std::abs(b) > width / 2 + 2.5) {
+          continue;
+        }
+        const double t = bar(b, width, options.edge_softness_px);
+        top += t * profile[j] * trust[j];
+        weight += t * t * trust[j];
+      }
+      strength[i] = std::max(strength[i], std::abs(top) / std::sqrt(std::max(weight, 1e-12)));
+    }
+  }
+  // Smoothed over a few pixels; the threshold leaves room for the search's own maximum over noise.
+  std::vector<double> smooth(n, 0.0);
+  for (std::size_t i = 0; i < n; ++i) {
+    double sum = 0.0;
+    int count = 0;
+    for (std::size_t j = i >= 2 ? i - 2 : 0; j <= std::min(i + 2, n - 1); ++j) {
+      sum += strength[j];
+      ++count;
+    }
+    smooth[i] = sum / count;
+  }
+  const double threshold = options.least_contrast_sigma + 1.0 + 0.5 * std::log(1.0 + search_across_px);
+  const std::size_t run = 8;
+  if (smooth[n - 1] > threshold || smooth[n - 3] > threshold) {
+    return std::nullopt;
+  }
+  for (std::size_t i = n - 1; i >= run; --i) {
+    bool present = true;
+    for (std::size_t j = i - run; j <= i && present; ++j) {
+      present = smooth[j] > threshold;
+    }
+    if (!present) {
+      continue;
+    }
+    // Half of the level just inside, between the two samples around it.
+    std::vector<double> inner(strength.begin() + static_cast<std::ptrdiff_t>(i - run),
+                              strength.begin() + static_cast<std::ptrdiff_t>(i) - 1);
+    const double half = std::max(threshold, 0.5 * median_of(inner));
+    std::size_t j = i >= 3 ? i - 3 : 0;
+    while (j + 1 < n && smooth[j + 1] > half) {
+      ++j;
+    }
+    const double next = j + 1 < n ? smooth[j + 1] : 0.0;
+    return static_cast<double>(j) + std::clamp((smooth[j] - half) / std::max(1e-6, smooth[j] - next), 0.0, 1.0);
+  }
+  return std::nullopt;
+}
+
+}  // namespace nocktrail::track

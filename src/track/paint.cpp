@@ -1,0 +1,311 @@
+#include "nocktrail/track/shaft.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "shaft_common.hpp"
+
+namespace nocktrail::track {
+namespace {
+
+// Where the shaft ends, coming from outside. Coordinates grow outward: `level` gives the matched
+// contrast at outward coordinate o, the expected end is at 0, inside is negative. The sign of the
+// contrast is no guide: a light crest band or nock on a dark shaft crosses zero without an end.
+struct Edge {
+  double at = 0.0;
+  double sigma = 0.0;
+};
+
+template <typename Level>
+std::optional<Edge> find_edge(const Level& level, double inside_px, double search_px, double noise,
+                              const ShaftOptions& options) {
+  const auto strength = [&](double o) {
+    return std::abs(level(o - 0.5) + level(o) + level(o + 0.5)) / 3.0;
+  };
+  std::vector<double> inner;
+  const double from = std::max(2.0, 0.4 * search_px);
+  for (double o = -from - std::max(4.0, inside_px); o <= -from; o += 1.0) {
+    inner.push_back(strength(o));
+  }
+  const double plateau = median_of(inner);
+  if (plateau < options.least_contrast_sigma * noise) {
+    return std::nullopt;
+  }
+  const double threshold = std::max(3.5 * noise, 0.3 * plateau);
+  constexpr double kStep = 0.25;
+  const double start = search_px + 3.0;
+  if (strength(start) > threshold || strength(start - 1.0) > threshold) {
+    return std::nullopt;  // something else begins there
+  }
+  for (double o = start; o >= -search_px; o -= kStep) {
+    if (strength(o) < threshold) {
+      continue;
+    }
+    const int inward = (strength(o - 1.0) > threshold) + (strength(o - 2.0) > threshold) +
+                       (strength(o - 3.0) > threshold);
+    if (inward < 2) {
+      continue;
+    }
+    if (o > search_px) {
+      return std::nullopt;
+    }
+    // Half of what stands just inside.
+    const double inside =
+        std::max({strength(o - 1.0), strength(o - 2.0), strength(o - 3.0)});
+    double at = o - 2.0;
+    while (at < o + 3.0 && strength(at) > 0.5 * inside) {
+      at += 0.1;
+    }
+    double upper = at;
+    while (upper > at - 8.0 && strength(upper) < 0.8 * inside) {
+      upper -= 0.1;
+    }
+    Edge edge;
+    edge.at = at;
+    const double fall = 2.5 * (at - upper);
+    edge.sigma = std::hypot(options.end_floor_px, fall * noise / inside, 0.1 * fall);
+    return edge;
+  }
+  return std::nullopt;
+}
+
+// Share of the shaft at a fraction of its picture length, and back: the far end is foreshortened
+// (projective map of a line, Hartley & Zisserman section 2.5).
+double share_of(double fraction, double depth_ratio) {
+  return fraction / (depth_ratio * (1.0 - fraction) + fraction);
+}
+
+double fraction_of(double share, double depth_ratio) {
+  return share * depth_ratio / ((1.0 - share) + share * depth_ratio);
+}
+
+struct Ends {
+  double nock_px = 0.0;  // along coordinates
+  double tip_px = 0.0;
+  double nock_sigma = 1.0;
+  double tip_sigma = 1.0;
+  bool nock_clear = true;  // arrow and background differ there
+  bool tip_clear = true;
+};
+
+// Lens and motion blur of an end, 1 sigma.
+double end_softness_px(double length_px) { return 0.7 + 0.015 * length_px; }
+
+// How badly the painted arrow between two ends explains the profile, in noise variances; each
+// pixel counts at most `cap`, so that an occluded stretch cannot drag an end.
+double mismatch(const ShaftProfile& profile, const ArrowPaint& paint, double nock, double tip,
+                double noise, double cap) {
+  const double length = tip - nock;
+  const double soft = end_softness_px(length);
+  double sum = 0.0;
+  for (std::size_t i = 0; i < profile.level.size(); ++i) {
+    const double a = profile.first_px + static_cast<double>(i);
+    const double inside = 0.5 * (std::erf((a - nock) / (soft * std::numbers::sqrt2)) -
+                                 std::erf((a - tip) / (soft * std::numbers::sqrt2)));
+    double predicted = 0.0;
+    if (inside > 1e-3) {
+      const double fraction = std::clamp((a - nock) / length, 0.0, 1.0);
+      predicted = inside * (paint.at(share_of(fraction, profile.expected.depth_ratio)) - profile.background[i]);
+    }
+    const double r = (profile.level[i] - predicted) / noise;
+    sum += std::min(r * r, cap);
+  }
+  return sum;
+}
+
+std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& paint,
+                                const ShaftOptions& options) {
+  const double length = profile.length_px();
+  const double reach = profile.expected.search_along_px;
+  // Paint, background and alignment are all a little off: a tenth of the contrast counts as noise.
+  std::vector<double> strength;
+  for (std::size_t i = 0; i < profile.level.size(); ++i) {
+    strength.push_back(std::abs(profile.level[i]));
+  }
+  const double noise = std::hypot(profile.noise * 1.2, 0.15 * median_of(strength) + 0.2);
+  constexpr double kCap = 16.0;
+  const auto cost = [&](double nock, double tip) {
+    return mismatch(profile, paint, nock, tip, noise, kCap);
+  };
+  double best = 1e300;
+  double nock = 0.0;
+  double tip = length;
+  const double step = reach > 6.0 ? 1.5 : 0.75;
+  for (double n = -reach; n <= reach; n += step) {
+    for (double t = length - reach; t <= length + reach; t += step) {
+      if (t - n < 0.6 * length) {
+        continue;
+      }
+      const double c = cost(n, t);
+      if (c < best) {
+        best = c;
+        nock = n;
+        tip = t;
+      }
+    }
+  }
+  for (double fine = 0.5 * step; fine > 0.04; fine *= 0.5) {
+    for (int pass = 0; pass < 2; ++pass) {
+      for (const double d : {-fine, fine}) {
+        if (const double c = cost(nock + d, tip); c < best) {
+          best = c;
+          nock += d;
+        }
+        if (const double c = cost(nock, tip + d); c < best) {
+          best = c;
+          tip += d;
+        }
+      }
+    }
+  }
+  if (std::abs(nock) > reach - 0.25 || std::abs(tip - length) > reach - 0.25) {
+    return std::nullopt;
+  }
+  // How far each end can move before the match is worse by one unit of its own scatter. Where arrow
+  // and background look alike that is far, and the end is in the middle of it, known that poorly.
+  const double scale = std::max(1.0, best / static_cast<double>(profile.level.size()));
+  struct Span {
+    double middle = 0.0;
+    double half = 0.0;
+  };
+  const auto span_of = [&](const auto& cost_at) {
+    constexpr double kStep = 0.25;
+    double back = 0.0;
+    double on = 0.0;
+    while (back < reach && cost_at(-back - kStep) < best + scale) {
+      back += kStep;
+    }
+    while (on < reach && cost_at(on + kStep) < best + scale) {
+      on += kStep;
+    }
+    return Span{0.5 * (on - back), 0.5 * (on + back) + 0.5 * kStep};
+  };
+  // Contrast of each end against that of the whole arrow.
+  std::vector<double> whole;
+  const auto contrast = [&](double from, double to) {
+    double sum = 0.0;
+    constexpr int kSteps = 6;
+    for (int i = 0; i < kSteps; ++i) {
+      const double fraction = from + (to - from) * (i + 0.5) / kSteps;
+      const double a = nock + fraction * (tip - nock);
+      const double off = std::abs(paint.at(share_of(fraction, profile.expected.depth_ratio)) -
+                                  level_at(profile.background, profile.first_px, a));
+      sum += off / kSteps;
+      whole.push_back(off);
+    }
+    return sum;
+  };
+  const double nock_contrast = contrast(0.0, 0.15);
+  const double tip_contrast = contrast(0.85, 1.0);
+  contrast(0.15, 0.5);
+  contrast(0.5, 0.85);
+  const double clear = options.clear_end * median_of(whole);
+  const Span nock_span = span_of([&](double d) { return cost(nock + d, tip); });
+  const Span tip_span = span_of([&](double d) { return cost(nock, tip + d); });
+  return Ends{nock + nock_span.middle, tip + tip_span.middle,
+              std::hypot(options.painted_floor_px, nock_span.half),
+              std::hypot(options.painted_floor_px, tip_span.half),
+              nock_contrast > clear,
+              tip_contrast > clear};
+}
+
+}  // namespace
+
+double ArrowPaint::at(double share) const {
+  const double c = std::clamp(share * static_cast<double>(grey.size()) - 0.5, 0.0,
+                              static_cast<double>(grey.size()) - 1.001);
+  const auto i = static_cast<std::size_t>(c);
+  const double f = c - static_cast<double>(i);
+  return (1 - f) * grey[i] + f * grey[i + 1];
+}
+
+std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
+                                      const ShaftOptions& options) {
+  constexpr std::size_t kBins = 40;
+  std::vector<std::vector<double>> seen(kBins);
+  std::size_t teachers = 0;
+  for (const ShaftProfile& profile : profiles) {
+    const double length = profile.length_px();
+    if (length < options.paint_length_px) {
+      continue;
+    }
+    ++teachers;
+    for (std::size_t bin = 0; bin < kBins; ++bin) {
+      const double share = (static_cast<double>(bin) + 0.5) / kBins;
+      const double a = length * fraction_of(share, profile.expected.depth_ratio);
+      // The blurred ends are half background: learned as paint, they would push the ends outward.
+      if (std::min(a, length - a) < 2.2 * end_softness_px(length)) {
+        continue;
+      }
+      seen[bin].push_back(level_at(profile.level, profile.first_px, a) +
+                          level_at(profile.background, profile.first_px, a));
+    }
+  }
+  if (teachers < 4) {
+    return std::nullopt;
+  }
+  // Bins that no frame shows clear of the ends take the nearest one's paint.
+  ArrowPaint paint;
+  std::size_t first = kBins;
+  std::size_t last = 0;
+  for (std::size_t bin = 0; bin < kBins; ++bin) {
+    if (!seen[bin].empty()) {
+      first = std::min(first, bin);
+      last = bin;
+    }
+  }
+  if (first >= last) {
+    return std::nullopt;
+  }
+  for (std::size_t bin = 0; bin < kBins; ++bin) {
+    const std::size_t from = std::clamp(bin, first, last);
+    paint.grey.push_back(seen[from].empty() ? paint.grey.back() : median_of(seen[from]));
+  }
+  return paint;
+}
+
+ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>& paint,
+                            const ShaftOptions& options) {
+  ArrowSighting sighting;
+  sighting.frame = static_cast<int>(profile.frame);
+  sighting.t_s = profile.t_s;
+  const double length = profile.length_px();
+  double begin = 0.0;
+  double end = length;
+  const std::optional<Ends> ends =
+      paint ? match_paint(profile, *paint, options) : std::optional<Ends>{};
+  if (ends) {
+    begin = ends->nock_px;
+    end = ends->tip_px;
+    const double useless = std::max(2.5, 0.2 * length);
+    if (ends->nock_clear && ends->nock_sigma < useless) {
+      sighting.nock = EndPoint{profile.place(begin), ends->nock_sigma};
+    }
+    if (ends->tip_clear && ends->tip_sigma < useless) {
+      sighting.tip = EndPoint{profile.place(end), ends->tip_sigma};
+    }
+  } else if (!paint) {
+    const double inside = std::min(0.3 * length, 14.0);
+    const auto level = [&](double a) { return level_at(profile.level, profile.first_px, a); };
+    const double reach = profile.expected.search_along_px;
+    if (const auto nock = find_edge([&](double o) { return level(-o); }, inside, reach, profile.noise, options)) {
+      begin = -nock->at;
+      sighting.nock = EndPoint{profile.place(begin), nock->sigma};
+    }
+    if (const auto tip = find_edge([&](double o) { return level(length + o); }, inside, reach, profile.noise, options)) {
+      end = length + tip->at;
+      sighting.tip = EndPoint{profile.place(end), tip->sigma};
+    }
+  }
+  for (std::size_t i = 0; i < profile.centre.size(); ++i) {
+    const double a = profile.centre_at_px[i];
+    // The very end carries nock and vanes, whose middle is not the shaft's.
+    if (a >= begin + 0.04 * length && a <= end) {
+      sighting.centre.push_back(profile.centre[i]);
+    }
+  }
+  return sighting;
+}
+
+}  // namespace nocktrail::track

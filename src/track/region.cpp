@@ -1,0 +1,127 @@
+#include "nocktrail/track/shaft.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <opencv2/core/utility.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "sort_stack.hpp"
+
+namespace nocktrail::track {
+namespace {
+
+// Light of an 8-bit code value, 255 at white: inverse of the BT.709 transfer curve (Rec. ITU-R
+// BT.709-6, item 1.2) in limited range. Phones bend it a little; the rest of it is right.
+std::array<float, 256> light_of_code() {
+  std::array<float, 256> light{};
+  for (std::size_t code = 0; code < light.size(); ++code) {
+    const double v = std::clamp((static_cast<double>(code) - 16.0) / 219.0, 0.0, 1.1);
+    const double linear = v < 0.081 ? v / 4.5 : std::pow((v + 0.099) / 1.099, 1.0 / 0.45);
+    light[code] = static_cast<float>(255.0 * linear);
+  }
+  return light;
+}
+
+}  // namespace
+
+cv::Rect region_of(const Sweep& sweep, const cv::Size& size) {
+  const cv::Rect whole(0, 0, size.width, size.height);
+  const Eigen::Vector2d side(sweep.outward.y(), -sweep.outward.x());
+  double left = 1e9, right = -1e9, top = 1e9, bottom = -1e9;
+  auto include = [&](const Eigen::Vector2d& p) {
+    left = std::min(left, p.x());
+    right = std::max(right, p.x());
+    top = std::min(top, p.y());
+    bottom = std::max(bottom, p.y());
+  };
+  // The path until it leaves the picture.
+  for (double s = 0.0; s < std::hypot(size.width, size.height); s += 4.0) {
+    const Eigen::Vector2d centre = sweep.vanishing_px + sweep.outward * s;
+    if (centre.x() < -20 || centre.y() < -20 || centre.x() > size.width + 20 || centre.y() > size.height + 20) {
+      if (s > 40.0) {
+        break;
+      }
+      continue;
+    }
+    const double half = 14.0 + 0.17 * s;
+    include(centre + side * half);
+    include(centre - side * half);
+    include(centre - sweep.outward * 14.0);
+  }
+  const cv::Rect roi = cv::Rect(cv::Point(static_cast<int>(left), static_cast<int>(top)),
+                                cv::Point(static_cast<int>(right) + 1, static_cast<int>(bottom) + 1)) &
+                       whole;
+  return roi.width < 16 || roi.height < 16 ? whole : roi;
+}
+
+Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std::size_t first,
+                  std::size_t last, std::size_t used_first, std::size_t used_last,
+                  const ShaftOptions& options) {
+  Region region;
+  region.roi = roi;
+  const cv::Size cut = roi.size();
+  // Enough frames for a median, evenly spread, in an odd number.
+  constexpr std::size_t kMost = 33;
+  const std::size_t n = std::min(last - first, kMost);
+  cv::Mat median(cut, CV_32F);
+  region.sigma.create(cut, CV_32F);
+  constexpr int kStripRows = 16;
+  const int strips = (cut.height + kStripRows - 1) / kStripRows;
+  cv::parallel_for_(cv::Range(0, strips), [&](const cv::Range& range) {
+    for (int strip = range.start; strip < range.end; ++strip) {
+      const cv::Range rows(strip * kStripRows, std::min(cut.height, (strip + 1) * kStripRows));
+      std::vector<cv::Mat> stack;
+      for (std::size_t i = 0; i < n; ++i) {
+        const std::size_t k = first + (n > 1 ? i * (last - first - 1) / (n - 1) : 0);
+        stack.push_back(steadied[k](roi).rowRange(rows).clone());
+      }
+      sort_stack(stack);
+      // The mean of the middle half: finer than a median of whole code values, as robust here.
+      cv::Mat sum = cv::Mat::zeros(stack.front().size(), CV_32F);
+      const std::size_t low = n / 4;
+      const std::size_t high = n - 1 - n / 4;
+      for (std::size_t i = low; i <= high; ++i) {
+        cv::add(sum, stack[i], sum, cv::noArray(), CV_32F);
+      }
+      sum.convertTo(median.rowRange(rows), CV_32F, 1.0 / static_cast<double>(high - low + 1));
+      cv::Mat spread;
+      cv::subtract(stack[high], stack[low], spread);
+      spread.convertTo(region.sigma.rowRange(rows), CV_32F, 1.0 / 1.349);
+    }
+  });
+  cv::boxFilter(region.sigma, region.sigma, CV_32F, cv::Size(7, 7));
+  cv::max(region.sigma, options.grey_floor, region.sigma);
+  // From here on in linear light: during the exposure a moving end mixes with its background in
+  // light, not in code values, and half-way in code values is not half-way along the smear.
+  const std::array<float, 256> light = light_of_code();
+  for (int y = 0; y < cut.height; ++y) {
+    auto* level = median.ptr<float>(y);
+    auto* noise = region.sigma.ptr<float>(y);
+    for (int x = 0; x < cut.width; ++x) {
+      const auto code = static_cast<std::size_t>(std::clamp(level[x], 0.0F, 254.0F));
+      const float slope = light[code + 1] - light[code];
+      noise[x] *= std::max(slope, 0.15F);
+      level[x] = light[code] + (level[x] - static_cast<float>(code)) * slope;
+    }
+  }
+  region.background = median;
+  // A background that is off by a fraction of a pixel (camera motion not fully taken out, parallax
+  // of near things) shows at its edges.
+  cv::Mat gx;
+  cv::Mat gy;
+  cv::Sobel(median, gx, CV_32F, 1, 0, 3, options.edge_slip_px / 8.0);
+  cv::Sobel(median, gy, CV_32F, 0, 1, 3, options.edge_slip_px / 8.0);
+  cv::Mat slip;
+  cv::magnitude(gx, gy, slip);
+  cv::magnitude(region.sigma, slip, region.sigma);
+  region.difference.resize(steadied.size());
+  for (std::size_t k = used_first; k < std::min(used_last, steadied.size()); ++k) {
+    cv::Mat& difference = region.difference[k];
+    cv::LUT(steadied[k](roi), cv::Mat(1, 256, CV_32F, const_cast<float*>(light.data())), difference);
+    difference -= median;
+  }
+  return region;
+}
+
+}  // namespace nocktrail::track

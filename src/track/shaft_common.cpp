@@ -1,0 +1,62 @@
+#include "shaft_common.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace nocktrail::track {
+
+double median_of(std::vector<double> values) {
+  if (values.empty()) {
+    return 0.0;
+  }
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+float sample(const cv::Mat& image, double x, double y) {
+  const int x0 = static_cast<int>(std::floor(x));
+  const int y0 = static_cast<int>(std::floor(y));
+  if (x0 < 0 || y0 < 0 || x0 + 1 >= image.cols || y0 + 1 >= image.rows) {
+    return 0.0F;
+  }
+  const float fx = static_cast<float>(x - x0);
+  const float fy = static_cast<float>(y - y0);
+  const float* top = image.ptr<float>(y0) + x0;
+  const float* bottom = image.ptr<float>(y0 + 1) + x0;
+  return (1 - fy) * ((1 - fx) * top[0] + fx * top[1]) + fy * ((1 - fx) * bottom[0] + fx * bottom[1]);
+}
+
+// A bar of the given width seen through a Gaussian blur.
+double bar(double b, double width, double softness) {
+  const double s = softness * std::sqrt(2.0);
+  return 0.5 * (std::erf((b + width / 2) / s) - std::erf((b - width / 2) / s));
+}
+
+double bar_slope(double b, double width, double softness) {
+  const auto bell = [&](double x) {
+    return std::exp(-x * x / (2 * softness * softness)) / (softness * std::sqrt(2 * M_PI));
+  };
+  return bell(b + width / 2) - bell(b - width / 2);
+}
+
+double bow_at(const Expected& expected, double along_px, double length_px) {
+  const std::vector<double>& bow = expected.bow_px;
+  if (bow.size() < 2) {
+    return 0.0;
+  }
+  // Straight on beyond the ends.
+  const double c = along_px / length_px * static_cast<double>(bow.size() - 1);
+  const auto i = static_cast<std::size_t>(
+      std::clamp(std::floor(c), 0.0, static_cast<double>(bow.size()) - 2.0));
+  return bow[i] + (c - static_cast<double>(i)) * (bow[i + 1] - bow[i]);
+}
+
+double level_at(const std::vector<double>& values, double first_px, double a) {
+  const double c = std::clamp(a - first_px, 0.0, static_cast<double>(values.size()) - 1.001);
+  const auto i = static_cast<std::size_t>(c);
+  const double f = c - static_cast<double>(i);
+  return (1 - f) * values[i] + f * values[i + 1];
+}
+
+}  // namespace nocktrail::track

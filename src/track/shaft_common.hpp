@@ -1,0 +1,27 @@
+// Small tools shared by the files that sight the shaft. Private to the tracker.
+#pragma once
+
+#include <Eigen/Core>
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "nocktrail/track/shaft.hpp"
+
+namespace nocktrail::track {
+
+double median_of(std::vector<double> values);
+
+// Bilinear sample of a CV_32F picture; 0 outside.
+float sample(const cv::Mat& image, double x, double y);
+
+// A bar of the given width across, seen through a Gaussian blur, and its slope.
+double bar(double b, double width, double softness);
+double bar_slope(double b, double width, double softness);
+
+// How far the bent shaft stands off its chord at a place along it.
+double bow_at(const Expected& expected, double along_px, double length_px);
+
+// Linear interpolation of values one pixel apart, the first at first_px.
+double level_at(const std::vector<double>& values, double first_px, double a);
+
+}  // namespace nocktrail::track

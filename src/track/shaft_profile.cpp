@@ -1,0 +1,304 @@
+#include "nocktrail/track/shaft.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "shaft_common.hpp"
+
+namespace nocktrail::track {
+namespace {
+
+// The neighbourhood of the expected shaft turned so that rows run along it.
+struct Rectified {
+  double a0 = 0.0;            // along-coordinate of column 0; step 1 px
+  int columns = 0;
+  double b0 = 0.0;            // across-coordinate of row 0
+  double b_step = 0.5;
+  int rows = 0;
+  std::vector<double> grey;   // rows x columns
+  std::vector<double> noise;  // per column
+  double at(int row, int column) const {
+    return grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) + static_cast<std::size_t>(column)];
+  }
+  double b(int row) const { return b0 + row * b_step; }
+};
+
+Rectified rectify(const Region& region, std::size_t frame, const Expected& expected,
+                  const Eigen::Vector2d& along, double a0, double a1, double reach) {
+  const double length = (expected.tip_px - expected.nock_px).norm();
+  Rectified patch;
+  patch.a0 = a0;
+  patch.columns = static_cast<int>(std::ceil(a1 - a0)) + 1;
+  patch.b0 = -reach;
+  patch.rows = static_cast<int>(std::ceil(2 * reach / patch.b_step)) + 1;
+  patch.grey.resize(static_cast<std::size_t>(patch.rows) * static_cast<std::size_t>(patch.columns));
+  patch.noise.resize(static_cast<std::size_t>(patch.columns));
+  const Eigen::Vector2d across(-along.y(), along.x());
+  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  for (int column = 0; column < patch.columns; ++column) {
+    double noise = 0.0;
+    const double bow = bow_at(expected, a0 + column, length);
+    for (int row = 0; row < patch.rows; ++row) {
+      const Eigen::Vector2d at =
+          expected.nock_px + along * (a0 + column) + across * (bow + patch.b(row)) - corner;
+      patch.grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(patch.columns) + static_cast<std::size_t>(column)] =
+          static_cast<double>(sample(region.difference[frame], at.x(), at.y()));
+      noise += static_cast<double>(sample(region.sigma, at.x(), at.y()));
+    }
+    patch.noise[static_cast<std::size_t>(column)] = std::max(0.1, noise / patch.rows);
+  }
+  return patch;
+}
+
+struct Slice {
+  double a = 0.0;
+  double centre = 0.0;
+  double sigma = 0.0;
+  double contrast = 0.0;
+};
+
+// Position and contrast of a bar in the mean of columns [first, last], nearest the guess.
+std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, double guess,
+                               double search, double width, const ShaftOptions& options) {
+  const int n = last - first + 1;
+  std::vector<double> profile(static_cast<std::size_t>(patch.rows), 0.0);
+  double noise = 0.0;
+  for (int column = first; column <= last; ++column) {
+    noise += patch.noise[static_cast<std::size_t>(column)];
+    for (int row = 0; row < patch.rows; ++row) {
+      profile[static_cast<std::size_t>(row)] += patch.at(row, column) / n;
+    }
+  }
+  // Half-pixel steps of bilinear samples: neighbours share pixels, so the noise of a row counts
+  // for about half the rows' number.
+  noise = noise / n / std::sqrt(n) * std::sqrt(1.0 / patch.b_step);
+  // Clutter that the background did not remove shows beside the shaft.
+  std::vector<double> beside;
+  for (int row = 0; row < patch.rows; ++row) {
+    if (std::abs(patch.b(row) - guess) > width / 2 + 3.0 + search * 0.5) {
+      beside.push_back(std::abs(profile[static_cast<std::size_t>(row)]));
+    }
+  }
+  if (beside.size() >= 4) {
+    noise = std::max(noise, median_of(beside) / 0.6745 * std::sqrt(1.0 / patch.b_step) * 0.7);
+  }
+  auto matched = [&](double centre, double& contrast, double& weight) {
+    double top = 0.0;
+    weight = 0.0;
+    for (int row = 0; row < patch.rows; ++row) {
+      const double t = bar(patch.b(row) - centre, width, options.edge_softness_px);
+      top += t * profile[static_cast<std::size_t>(row)];
+      weight += t * t;
+    }
+    contrast = weight > 0.0 ? top / weight : 0.0;
+    return weight > 0.0 ? top * top / weight : 0.0;
+  };
+  double best = -1.0;
+  double centre = guess;
+  for (double c = guess - search; c <= guess + search + 1e-9; c += 0.5) {
+    double contrast = 0.0;
+    double weight = 0.0;
+    const double gain = matched(c, contrast, weight);
+    if (gain > best) {
+      best = gain;
+      centre = c;
+    }
+  }
+  double contrast = 0.0;
+  double weight = 0.0;
+  matched(centre, contrast, weight);
+  double information = 0.0;
+  for (int round = 0; round < 6; ++round) {
+    double saa = 0.0, sac = 0.0, scc = 0.0, ra = 0.0, rc = 0.0;
+    for (int row = 0; row < patch.rows; ++row) {
+      const double b = patch.b(row) - centre;
+      const double t = bar(b, width, options.edge_softness_px);
+      const double d = -contrast * bar_slope(b, width, options.edge_softness_px);
+      const double r = profile[static_cast<std::size_t>(row)] - contrast * t;
+      saa += t * t;
+      sac += t * d;
+      scc += d * d;
+      ra += t * r;
+      rc += d * r;
+    }
+    const double det = saa * scc - sac * sac;
+    if (!(det > 1e-12)) {
+      return std::nullopt;
+    }
+    const double dc = (saa * rc - sac * ra) / det;
+    contrast += (scc * ra - sac * rc) / det;
+    centre += std::clamp(dc, -0.7, 0.7);
+    information = det / saa;
+    if (std::abs(dc) < 0.005) {
+      break;
+    }
+  }
+  // Something just beside the shaft, seen as strongly as the shaft: vanes, a limb, another arrow.
+  double flank = 0.0;
+  int flank_rows = 0;
+  for (int row = 0; row < patch.rows; ++row) {
+    const double b = std::abs(patch.b(row) - centre) - width / 2;
+    if (b > 1.8 && b < 5.0) {
+      flank += profile[static_cast<std::size_t>(row)] * profile[static_cast<std::size_t>(row)];
+      ++flank_rows;
+    }
+  }
+  flank = flank_rows > 0 ? std::sqrt(flank / flank_rows) : 0.0;
+  if (flank > options.clear_sides * std::abs(contrast) && flank > 2.0 * noise / std::sqrt(1.0 / patch.b_step)) {
+    return std::nullopt;
+  }
+  const double contrast_sigma = noise / std::sqrt(std::max(weight, 1e-9));
+  if (std::abs(contrast) < options.least_contrast_sigma * contrast_sigma ||
+      std::abs(centre - guess) > search + 0.5) {
+    return std::nullopt;
+  }
+  Slice slice;
+  slice.a = patch.a0 + 0.5 * (first + last);
+  slice.centre = centre;
+  slice.contrast = contrast;
+  slice.sigma = std::hypot(noise / std::sqrt(information), options.centre_floor_px);
+  return slice;
+}
+
+// Straight line through the slices that most of them agree on; drops the rest.
+struct Straight {
+  double offset = 0.0;
+  double slope = 0.0;
+  double at(double a) const { return offset + slope * a; }
+};
+
+std::optional<Straight> agree(std::vector<Slice>& slices, double tolerance) {
+  if (slices.empty()) {
+    return std::nullopt;
+  }
+  Straight best;
+  double best_votes = 0.0;
+  auto votes_of = [&](const Straight& line) {
+    double votes = 0.0;
+    for (const Slice& s : slices) {
+      const double off = std::abs(s.centre - line.at(s.a)) / std::hypot(tolerance, s.sigma);
+      votes += off < 2.0 ? (1.0 - off / 2.0) : 0.0;
+    }
+    return votes;
+  };
+  for (std::size_t i = 0; i < slices.size(); ++i) {
+    for (std::size_t j = i; j < slices.size(); ++j) {
+      Straight line;
+      const double apart = slices[j].a - slices[i].a;
+      line.slope = i == j || apart < 1.0 ? 0.0 : (slices[j].centre - slices[i].centre) / apart;
+      if (std::abs(line.slope) > 0.35) {
+        continue;
+      }
+      line.offset = slices[i].centre - line.slope * slices[i].a;
+      const double votes = votes_of(line);
+      if (votes > best_votes) {
+        best_votes = votes;
+        best = line;
+      }
+    }
+  }
+  std::erase_if(slices, [&](const Slice& s) {
+    return std::abs(s.centre - best.at(s.a)) > 2.0 * std::hypot(tolerance, s.sigma);
+  });
+  if (slices.empty()) {
+    return std::nullopt;
+  }
+  // Weighted least squares over those left.
+  double w0 = 0.0, wa = 0.0, waa = 0.0, wc = 0.0, wac = 0.0;
+  for (const Slice& s : slices) {
+    const double w = 1.0 / (s.sigma * s.sigma);
+    w0 += w;
+    wa += w * s.a;
+    waa += w * s.a * s.a;
+    wc += w * s.centre;
+    wac += w * s.a * s.centre;
+  }
+  const double det = w0 * waa - wa * wa;
+  if (slices.size() >= 3 && det > 1e-6 * w0 * w0) {
+    best.slope = (w0 * wac - wa * wc) / det;
+    best.offset = (wc - best.slope * wa) / w0;
+  }
+  return best;
+}
+
+}  // namespace
+
+std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
+                                     const Expected& expected, const ShaftOptions& options) {
+  const Eigen::Vector2d shaft = expected.tip_px - expected.nock_px;
+  const double length = shaft.norm();
+  if (length < 3.0) {
+    return std::nullopt;
+  }
+  ShaftProfile profile;
+  profile.frame = frame;
+  profile.t_s = t_s;
+  profile.expected = expected;
+  profile.along = shaft / length;
+  const Eigen::Vector2d across(-profile.along.y(), profile.along.x());
+  const double width = std::max(1.0, expected.width_px);
+  const double margin = expected.search_along_px + 8.0;
+  const double reach = width / 2 + expected.search_across_px + 6.0;
+  const Rectified patch =
+      rectify(region, frame, expected, profile.along, -margin, length + margin, reach);
+  const auto column_of = [&](double a) { return static_cast<int>(std::lround(a - patch.a0)); };
+
+  const int slice_px = std::clamp(static_cast<int>(length / 12.0), 2, 8);
+  std::vector<Slice> slices;
+  for (double a = 1.0; a + slice_px <= length; a += slice_px) {
+    const int first = std::clamp(column_of(a), 0, patch.columns - 1);
+    const int last = std::clamp(column_of(a + slice_px) - 1, first, patch.columns - 1);
+    const auto slice = fit_slice(patch, first, last, 0.0, expected.search_across_px, width, options);
+    if (slice) {
+      slices.push_back(*slice);
+    }
+  }
+  const std::optional<Straight> line = agree(slices, 0.35 + expected.bend_slack_px);
+  if (!line || static_cast<double>(slices.size()) * slice_px < 0.3 * length) {
+    return std::nullopt;
+  }
+  profile.line_offset = line->offset;
+  profile.line_slope = line->slope;
+  for (const Slice& slice : slices) {
+    profile.centre.push_back(
+        {expected.nock_px + profile.along * slice.a +
+             across * (bow_at(expected, slice.a, length) + slice.centre),
+         slice.sigma});
+    profile.centre_at_px.push_back(slice.a);
+  }
+
+  // Matched contrast along the line.
+  profile.first_px = patch.a0;
+  profile.level.resize(static_cast<std::size_t>(patch.columns));
+  profile.background.resize(profile.level.size());
+  double noise_sum = 0.0;
+  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  for (int column = 0; column < patch.columns; ++column) {
+    const double centre = line->at(patch.a0 + column);
+    double top = 0.0;
+    double weight = 0.0;
+    for (int row = 0; row < patch.rows; ++row) {
+      const double t = bar(patch.b(row) - centre, width, options.edge_softness_px);
+      top += t * patch.at(row, column);
+      weight += t * t;
+    }
+    const auto i = static_cast<std::size_t>(column);
+    profile.level[i] = weight > 0 ? top / weight : 0.0;
+    const Eigen::Vector2d at = profile.place(patch.a0 + column) - corner;
+    profile.background[i] = static_cast<double>(sample(region.background, at.x(), at.y()));
+    noise_sum += patch.noise[i] * std::sqrt(1.0 / patch.b_step) / std::sqrt(std::max(weight, 1e-9));
+  }
+  profile.noise = noise_sum / patch.columns;
+  return profile;
+}
+
+Eigen::Vector2d ShaftProfile::place(double along_px) const {
+  const Eigen::Vector2d across(-along.y(), along.x());
+  return expected.nock_px + along * along_px + across * across_at(along_px);
+}
+
+double ShaftProfile::across_at(double along_px) const {
+  return bow_at(expected, along_px, length_px()) + line_offset + line_slope * along_px;
+}
+
+}  // namespace nocktrail::track
