@@ -251,6 +251,11 @@ double camera_distance_m(const flight::FlightFit& fit) {
   return state.centre_m.cross(state.forward).norm();
 }
 
+// Whether a fit explains so many sightings so well that no other streak needs to be tried.
+bool beyond_doubt(const flight::FlightFit& fit) {
+  return fit.frames >= 10 && fit.ends >= 16 && fit.end_scale < 1.8 && fit.centre_scale < 2.5;
+}
+
 struct Candidate {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
@@ -392,6 +397,9 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
       analysis.outcome = Outcome::measured;
       best = analysis;
       debug_fit(options.debug_dir, surge_s, region, analysis.fit, analysis.sightings);
+    }
+    if (beyond_doubt(candidate->fit)) {
+      break;
     }
   }
   return best ? *best : analysis;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdlib>
 
 #include "shaft_common.hpp"
 
@@ -31,17 +32,23 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
       const double sigma = std::max(0.1, static_cast<double>(sample(region.sigma, at.x(), at.y())));
       trust.push_back(0.5 / (sigma * sigma));
     }
-    for (double c = -search_across_px; c <= search_across_px; c += 0.5) {
+    // Samples and tried centres are both half a pixel apart: the bar needs evaluating only once per
+    // distance.
+    const auto half = static_cast<int>(std::floor((width / 2 + 2.5) / 0.5));
+    std::vector<double> shape;
+    for (int k = 0; k <= half; ++k) {
+      shape.push_back(bar(0.5 * k, width, options.edge_softness_px));
+    }
+    const auto rows = static_cast<int>(profile.size());
+    const auto slack = static_cast<int>(search_across_px / 0.5);
+    for (int centre = rows / 2 - slack; centre <= rows / 2 + slack; ++centre) {
       double top = 0.0;
       double weight = 0.0;
-      for (std::size_t j = 0; j < profile.size(); ++j) {
-        const double b = -reach + 0.5 * static_cast<double>(j) - c;
-        if (std::abs(b) > width / 2 + 2.5) {
-          continue;
-        }
-        const double t = bar(b, width, options.edge_softness_px);
-        top += t * profile[j] * trust[j];
-        weight += t * t * trust[j];
+      for (int j = std::max(0, centre - half); j <= std::min(rows - 1, centre + half); ++j) {
+        const auto at = static_cast<std::size_t>(j);
+        const double t = shape[static_cast<std::size_t>(std::abs(j - centre))];
+        top += t * profile[at] * trust[at];
+        weight += t * t * trust[at];
       }
       strength[i] = std::max(strength[i], std::abs(top) / std::sqrt(std::max(weight, 1e-12)));
     }
