@@ -39,10 +39,11 @@ json swing_json(const PlaneTrace& clear, double since_exit_s, double omega, doub
           {"phase_deg", units::deg_from_rad(std::remainder(phase_rad, 2.0 * std::numbers::pi))}};
 }
 
-// The offset along the flight, from where the nock passes the rest. Cubic pieces between the
-// samples (value and slope) are right to a thousandth of a degree for every arrow that
-// check_setup() passes.
-constexpr double kFlight_m = 40.0;
+// The offset along the flight, from where the nock passes the rest to the reference distance, where
+// the arrow room ends: further on it has no force that turns the path, and would mislead. Cubic
+// pieces between the samples (value and slope) are right to a thousandth of a degree for every
+// arrow that check_setup() passes.
+constexpr double kFlight_m = 2.0;
 constexpr double kFlightStep_m = 0.25;
 
 json flight_json(const PlaneExit& exit, const Weathercock& air) {

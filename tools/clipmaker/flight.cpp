@@ -121,7 +121,8 @@ double ArrowFlight::offset(double path, double value_deg, double slope) const {
 
 Eigen::Vector2d ArrowFlight::offsets(double path) const {
   const StrokeHistory& h = shot_.stroke;
-  if (h.empty()) {
+  // The simulated stretch ends at the reference; value and slope go on from there without a jump.
+  if (h.empty() || path >= reference_path_m_) {
     return {offset(path, shot_.nock_right_deg, shot_.nock_right_slope_deg_per_m),
             offset(path, shot_.nock_high_deg, shot_.nock_high_slope_deg_per_m)};
   }

@@ -55,8 +55,8 @@ struct ArrowSpec {
 };
 
 // A simulated way from the loose until the nock passes the rest, sampled in time (straight lines
-// between the samples), and the offsets along the flight from there, sampled in distance (cubic
-// pieces). Empty: both are prescribed.
+// between the samples), and the offsets along the flight from there to the reference distance,
+// sampled in distance (cubic pieces). Empty: both are prescribed.
 struct StrokeHistory {
   double aim_azimuth_deg = 0.0;  // of the bow: all that follows is relative to it
   double aim_elevation_deg = 0.0;
