@@ -23,11 +23,12 @@ struct FlightPriors {
   Prior length_m{0.76, 0.05};          // 26-33 in arrows, nock to point end
   double focal_relative_sigma = 0.10;  // contract: 10 % when assumed
   Prior roll_rad{0.0, 0.05};           // hand-held phone, about 3 deg
-  Prior log_speed{3.99, 0.22};         // 54 m/s within 22 %: traditional bows
+  Prior log_speed{3.98, 0.17};        // 53 m/s within 17 %: 38-70 m/s, traditional bows
   Prior readout_s{0.0018, 0.0013};     // at most a frame period
   Prior log_wave{3.05, 0.62};          // 21 m, 6-70 m at 2 sigma: fletched 10-22 m, bare 28-80 m
   Prior damping{0.09, 0.04};           // 0.05-0.15
-  double offset_sigma_rad = 0.09;      // 5 deg
+  double right_sigma_rad = 0.09;      // 5 deg
+  double high_sigma_rad = 0.05;       // 3 deg: less usual than sideways
   double offset_rate_sigma = 0.05;     // rad per m
   Prior lift_m{0.08, 0.08};            // between a pure couple and all force on the tail
   Prior drag_mps2{4.0, 4.0};           // C_D 1.5-2.6 (Miyazaki et al. 2013) on the shaft's section
