@@ -35,9 +35,11 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
       // Two by one means keep lone noisy pixels out.
       const cv::Mat& d = region.difference[frame];
       const float here = d.at<float>(y, x);
-      const float around = std::max({std::abs(here + d.at<float>(y - 1, x)), std::abs(here + d.at<float>(y + 1, x)),
-                                     std::abs(here + d.at<float>(y, x - 1)), std::abs(here + d.at<float>(y, x + 1))});
-      const double z = static_cast<double>(around) / (1.4 * static_cast<double>(region.sigma.at<float>(y, x)));
+      const float around = std::max(
+          {std::abs(here + d.at<float>(y - 1, x)), std::abs(here + d.at<float>(y + 1, x)),
+           std::abs(here + d.at<float>(y, x - 1)), std::abs(here + d.at<float>(y, x + 1))});
+      const double z =
+          static_cast<double>(around) / (1.4 * static_cast<double>(region.sigma.at<float>(y, x)));
       if (z > options.changed_sigma) {
         pixels.push_back({at, s, std::min(z, 12.0)});
       }
@@ -65,7 +67,8 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
         continue;
       }
       double score = 0.0;
-      for (std::size_t m = 0; m < pixels.size(); m += std::max<std::size_t>(1, pixels.size() / 400)) {
+      for (std::size_t m = 0; m < pixels.size();
+           m += std::max<std::size_t>(1, pixels.size() / 400)) {
         const Eigen::Vector2d off = pixels[m].at - pixels[i].at;
         const double beside = std::abs(off.x() * along.y() - off.y() * along.x());
         score += beside < 1.6 ? pixels[m].weight * (1.0 - beside / 1.6) : 0.0;
@@ -106,7 +109,8 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
   if (places.empty() || places[best_last] - places[best_first] < std::max(4.0, 0.15 * expected)) {
     return std::nullopt;
   }
-  return CoarseShaft{best_at + best_along * places[best_last], best_at + best_along * places[best_first]};
+  return CoarseShaft{best_at + best_along * places[best_last],
+                     best_at + best_along * places[best_first]};
 }
 
 }  // namespace nocktrail::track

@@ -64,7 +64,8 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
     }
     smooth[i] = sum / count;
   }
-  const double threshold = options.least_contrast_sigma + 1.0 + 0.5 * std::log(1.0 + search_across_px);
+  const double threshold =
+      options.least_contrast_sigma + 1.0 + 0.5 * std::log(1.0 + search_across_px);
   const std::size_t run = 8;
   if (smooth[n - 1] > threshold || smooth[n - 3] > threshold) {
     return std::nullopt;
@@ -86,7 +87,8 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
       ++j;
     }
     const double next = j + 1 < n ? smooth[j + 1] : 0.0;
-    return static_cast<double>(j) + std::clamp((smooth[j] - half) / std::max(1e-6, smooth[j] - next), 0.0, 1.0);
+    return static_cast<double>(j) +
+           std::clamp((smooth[j] - half) / std::max(1e-6, smooth[j] - next), 0.0, 1.0);
   }
   return std::nullopt;
 }

@@ -51,8 +51,7 @@ std::optional<Edge> find_edge(const Level& level, double inside_px, double searc
       return std::nullopt;
     }
     // Half of what stands just inside.
-    const double inside =
-        std::max({strength(o - 1.0), strength(o - 2.0), strength(o - 3.0)});
+    const double inside = std::max({strength(o - 1.0), strength(o - 2.0), strength(o - 3.0)});
     double at = o - 2.0;
     while (at < o + 3.0 && strength(at) > 0.5 * inside) {
       at += 0.1;
@@ -90,7 +89,9 @@ struct Ends {
 };
 
 // Lens and motion blur of an end, 1 sigma.
-double end_softness_px(double length_px) { return 0.7 + 0.015 * length_px; }
+double end_softness_px(double length_px) {
+  return 0.7 + 0.015 * length_px;
+}
 
 // How badly the painted arrow between two ends explains the profile, in noise variances; each
 // pixel counts at most `cap`, so that an occluded stretch cannot drag an end.
@@ -106,7 +107,8 @@ double mismatch(const ShaftProfile& profile, const ArrowPaint& paint, double noc
     double predicted = 0.0;
     if (inside > 1e-3) {
       const double fraction = std::clamp((a - nock) / length, 0.0, 1.0);
-      predicted = inside * (paint.at(share_of(fraction, profile.expected.depth_ratio)) - profile.background[i]);
+      predicted = inside * (paint.at(share_of(fraction, profile.expected.depth_ratio)) -
+                            profile.background[i]);
     }
     const double r = (profile.level[i] - predicted) / noise;
     sum += std::min(r * r, cap);
@@ -203,7 +205,8 @@ std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& p
   const double clear = options.clear_end * median_of(whole);
   const Span nock_span = span_of([&](double d) { return cost(nock + d, tip); });
   const Span tip_span = span_of([&](double d) { return cost(nock, tip + d); });
-  return Ends{nock + nock_span.middle, tip + tip_span.middle,
+  return Ends{nock + nock_span.middle,
+              tip + tip_span.middle,
               std::hypot(options.painted_floor_px, nock_span.half),
               std::hypot(options.painted_floor_px, tip_span.half),
               nock_contrast > clear,
@@ -235,7 +238,7 @@ std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
       const double share = (static_cast<double>(bin) + 0.5) / kBins;
       const double a = length * fraction_of(share, profile.expected.depth_ratio);
       // The blurred ends are half background: learned as paint, they would push the ends outward.
-      if (std::min(a, length - a) < 2.2 * end_softness_px(length)) {
+      if (std::min(a, length - a) < 1.3 * end_softness_px(length)) {
         continue;
       }
       seen[bin].push_back(level_at(profile.level, profile.first_px, a) +
@@ -266,7 +269,7 @@ std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
 }
 
 ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>& paint,
-                            const ShaftOptions& options) {
+                    const ShaftOptions& options) {
   ArrowSighting sighting;
   sighting.frame = static_cast<int>(profile.frame);
   sighting.t_s = profile.t_s;
@@ -289,11 +292,13 @@ ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>
     const double inside = std::min(0.3 * length, 14.0);
     const auto level = [&](double a) { return level_at(profile.level, profile.first_px, a); };
     const double reach = profile.expected.search_along_px;
-    if (const auto nock = find_edge([&](double o) { return level(-o); }, inside, reach, profile.noise, options)) {
+    if (const auto nock =
+            find_edge([&](double o) { return level(-o); }, inside, reach, profile.noise, options)) {
       begin = -nock->at;
       sighting.nock = EndPoint{profile.place(begin), nock->sigma};
     }
-    if (const auto tip = find_edge([&](double o) { return level(length + o); }, inside, reach, profile.noise, options)) {
+    if (const auto tip = find_edge([&](double o) { return level(length + o); }, inside, reach,
+                                   profile.noise, options)) {
       end = length + tip->at;
       sighting.tip = EndPoint{profile.place(end), tip->sigma};
     }

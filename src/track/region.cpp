@@ -38,7 +38,8 @@ cv::Rect region_of(const Sweep& sweep, const cv::Size& size) {
   // The path until it leaves the picture.
   for (double s = 0.0; s < std::hypot(size.width, size.height); s += 4.0) {
     const Eigen::Vector2d centre = sweep.vanishing_px + sweep.outward * s;
-    if (centre.x() < -20 || centre.y() < -20 || centre.x() > size.width + 20 || centre.y() > size.height + 20) {
+    if (centre.x() < -20 || centre.y() < -20 || centre.x() > size.width + 20 ||
+        centre.y() > size.height + 20) {
       if (s > 40.0) {
         break;
       }
@@ -49,9 +50,10 @@ cv::Rect region_of(const Sweep& sweep, const cv::Size& size) {
     include(centre - side * half);
     include(centre - sweep.outward * 14.0);
   }
-  const cv::Rect roi = cv::Rect(cv::Point(static_cast<int>(left), static_cast<int>(top)),
-                                cv::Point(static_cast<int>(right) + 1, static_cast<int>(bottom) + 1)) &
-                       whole;
+  const cv::Rect roi =
+      cv::Rect(cv::Point(static_cast<int>(left), static_cast<int>(top)),
+               cv::Point(static_cast<int>(right) + 1, static_cast<int>(bottom) + 1)) &
+      whole;
   return roi.width < 16 || roi.height < 16 ? whole : roi;
 }
 
@@ -118,7 +120,8 @@ Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std
   region.difference.resize(steadied.size());
   for (std::size_t k = used_first; k < std::min(used_last, steadied.size()); ++k) {
     cv::Mat& difference = region.difference[k];
-    cv::LUT(steadied[k](roi), cv::Mat(1, 256, CV_32F, const_cast<float*>(light.data())), difference);
+    cv::LUT(steadied[k](roi), cv::Mat(1, 256, CV_32F, const_cast<float*>(light.data())),
+            difference);
     difference -= median;
   }
   return region;

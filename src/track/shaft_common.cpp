@@ -24,7 +24,8 @@ float sample(const cv::Mat& image, double x, double y) {
   const float fy = static_cast<float>(y - y0);
   const float* top = image.ptr<float>(y0) + x0;
   const float* bottom = image.ptr<float>(y0 + 1) + x0;
-  return (1 - fy) * ((1 - fx) * top[0] + fx * top[1]) + fy * ((1 - fx) * bottom[0] + fx * bottom[1]);
+  return (1 - fy) * ((1 - fx) * top[0] + fx * top[1]) +
+         fy * ((1 - fx) * bottom[0] + fx * bottom[1]);
 }
 
 // A bar of the given width seen through a Gaussian blur.

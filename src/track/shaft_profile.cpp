@@ -10,15 +10,16 @@ namespace {
 
 // The neighbourhood of the expected shaft turned so that rows run along it.
 struct Rectified {
-  double a0 = 0.0;            // along-coordinate of column 0; step 1 px
+  double a0 = 0.0;  // along-coordinate of column 0; step 1 px
   int columns = 0;
-  double b0 = 0.0;            // across-coordinate of row 0
+  double b0 = 0.0;  // across-coordinate of row 0
   double b_step = 0.5;
   int rows = 0;
   std::vector<double> grey;   // rows x columns
   std::vector<double> noise;  // per column
   double at(int row, int column) const {
-    return grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) + static_cast<std::size_t>(column)];
+    return grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) +
+                static_cast<std::size_t>(column)];
   }
   double b(int row) const { return b0 + row * b_step; }
 };
@@ -41,7 +42,8 @@ Rectified rectify(const Region& region, std::size_t frame, const Expected& expec
     for (int row = 0; row < patch.rows; ++row) {
       const Eigen::Vector2d at =
           expected.nock_px + along * (a0 + column) + across * (bow + patch.b(row)) - corner;
-      patch.grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(patch.columns) + static_cast<std::size_t>(column)] =
+      patch.grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(patch.columns) +
+                 static_cast<std::size_t>(column)] =
           static_cast<double>(sample(region.difference[frame], at.x(), at.y()));
       noise += static_cast<double>(sample(region.sigma, at.x(), at.y()));
     }
@@ -144,7 +146,8 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
     }
   }
   flank = flank_rows > 0 ? std::sqrt(flank / flank_rows) : 0.0;
-  if (flank > options.clear_sides * std::abs(contrast) && flank > 2.0 * noise / std::sqrt(1.0 / patch.b_step)) {
+  if (flank > options.clear_sides * std::abs(contrast) &&
+      flank > 2.0 * noise / std::sqrt(1.0 / patch.b_step)) {
     return std::nullopt;
   }
   const double contrast_sigma = noise / std::sqrt(std::max(weight, 1e-9));
@@ -248,7 +251,8 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   for (double a = 1.0; a + slice_px <= length; a += slice_px) {
     const int first = std::clamp(column_of(a), 0, patch.columns - 1);
     const int last = std::clamp(column_of(a + slice_px) - 1, first, patch.columns - 1);
-    const auto slice = fit_slice(patch, first, last, 0.0, expected.search_across_px, width, options);
+    const auto slice =
+        fit_slice(patch, first, last, 0.0, expected.search_across_px, width, options);
     if (slice) {
       slices.push_back(*slice);
     }
@@ -260,10 +264,9 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   profile.line_offset = line->offset;
   profile.line_slope = line->slope;
   for (const Slice& slice : slices) {
-    profile.centre.push_back(
-        {expected.nock_px + profile.along * slice.a +
-             across * (bow_at(expected, slice.a, length) + slice.centre),
-         slice.sigma});
+    profile.centre.push_back({expected.nock_px + profile.along * slice.a +
+                                  across * (bow_at(expected, slice.a, length) + slice.centre),
+                              slice.sigma});
     profile.centre_at_px.push_back(slice.a);
   }
 

@@ -134,8 +134,9 @@ TEST_CASE("truth: the coarse shaft lies on the arrow in most frames of the fligh
   const std::vector<track::Sweep> sweeps = sweeps_of({});
   REQUIRE_FALSE(sweeps.empty());
   const track::ShaftOptions options;
-  const track::Region region = track::cut_region(
-      frames, track::region_of(sweeps.front(), frames.front().size()), 0, frames.size(), options);
+  const track::Region region =
+      track::cut_region(frames, track::region_of(sweeps.front(), frames.front().size()), 0,
+                        frames.size(), 0, frames.size(), options);
   int good = 0;
   int wrong = 0;
   for (int k = kExit + 5; k < kExit + 25; ++k) {

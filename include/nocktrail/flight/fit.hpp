@@ -23,12 +23,12 @@ struct FlightPriors {
   Prior length_m{0.76, 0.05};          // 26-33 in arrows, nock to point end
   double focal_relative_sigma = 0.10;  // contract: 10 % when assumed
   Prior roll_rad{0.0, 0.05};           // hand-held phone, about 3 deg
-  Prior log_speed{3.98, 0.17};        // 53 m/s within 17 %: 38-70 m/s, traditional bows
+  Prior log_speed{3.98, 0.17};         // 53 m/s within 17 %: 38-70 m/s, traditional bows
   Prior readout_s{0.0018, 0.0013};     // at most a frame period
   Prior log_wave{3.05, 0.62};          // 21 m, 6-70 m at 2 sigma: fletched 10-22 m, bare 28-80 m
   Prior damping{0.09, 0.04};           // 0.05-0.15
-  double right_sigma_rad = 0.09;      // 5 deg
-  double high_sigma_rad = 0.05;       // 3 deg: less usual than sideways
+  double right_sigma_rad = 0.09;       // 5 deg
+  double high_sigma_rad = 0.05;        // 3 deg: less usual than sideways
   double offset_rate_sigma = 0.05;     // rad per m
   Prior lift_m{0.08, 0.08};            // between a pure couple and all force on the tail
   Prior drag_mps2{4.0, 4.0};           // C_D 1.5-2.6 (Miyazaki et al. 2013) on the shaft's section
@@ -38,7 +38,7 @@ struct FlightPriors {
   Prior nock_end_m{0.0, 0.020};      // nock, vanes and point are lighter or darker than the shaft:
   Prior tip_end_m{0.0, 0.020};       // half the contrast of a smear of 50-100 mm is not its middle
   Prior rear_drop_m{0.0015, 0.005};  // vanes stand 10-16 mm off; one may point down
-  double end_bias_px = 0.7;          // blur, codec and tone curve: not where half the contrast is
+  double end_bias_px = 0.9;          // blur, codec and tone curve: not where half the contrast is
   Prior tip_mass_ratio{0.42, 0.17};  // 100-150 gr points on shafts of 230-420 gr
 };
 
