@@ -1,6 +1,7 @@
 #include "nocktrail/flight/headline.hpp"
 
 #include <algorithm>
+#include <boost/math/distributions/students_t.hpp>
 #include <cmath>
 
 namespace nocktrail::flight {
@@ -8,7 +9,13 @@ namespace {
 
 // Where the nock leaves the string, behind the rest (contract: about 0.17 m).
 constexpr double kBraceHeightM = 0.17;
-constexpr double kCoverage95 = 1.959963985;  // two-sided 95 % point of the normal distribution
+// Half width of a 95 % interval over its sigma: Student's, since the scatter is judged from the
+// clip itself. Neighbouring frames share background and light, hence about a third as many degrees
+// of freedom as frames (JCGM 100:2008, G.3).
+double coverage95(int frames) {
+  const double freedom = std::max(3.0, frames / 3.0 - 1.0);
+  return boost::math::quantile(boost::math::students_t(freedom), 0.975);
+}
 
 // Time at which the nock is at a forward coordinate: Newton from the mean speed, monotone enough.
 double time_at_forward(const Parameters& p, const Eigen::Vector2d& principal_px, double forward_m) {
@@ -57,8 +64,9 @@ Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_si
                                   (2.0 * step);
   covariance += rest_sigma_m * rest_sigma_m * by_rest * by_rest.transpose();
 
+  const double coverage = coverage95(fit.frames);
   const auto measured = [&](int i) {
-    return Measured{derived.value[i], kCoverage95 * std::sqrt(std::max(0.0, covariance(i, i)))};
+    return Measured{derived.value[i], coverage * std::sqrt(std::max(0.0, covariance(i, i)))};
   };
   Headline headline;
   headline.time_s =

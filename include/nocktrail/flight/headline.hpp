@@ -24,7 +24,8 @@ double nock_forward_m(const Parameters& p, const Eigen::Vector2d& principal_px, 
 
 // Evaluates at the instant at which the nock is `distance_m` past the rest; the rest lies at
 // rest_forward_m +- rest_sigma_m (1 sigma) from the camera along the flight, and its error enters
-// through the slope. u95 = 1.96 sigma of the delta method (JCGM 100:2008).
+// through the slope. u95 = Student's factor times the sigma of the delta method
+// (JCGM 100:2008), with a third of the frames as degrees of freedom.
 Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_sigma_m,
                      double distance_m);
 
