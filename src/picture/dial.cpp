@@ -137,7 +137,7 @@ void draw_dial(Canvas& canvas, const Box& box, const DialContent& given) {
 
   const std::string band_words =
       fmt::format("square: dead band ±{:g}°{}", content.dead_band_deg,
-                  content.cant_deg ? fmt::format(", bow at {:g}°", *content.cant_deg) : "");
+                  content.cant_deg ? fmt::format(", bow at {:.3g}°", *content.cant_deg) : "");
   canvas.text(band_words, {box.x, box.y + 2.0 * kType_px + 8.0}, small);
 }
 

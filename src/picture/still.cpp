@@ -141,7 +141,7 @@ double headline(Canvas& canvas, const Shot& shot, const StillOptions& options, d
   line(rules::vertical_words(shot.in_bow ? shot.in_bow->nock_high_deg : *shot.nock_high_deg),
        fmt::format("nocking point {}", rules::word(shot.verdict.nocking_point)));
   baseline += 0.55 * kSmall.size_px - 0.35 * kFigures.size_px;
-  canvas.text(shot.in_bow ? fmt::format("to the bow, canted {:g} deg; ± is half a 95 % interval",
+  canvas.text(shot.in_bow ? fmt::format("to the bow, canted {:.3g} deg; ± is half a 95 % interval",
                                         shot.in_bow->cant_deg)
                           : "± is half a 95 % interval, nock 2 m past the rest",
               {kMargin_px, baseline}, kSmall);

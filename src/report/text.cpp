@@ -106,7 +106,7 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
                                        rules::vertical_words(*shot.nock_high_deg)));
   }
   if (shot.in_bow) {
-    page.item(fmt::format("In the bow's own frame, cant {:g} deg", shot.in_bow->cant_deg),
+    page.item(fmt::format("In the bow's own frame, cant {:.3g} deg", shot.in_bow->cant_deg),
               fmt::format("{}, {}", rules::lateral_words(shot.in_bow->nock_right_deg),
                           rules::vertical_words(shot.in_bow->nock_high_deg)));
   }

@@ -37,6 +37,7 @@ Background learn_background(const std::vector<cv::Mat>& steadied, const SweepOpt
     for (int strip = range.start; strip < range.end; ++strip) {
       const cv::Range rows(strip * kStripRows, std::min(size.height, (strip + 1) * kStripRows));
       std::vector<cv::Mat> stack;
+      stack.reserve(sums.size());
       for (const cv::Mat& sum : sums) {
         stack.push_back(sum.rowRange(rows).clone());
       }

@@ -10,7 +10,7 @@
 namespace nocktrail::track {
 namespace {
 
-struct Event {
+struct Covering {
   Eigen::Vector2d at_px;
   double t_s = 0.0;  // middle of the passing
   int frame = 0;     // middle frame
@@ -29,10 +29,10 @@ struct Tally {
 
 class Scorer {
  public:
-  Scorer(const std::vector<Event>& events, std::size_t frames, double frame_s)
+  Scorer(const std::vector<Covering>& events, std::size_t frames, double frame_s)
       : events_(events), per_frame_(frames), tolerance_s_(0.6 * frame_s + 0.002) {}
 
-  bool explains(const Sweep& sweep, const Event& event, double tolerance_factor = 1.0) const {
+  bool explains(const Sweep& sweep, const Covering& event, double tolerance_factor = 1.0) const {
     const Eigen::Vector2d from_vp = event.at_px - sweep.vanishing_px;
     const double s = from_vp.dot(sweep.outward);
     if (s < 4.0) {
@@ -50,7 +50,7 @@ class Scorer {
 
   Tally tally(const Sweep& sweep) {
     std::fill(per_frame_.begin(), per_frame_.end(), 0);
-    for (const Event& event : events_) {
+    for (const Covering& event : events_) {
       if (explains(sweep, event)) {
         ++per_frame_[static_cast<std::size_t>(event.frame)];
       }
@@ -65,14 +65,14 @@ class Scorer {
   }
 
  private:
-  const std::vector<Event>& events_;
+  const std::vector<Covering>& events_;
   std::vector<int> per_frame_;
   double tolerance_s_;
 };
 
 // Least squares over what the sweep explains: the line through the vanishing point and the time
 // law, five numbers, by Gauss-Newton on t (weighted by what a pixel and a frame are worth).
-Sweep refined(const Sweep& start, const std::vector<Event>& events, Scorer& scorer,
+Sweep refined(const Sweep& start, const std::vector<Covering>& events, Scorer& scorer,
               double frame_s) {
   Sweep sweep = start;
   for (int round = 0; round < 8; ++round) {
@@ -81,7 +81,7 @@ Sweep refined(const Sweep& start, const std::vector<Event>& events, Scorer& scor
     Eigen::Matrix<double, 5, 1> right = Eigen::Matrix<double, 5, 1>::Zero();
     const Eigen::Vector2d side(sweep.outward.y(), -sweep.outward.x());
     int used = 0;
-    for (const Event& event : events) {
+    for (const Covering& event : events) {
       if (!scorer.explains(sweep, event, factor)) {
         continue;
       }
@@ -123,7 +123,7 @@ Sweep refined(const Sweep& start, const std::vector<Event>& events, Scorer& scor
 }
 
 double median_cover_s(const Sweep& sweep, const std::vector<Passing>& passings,
-                      const std::vector<Event>& events, Scorer& scorer, double frame_s) {
+                      const std::vector<Covering>& events, Scorer& scorer, double frame_s) {
   std::vector<int> counts;
   for (std::size_t i = 0; i < events.size(); ++i) {
     const Eigen::Vector2d from_vp = events[i].at_px - sweep.vanishing_px;
@@ -190,7 +190,8 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
   // Thin out evenly per frame: a burst of limbs and hands must not drown the arrow's frames.
   std::vector<std::vector<std::size_t>> by_frame(t_s.size());
   for (std::size_t i = 0; i < all_passings.size(); ++i) {
-    const auto middle = static_cast<std::size_t>(all_passings[i].first + all_passings[i].count / 2);
+    const auto middle = static_cast<std::size_t>(all_passings[i].first) +
+                        static_cast<std::size_t>(all_passings[i].count / 2);
     by_frame[std::min(middle, t_s.size() - 1)].push_back(i);
   }
   auto thinned = [&](std::size_t total) {
@@ -205,7 +206,7 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
     return kept;
   };
   auto to_events = [&](const std::vector<Passing>& passings) {
-    std::vector<Event> events;
+    std::vector<Covering> events;
     for (const Passing& p : passings) {
       const auto first = static_cast<std::size_t>(p.first);
       const auto last = static_cast<std::size_t>(p.first + p.count - 1);
@@ -216,8 +217,8 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
   };
   const std::vector<Passing> many = thinned(options.max_events);
   const std::vector<Passing> few = thinned(options.search_events);
-  const std::vector<Event> search = to_events(few);
-  const std::vector<Event> full = to_events(many);
+  const std::vector<Covering> search = to_events(few);
+  const std::vector<Covering> full = to_events(many);
   std::vector<std::vector<std::size_t>> search_by_frame(t_s.size());
   for (std::size_t i = 0; i < search.size(); ++i) {
     search_by_frame[static_cast<std::size_t>(search[i].frame)].push_back(i);
@@ -241,8 +242,8 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
     if (kb <= ka || t_s[kb] - t_s[ka] > 0.07) {
       continue;
     }
-    const Event& a = search[search_by_frame[ka][draw(search_by_frame[ka].size())]];
-    const Event& b = search[search_by_frame[kb][draw(search_by_frame[kb].size())]];
+    const Covering& a = search[search_by_frame[ka][draw(search_by_frame[ka].size())]];
+    const Covering& b = search[search_by_frame[kb][draw(search_by_frame[kb].size())]];
     const Eigen::Vector2d step = a.at_px - b.at_px;
     const double apart = step.norm();
     const double dt = b.t_s - a.t_s;

@@ -156,8 +156,8 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
       const double up =
           (1 - x) * (1 - x) * (kRiserHalf_m - 0.01) + 2 * x * (1 - x) * bend + x * x * tu;
       const double z = (1 - x * x) * kLimbRoot_z_m + x * x * tz;
-      const double half = 0.5 * spec_.limb_width_m * (1.0 - 0.62 * x * x);
-      ribs.push_back({end * up, z, side_ * 0.004 - half, side_ * 0.004 + half});
+      const double limb_half = 0.5 * spec_.limb_width_m * (1.0 - 0.62 * x * x);
+      ribs.push_back({end * up, z, side_ * 0.004 - limb_half, side_ * 0.004 + limb_half});
     }
     ribbon(ribs, limb_colour_);
   }
