@@ -16,6 +16,10 @@ declare -A may=(
   [picture]="units media optics steady rules"
   [report]="units rules"
   [arrow]="units"
+  [tune]="units rules arrow"
+  [session]="units media rules pipeline picture report arrow tune"
+  [logbook]="units report arrow tune"
+  [page]="units rules report arrow tune"
 )
 # Plain data that both track and flight speak.
 exceptions=" "
