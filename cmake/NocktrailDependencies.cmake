@@ -12,3 +12,6 @@ find_package(PkgConfig REQUIRED)
 pkg_check_modules(libav REQUIRED IMPORTED_TARGET
   libavformat libavcodec libavutil libswscale libswresample)
 pkg_check_modules(cairo REQUIRED IMPORTED_TARGET cairo)
+pkg_check_modules(sqlite REQUIRED IMPORTED_TARGET sqlite3)
+find_package(SQLiteCpp 3.2 REQUIRED)
+find_package(pugixml 1.13 REQUIRED)
