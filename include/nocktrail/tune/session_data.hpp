@@ -80,6 +80,7 @@ struct ClipRecord {
   std::optional<double> cant_deg;  // likewise
   std::string program_version;     // that read it
   std::string read_at_utc;         // ISO 8601
+  std::string filmed_at_utc;       // ISO 8601: the clip's own tag, else its file's time
 };
 
 struct SetupRecord {
