@@ -276,7 +276,7 @@ class ReadRun {
                           rules::printable(clip.string())));
       return;
     }
-    const picture::StillOptions still{options_.hand, options_.dead_band_deg};
+    const picture::StillOptions still{options_.hand, options_.dead_band_deg, {}};
     const std::size_t pictures = std::max<std::size_t>(reading.shots.size(), 1);
     for (std::size_t shot = 0; shot < pictures; ++shot) {
       stop_if_interrupted();

@@ -171,12 +171,27 @@ double words_below(Canvas& canvas, const Shot& shot, double top) {
                           y + 6.0, inner, kSmall);
 }
 
+// With what it was shot, below a rule of its own; returns the y below.
+double foot(Canvas& canvas, const StillOptions& options, double top) {
+  if (options.particulars.empty()) {
+    return top;
+  }
+  const double inner = kWidth_px - 2.0 * kMargin_px;
+  double y = top + 0.5 * kGap_px;
+  canvas.path({{kMargin_px, y}, {kMargin_px + inner, y}}, {kRule, 2.0, {}, false});
+  y += 0.5 * kGap_px;
+  for (const std::string& line : options.particulars) {
+    y = canvas.paragraph(rules::printable(line), kMargin_px, y, inner, kSmall) + 6.0;
+  }
+  return y;
+}
+
 cv::Mat first_of(const std::map<long, cv::Mat>& frames) {
   return frames.empty() ? cv::Mat() : frames.begin()->second;
 }
 
 cv::Mat refusal_still(const Reading& reading, const Shot* shot, std::size_t shot_number,
-                      const FrameFetcher& fetch) {
+                      const FrameFetcher& fetch, const StillOptions& options) {
   Canvas canvas(kWidth_px, kMostHeight_px);
   const double inner = kWidth_px - 2.0 * kMargin_px;
   double y = title(canvas, reading, shot_number);
@@ -197,7 +212,8 @@ cv::Mat refusal_still(const Reading& reading, const Shot* shot, std::size_t shot
     box.height = std::round(scale * picture.rows);
   }
   draw_plain_panel(canvas, box, picture);
-  return canvas.bgr(static_cast<int>(std::ceil(box.bottom() + kMargin_px)));
+  y = foot(canvas, options, box.bottom());
+  return canvas.bgr(static_cast<int>(std::ceil(y + kMargin_px)));
 }
 
 }  // namespace
@@ -207,7 +223,7 @@ cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameF
   const Shot* shot = shot_number < reading.shots.size() ? &reading.shots[shot_number] : nullptr;
   if (shot == nullptr || shot->status != ShotStatus::measured || !shot->nock_right_deg ||
       !shot->nock_high_deg) {
-    return refusal_still(reading, shot, shot_number, fetch);
+    return refusal_still(reading, shot, shot_number, fetch, options);
   }
   Canvas canvas(kWidth_px, kMostHeight_px);
   const std::vector<Instant> all = drawable_instants(*shot);
@@ -235,7 +251,7 @@ cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameF
     dial.cant_deg = shot->in_bow->cant_deg;
   }
   draw_dial(canvas, plan.dial, dial);
-  y = words_below(canvas, *shot, plan.bottom);
+  y = foot(canvas, options, words_below(canvas, *shot, plan.bottom));
   return canvas.bgr(static_cast<int>(std::ceil(y + kMargin_px)));
 }
 

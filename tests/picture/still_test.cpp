@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 #include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
 #include <string>
 #include <vector>
 
@@ -106,4 +107,33 @@ TEST_CASE("unit: a refused clip shows a frame and its reason") {
   CHECK(cv::norm(other, with_reason, cv::NORM_INF) > 100.0);
   r.status = ClipStatus::no_shot;
   CHECK(drawn(draw_still(r, 0, no_frames, {})));
+}
+
+TEST_CASE("unit: the particulars stand at the foot, on a still of a shot and of a refusal") {
+  const test::Scene scene;
+  for (const bool measured : {true, false}) {
+    Reading r = scene.reading();
+    if (!measured) {
+      r.shots.clear();
+      r.status = ClipStatus::refused;
+      r.reason = "The arrow shows in too few frames.";
+    }
+    StillOptions options;
+    const cv::Mat without = draw_still(r, 0, scene.fetcher(), options);
+    options.particulars = {"Bow: Rook Hollow 45, 45 lb at 28 in", "Arrow: shaft 29 1/2 in"};
+    const cv::Mat with = draw_still(r, 0, scene.fetcher(), options);
+    REQUIRE(with.rows > without.rows);
+    // Above the foot nothing moves, and the foot holds dark ink.
+    const int margin = 44;
+    const cv::Rect above(0, 0, without.cols, without.rows - margin);
+    CHECK(cv::norm(with(above), without(above), cv::NORM_INF) == 0.0);
+    cv::Mat grey;
+    cv::cvtColor(with.rowRange(without.rows - margin, with.rows), grey, cv::COLOR_BGR2GRAY);
+    double darkest = 255.0;
+    cv::minMaxLoc(grey, &darkest);
+    CHECK(darkest < 120.0);
+    // Whatever the words: too long, not UTF-8.
+    options.particulars.assign(40, std::string(3000, 'p') + "\xff\x01");
+    CHECK(drawn(draw_still(r, 0, scene.fetcher(), options)));
+  }
 }

@@ -20,6 +20,8 @@ using FrameFetcher = std::function<std::map<long, cv::Mat>(const std::vector<lon
 struct StillOptions {
   Hand hand = Hand::unknown;   // as the verdict was judged
   double dead_band_deg = 0.5;  // as the verdict was judged
+  // With what it was shot, a paragraph each ("Arrow: ..."), written at the foot; empty: no foot.
+  std::vector<std::string> particulars = {};
 };
 
 // The still of shot `shot_number` (from 0) of a reading: the arrow at several instants over the
