@@ -2,18 +2,14 @@
 
 #include <fmt/format.h>
 
-#include <toml++/toml.h>
-#include <algorithm>
 #include <fstream>
-#include <numeric>
 #include <optional>
-#include <set>
 #include <sstream>
-#include <vector>
 
 #include "nocktrail/arrow/setup_check.hpp"
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/units/toml_table.hpp"
 
 namespace nocktrail::arrow {
 namespace {
@@ -21,107 +17,16 @@ namespace {
 // Effective lifting area of three fletchings of ordinary size, with the slope of free_flight.hpp.
 constexpr double kUsualFletchingArea_m2 = 1.26e-3;
 
-std::size_t edit_distance(std::string_view a, std::string_view b) {
-  std::vector<std::size_t> row(b.size() + 1);
-  std::iota(row.begin(), row.end(), std::size_t{0});
-  for (std::size_t i = 0; i < a.size(); ++i) {
-    std::size_t diagonal = row[0];
-    row[0] = i + 1;
-    for (std::size_t j = 0; j < b.size(); ++j) {
-      const std::size_t replaced = diagonal + (a[i] == b[j] ? 0 : 1);
-      diagonal = row[j + 1];
-      row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
-    }
+using Table = units::TomlTable;
+
+Table section(Table& root, const std::string& key) {
+  if (std::optional<Table> table = root.inner(key)) {
+    return *table;
   }
-  return row.back();
+  throw BadInput(fmt::format(
+      "{}: the section [{}] is missing; `nocktrail effects --template` prints a whole file",
+      root.source(), key));
 }
-
-// One table of the file; remembers what it was asked for, so that the rest can be named as unknown.
-class Table {
- public:
-  Table(const toml::table& table, const std::string& name, std::string_view source)
-      : table_(table), prefix_(name.empty() ? "" : name + "."), source_(source) {}
-
-  std::optional<std::string> text(const std::string& key) {
-    known_.push_back(key);
-    const toml::node* node = table_.get(key);
-    if (node == nullptr) {
-      return std::nullopt;
-    }
-    if (const auto* value = node->as_string()) {
-      return value->get();
-    }
-    throw BadInput(fmt::format("{}: {} must be text in quotes, with its unit, for example \"28in\"",
-                               source_, prefix_ + key));
-  }
-
-  std::optional<double> number(const std::string& key) {
-    known_.push_back(key);
-    const toml::node* node = table_.get(key);
-    if (node == nullptr) {
-      return std::nullopt;
-    }
-    if (const std::optional<double> value = node->value<double>(); value && node->is_number()) {
-      return value;
-    }
-    throw BadInput(fmt::format("{}: {} must be a plain number", source_, prefix_ + key));
-  }
-
-  template <typename Parse>
-  std::optional<double> quantity(const std::string& key, Parse parse) {
-    const std::optional<std::string> value = text(key);
-    if (!value) {
-      return std::nullopt;
-    }
-    return parse(*value, field(key));
-  }
-
-  template <typename Parse>
-  double needed(const std::string& key, Parse parse, std::string_view example) {
-    if (const std::optional<double> value = quantity(key, parse)) {
-      return *value;
-    }
-    throw BadInput(fmt::format("{}: {} is missing; add a line such as {} = \"{}\"", source_,
-                               prefix_ + key, key, example));
-  }
-
-  Table inner(const std::string& key) {
-    known_.push_back(key);
-    const toml::node* node = table_.get(key);
-    if (node != nullptr && node->as_table() != nullptr) {
-      return Table(*node->as_table(), key, source_);
-    }
-    throw BadInput(fmt::format(
-        "{}: the section [{}] is missing; `nocktrail effects --template` prints a whole file",
-        source_, key));
-  }
-
-  // Call last: throws for the first key that nobody asked for.
-  void refuse_unknown() const {
-    for (const auto& [key, value] : table_) {
-      const std::string name(key.str());
-      if (std::find(known_.begin(), known_.end(), name) != known_.end()) {
-        continue;
-      }
-      const auto nearest =
-          std::min_element(known_.begin(), known_.end(), [&](const auto& a, const auto& b) {
-            return edit_distance(name, a) < edit_distance(name, b);
-          });
-      throw BadInput(fmt::format("{}: {} is not a known field; did you mean {}?", source_,
-                                 prefix_ + name, prefix_ + *nearest));
-    }
-  }
-
-  std::string field(const std::string& key) const {
-    return fmt::format("{}: {}{}", source_, prefix_, key);
-  }
-
- private:
-  const toml::table& table_;
-  std::string prefix_;
-  std::string source_;
-  std::vector<std::string> known_;
-};
 
 Bow read_bow(Table table) {
   Bow bow;
@@ -155,7 +60,7 @@ void read_stiffness(Table& table, Shaft& shaft, std::string_view source) {
   }
   const auto positive = [&](const char* key, double value) {
     if (value <= 0.0) {
-      throw BadInput(fmt::format("{} must be above zero", table.field(key)));
+      table.fail(key, " must be above zero");
     }
     return value;
   };
@@ -210,25 +115,18 @@ ArrowBuild read_arrow(Table table, std::string_view source) {
 }  // namespace
 
 Setup parse_setup(std::string_view text, std::string_view source) {
-  toml::table file;
-  try {
-    file = toml::parse(text, source);
-  } catch (const toml::parse_error& error) {
-    throw BadInput(fmt::format("{}: line {}, column {}: {}", source, error.source().begin.line,
-                               error.source().begin.column, error.description()));
-  }
-  Table root(file, "", source);
+  Table root = Table::parse(text, source);
   Setup setup;
-  const std::string hand = root.text("hand").value_or("right");
+  const std::string hand = root.words("hand").value_or("right");
   if (hand != "right" && hand != "left") {
-    throw BadInput(fmt::format("{}: hand: \"{}\" is neither \"right\" nor \"left\"", source, hand));
+    root.fail("hand", fmt::format(": \"{}\" is neither \"right\" nor \"left\"", hand));
   }
   setup.archer.hand = hand == "left" ? Hand::left : Hand::right;
-  setup.bow = read_bow(root.inner("bow"));
-  Table archer = root.inner("archer");
+  setup.bow = read_bow(section(root, "bow"));
+  Table archer = section(root, "archer");
   setup.archer.draw_m = archer.needed("draw_length", units::parse_length_m, "28in");
   archer.refuse_unknown();
-  setup.arrow = read_arrow(root.inner("arrow"), source);
+  setup.arrow = read_arrow(section(root, "arrow"), source);
   root.refuse_unknown();
   try {
     check_setup(setup);

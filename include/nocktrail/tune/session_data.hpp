@@ -51,6 +51,10 @@ struct ArrowFacts {
   std::optional<double> nock_mass_kg;
   std::optional<double> total_mass_kg;
   Fletching fletching = Fletching::unknown;
+  std::optional<double> fletching_mass_kg;
+  // A tapered tail, as in arrow::Shaft; empty means parallel.
+  std::optional<double> taper_length_m;
+  std::optional<double> taper_end_diameter_m;
 };
 
 struct CameraTold {

@@ -1,0 +1,195 @@
+#include "nocktrail/units/toml_table.hpp"
+
+#include <fmt/format.h>
+
+#include <toml++/toml.h>
+#include <algorithm>
+#include <cctype>
+#include <numeric>
+
+#include "nocktrail/error.hpp"
+
+namespace nocktrail::units {
+namespace {
+
+std::size_t edit_distance(std::string_view a, std::string_view b) {
+  std::vector<std::size_t> row(b.size() + 1);
+  std::iota(row.begin(), row.end(), std::size_t{0});
+  for (std::size_t i = 0; i < a.size(); ++i) {
+    std::size_t diagonal = row[0];
+    row[0] = i + 1;
+    for (std::size_t j = 0; j < b.size(); ++j) {
+      const std::size_t replaced = diagonal + (a[i] == b[j] ? 0 : 1);
+      diagonal = row[j + 1];
+      row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
+    }
+  }
+  return row.back();
+}
+
+// As TOML writes a key: bare where it can be, else quoted.
+std::string key_text(const std::string& key) {
+  const bool bare = !key.empty() && std::all_of(key.begin(), key.end(), [](unsigned char c) {
+    return std::isalnum(c) != 0 || c == '_' || c == '-';
+  });
+  return bare ? key : fmt::format("\"{}\"", key);
+}
+
+}  // namespace
+
+struct TomlTable::Nodes {
+  std::shared_ptr<const toml::table> file;  // owns the nodes
+  const toml::table* table = nullptr;
+};
+
+TomlTable TomlTable::parse(std::string_view text, std::string_view source) {
+  auto nodes = std::make_shared<Nodes>();
+  try {
+    nodes->file = std::make_shared<const toml::table>(toml::parse(text, source));
+  } catch (const toml::parse_error& error) {
+    throw BadInput(fmt::format("{}: line {}, column {}: {}", source, error.source().begin.line,
+                               error.source().begin.column, error.description()));
+  }
+  nodes->table = nodes->file.get();
+  TomlTable table(std::move(nodes));
+  table.source_ = source;
+  return table;
+}
+
+bool TomlTable::has(const std::string& key) const {
+  return nodes_->table->get(key) != nullptr;
+}
+
+std::vector<std::string> TomlTable::keys() const {
+  std::vector<std::string> names;
+  for (const auto& [key, value] : *nodes_->table) {
+    names.emplace_back(key.str());
+  }
+  return names;
+}
+
+std::size_t TomlTable::line_of(const std::string& key) const {
+  for (const auto& [name, value] : *nodes_->table) {
+    if (name.str() == key) {
+      // A table made by "[a.b]" has no place of its own; its key has.
+      const auto line = name.source().begin.line;
+      return line != 0 ? line : value.source().begin.line;
+    }
+  }
+  return 0;
+}
+
+std::optional<std::string> TomlTable::text(const std::string& key) {
+  known_.push_back(key);
+  const toml::node* node = nodes_->table->get(key);
+  if (node == nullptr) {
+    return std::nullopt;
+  }
+  if (const auto* value = node->as_string()) {
+    return value->get();
+  }
+  fail(key, " must be text in quotes, with its unit, for example \"28in\"");
+}
+
+std::optional<std::string> TomlTable::words(const std::string& key) {
+  known_.push_back(key);
+  const toml::node* node = nodes_->table->get(key);
+  if (node == nullptr) {
+    return std::nullopt;
+  }
+  if (const auto* value = node->as_string()) {
+    return value->get();
+  }
+  fail(key, " must be text in quotes");
+}
+
+std::optional<double> TomlTable::number(const std::string& key) {
+  known_.push_back(key);
+  const toml::node* node = nodes_->table->get(key);
+  if (node == nullptr) {
+    return std::nullopt;
+  }
+  if (const std::optional<double> value = node->value<double>(); value && node->is_number()) {
+    return value;
+  }
+  fail(key, " must be a plain number");
+}
+
+double TomlTable::missing(const std::string& key, std::string_view example) const {
+  throw BadInput(
+      fmt::format("{} is missing; add a line such as {} = \"{}\"", field(key), key, example));
+}
+
+std::optional<TomlTable> TomlTable::inner(const std::string& key) {
+  known_.push_back(key);
+  const toml::node* node = nodes_->table->get(key);
+  if (node == nullptr) {
+    return std::nullopt;
+  }
+  if (node->as_table() == nullptr) {
+    fail(key, fmt::format(" must be a section: a line [{}{}] with its fields below", prefix_,
+                          key_text(key)));
+  }
+  auto nodes = std::make_shared<Nodes>(*nodes_);
+  nodes->table = node->as_table();
+  TomlTable table(std::move(nodes));
+  table.prefix_ = prefix_ + key_text(key) + ".";
+  table.source_ = source_;
+  return table;
+}
+
+void TomlTable::refuse_unknown(std::span<const std::string_view> elsewhere) const {
+  // In the order of the file, so that the first complaint is about the first slip.
+  std::vector<std::string> unknown;
+  for (const std::string& name : keys()) {
+    if (std::find(known_.begin(), known_.end(), name) == known_.end()) {
+      unknown.push_back(name);
+    }
+  }
+  const auto first =
+      std::min_element(unknown.begin(), unknown.end(),
+                       [&](const auto& a, const auto& b) { return line_of(a) < line_of(b); });
+  if (first == unknown.end()) {
+    return;
+  }
+  std::string nearest = nearest_name(*first, known_);
+  nearest = nearest.empty() ? nearest : prefix_ + nearest;
+  // A field in the wrong table is likelier than one misspelt by half its letters.
+  std::size_t best = nearest.empty() ? first->size() : edit_distance(prefix_ + *first, nearest);
+  best = best <= 2 ? 0 : best;
+  for (const std::string_view other : elsewhere) {
+    const std::string_view last = other.substr(other.rfind('.') + 1);
+    const std::size_t distance = edit_distance(*first, last);
+    if (distance < best && distance <= 2) {
+      best = distance;
+      nearest = other;
+    }
+  }
+  fail(*first, nearest.empty() ? std::string(" is not a known field")
+                               : fmt::format(" is not a known field; did you mean {}?", nearest));
+}
+
+std::string TomlTable::field(const std::string& key) const {
+  const std::size_t line = line_of(key);
+  return fmt::format("{}: {}{}{}", source_, line != 0 ? fmt::format("line {}: ", line) : "",
+                     prefix_, key_text(key));
+}
+
+void TomlTable::fail(const std::string& key, std::string_view message) const {
+  throw BadInput(field(key) + std::string(message));
+}
+
+std::string nearest_name(std::string_view name, std::span<const std::string> known) {
+  const auto distance = [&](const std::string& other) {
+    const bool begins_alike =
+        !name.empty() && !other.empty() && (other.starts_with(name) || name.starts_with(other));
+    return begins_alike ? std::min<std::size_t>(1, edit_distance(name, other))
+                        : edit_distance(name, other);
+  };
+  const auto nearest = std::min_element(
+      known.begin(), known.end(),
+      [&](const std::string& a, const std::string& b) { return distance(a) < distance(b); });
+  return nearest == known.end() ? std::string() : *nearest;
+}
+
+}  // namespace nocktrail::units
