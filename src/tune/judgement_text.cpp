@@ -1,0 +1,185 @@
+#include "nocktrail/tune/judgement_text.hpp"
+
+#include <fmt/format.h>
+
+#include "nocktrail/rules/words.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+using rules::printable;
+
+std::string measured_line(const char* label, const OffsetSummary& summary, bool vertical) {
+  const Measured offset{summary.mean_deg, summary.u95_deg};
+  return fmt::format("  {}: {} (95 %), scatter {:.2f} deg from shot to shot\n", label,
+                     vertical ? rules::vertical_words(offset) : rules::lateral_words(offset),
+                     summary.scatter_deg);
+}
+
+void add_setup(std::string& out, const SetupJudgement& setup) {
+  out += fmt::format("{}: {} shot{} counted", printable(setup.name), setup.counted,
+                     setup.counted == 1 ? "" : "s");
+  if (setup.refused > 0) {
+    out +=
+        fmt::format(", {} clip{} without a number", setup.refused, setup.refused == 1 ? "" : "s");
+  }
+  out += '\n';
+  if (!setup.summary.empty()) {
+    out += fmt::format("  {}\n", setup.summary);
+  }
+  if (setup.lateral) {
+    out += measured_line("sideways", *setup.lateral, false);
+  }
+  if (setup.vertical) {
+    out += measured_line("up and down", *setup.vertical, true);
+  }
+  for (const JudgedShot& shot : setup.shots) {
+    if (shot.dropped || shot.outlier) {
+      out += fmt::format("  {} {}: {}\n", printable(shot.clip),
+                         shot.dropped ? "left out" : "stands apart, counted with less weight",
+                         printable(shot.why));
+    }
+  }
+  for (const std::string& warning : setup.warnings) {
+    out += fmt::format("  ! {}\n", warning);
+  }
+}
+
+std::string quantity_text(Quantity quantity, double value) {
+  using namespace units;
+  switch (quantity) {
+    case Quantity::tip_mass:
+      return fmt::format("{:.0f} gr", value / kKilogramsPerGrain);
+    case Quantity::spine:
+      return fmt::format("EI {:.2f} N m2", value);
+    case Quantity::shaft_length:
+    case Quantity::nocking_point:
+    case Quantity::brace_height:
+    case Quantity::plate_offset:
+      break;
+  }
+  return fmt::format("{:.2f} in", value / kMetresPerInch);
+}
+
+// The unit in which people think of a slope, and how much of SI it is.
+struct SlopeUnit {
+  const char* name;
+  double si;
+};
+
+SlopeUnit slope_unit(Quantity quantity) {
+  switch (quantity) {
+    case Quantity::tip_mass:
+      return {"25 gr", 25.0 * units::kKilogramsPerGrain};
+    case Quantity::nocking_point:
+      return {"1/16 in", units::kMetresPerInch / 16.0};
+    case Quantity::plate_offset:
+      return {"1/32 in", units::kMetresPerInch / 32.0};
+    case Quantity::spine:
+      return {"5 lb of wood spine", 5.0 * 0.080833};  // EI of a pound: docs/arrow-model.md
+    case Quantity::shaft_length:
+    case Quantity::brace_height:
+      break;
+  }
+  return {"1/4 in", units::kMetresPerInch / 4.0};
+}
+
+void add_learned(std::string& out, const Learned& learned) {
+  const SlopeUnit unit = slope_unit(learned.quantity);
+  out += fmt::format("  {} ({}): {:+.2f} deg per {} more (95 %: {:+.2f} to {:+.2f})",
+                     word(learned.quantity), learned.vertical ? "up and down" : "sideways",
+                     learned.slope_deg_per_unit.median * unit.si, unit.name,
+                     learned.slope_deg_per_unit.low95 * unit.si,
+                     learned.slope_deg_per_unit.high95 * unit.si);
+  if (learned.straight_at) {
+    out += fmt::format("; straight at {} (95 %: {} to {})",
+                       quantity_text(learned.quantity, learned.straight_at->median),
+                       quantity_text(learned.quantity, learned.straight_at->low95),
+                       quantity_text(learned.quantity, learned.straight_at->high95));
+  }
+  out += '\n';
+  if (!learned.prior_words.empty()) {
+    out += fmt::format("    {}\n", learned.prior_words);
+  }
+}
+
+void add_lines(std::string& out, const std::vector<BuildLine>& lines) {
+  for (const BuildLine& line : lines) {
+    out +=
+        fmt::format("  {}: {}", line.what, line.value.empty() ? "________" : printable(line.value));
+    if (!line.tolerance.empty()) {
+      out += fmt::format("  ({})", line.tolerance);
+    }
+    out += '\n';
+  }
+}
+
+}  // namespace
+
+std::string judgement_line(const SessionRecord& session, const SessionJudgement& judgement) {
+  const std::string step = judgement.next.words;
+  for (auto it = judgement.setups.rbegin(); it != judgement.setups.rend(); ++it) {
+    if (!it->summary.empty()) {
+      return fmt::format("{}: {} Next: {}", printable(it->name), it->summary, step);
+    }
+  }
+  return fmt::format("{}: {}", printable(session.name), step);
+}
+
+std::string build_sheet_text(const SessionJudgement& judgement) {
+  if (!judgement.build_sheet) {
+    return {};
+  }
+  const BuildSheet& sheet = *judgement.build_sheet;
+  std::string out = "Build sheet\n";
+  out += " Bow\n";
+  add_lines(out, sheet.bow);
+  out += " Arrow\n";
+  add_lines(out, sheet.arrow);
+  if (!sheet.offsets.empty()) {
+    out += fmt::format("  {}\n", sheet.offsets);
+  }
+  out += fmt::format(" Measure on each of the {} arrows: ", sheet.arrows);
+  for (std::size_t i = 0; i < sheet.columns.size(); ++i) {
+    out += (i == 0 ? "" : ", ") + sheet.columns[i];
+  }
+  out += '\n';
+  for (const std::string& caution : sheet.cautions) {
+    out += fmt::format("  ! {}\n", caution);
+  }
+  return out;
+}
+
+std::string judgement_text(const SessionRecord& session, const SessionJudgement& judgement) {
+  std::string out = fmt::format("{}\n", printable(session.name));
+  out += fmt::format("Next step: {}\n", judgement.next.words);
+  if (!judgement.next.because.empty()) {
+    out += fmt::format("  Because: {}\n", judgement.next.because);
+  }
+  if (judgement.next.overshoot_chance) {
+    out += fmt::format("  Chance of going past straight: {:.1f} %\n",
+                       100.0 * *judgement.next.overshoot_chance);
+  }
+  for (const std::string& caution : judgement.next.cautions) {
+    out += fmt::format("  ! {}\n", caution);
+  }
+  out += '\n';
+  for (const SetupJudgement& setup : judgement.setups) {
+    add_setup(out, setup);
+  }
+  if (!judgement.learned.empty()) {
+    out += "\nWhat this bow answers to a change\n";
+    for (const Learned& learned : judgement.learned) {
+      add_learned(out, learned);
+    }
+  }
+  if (judgement.build_sheet) {
+    out += '\n' + build_sheet_text(judgement);
+  }
+  for (const std::string& caution : judgement.cautions) {
+    out += fmt::format("! {}\n", caution);
+  }
+  return out;
+}
+
+}  // namespace nocktrail::tune
