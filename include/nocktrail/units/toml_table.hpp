@@ -31,15 +31,15 @@ class TomlTable {
   std::optional<std::string> words(const std::string& key);  // any text
   std::optional<double> number(const std::string& key);
 
-  // `parse` is one of units::parse_...
+  // `convert` is one of units::parse_...
   template <typename Parse>
-  std::optional<double> quantity(const std::string& key, Parse parse) {
+  std::optional<double> quantity(const std::string& key, Parse convert) {
     const std::optional<std::string> value = text(key);
-    return value ? std::optional<double>(parse(*value, field(key))) : std::nullopt;
+    return value ? std::optional<double>(convert(*value, field(key))) : std::nullopt;
   }
   template <typename Parse>
-  double needed(const std::string& key, Parse parse, std::string_view example) {
-    const std::optional<double> value = quantity(key, parse);
+  double needed(const std::string& key, Parse convert, std::string_view example) {
+    const std::optional<double> value = quantity(key, convert);
     return value ? *value : missing(key, example);
   }
 
