@@ -1,0 +1,225 @@
+#include "schema.hpp"
+
+#include <SQLiteCpp/Statement.h>
+#include <fmt/format.h>
+
+namespace nocktrail::logbook {
+namespace {
+
+// Version 1. STRICT tables keep numbers numbers; every date is ISO 8601 in UTC, so that comparing
+// texts compares times. u95: half the 95 % interval.
+const char* const kStep1 = R"sql(
+-- What stays with a bow; a bow told of in other figures is another row.
+CREATE TABLE bows (
+  id INTEGER PRIMARY KEY,
+  name TEXT,
+  draw_weight_n REAL,
+  rated_draw_m REAL,
+  brace_min_m REAL,
+  brace_max_m REAL,
+  min_grains_per_pound REAL
+) STRICT;
+
+-- What stays with a kind of shaft; length and tip are the set-up's.
+CREATE TABLE arrows (
+  id INTEGER PRIMARY KEY,
+  name TEXT,
+  spine_convention TEXT,
+  spine REAL,
+  groups TEXT,
+  diameter_m REAL,
+  mass_per_length_kg_per_m REAL,
+  nock_mass_kg REAL
+) STRICT;
+
+CREATE TABLE sessions (
+  id INTEGER PRIMARY KEY,
+  name TEXT,
+  folder TEXT NOT NULL UNIQUE,
+  recorded_at TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE setups (
+  id INTEGER PRIMARY KEY,
+  session_id INTEGER NOT NULL REFERENCES sessions (id),
+  name TEXT NOT NULL,
+  position INTEGER,                -- in the order of shooting, from 1; NULL: no longer in the folder
+  bow_id INTEGER NOT NULL REFERENCES bows (id),
+  arrow_id INTEGER NOT NULL REFERENCES arrows (id),
+  hand TEXT,
+  cant_deg REAL,
+  draw_m REAL,
+  string TEXT,
+  brace_height_m REAL,
+  plate_offset_m REAL,
+  nocking_point_m REAL,
+  shaft_length_m REAL,
+  arrow_length_m REAL,
+  tip_mass_kg REAL,
+  total_mass_kg REAL,
+  fletching TEXT,
+  focal_35mm REAL,
+  capture_fps REAL,
+  notes TEXT,
+  UNIQUE (session_id, name)
+) STRICT;
+
+CREATE TABLE clips (
+  id INTEGER PRIMARY KEY,
+  session_id INTEGER NOT NULL REFERENCES sessions (id),
+  setup_id INTEGER NOT NULL REFERENCES setups (id),
+  sha256 TEXT,                     -- NULL: the file could not be read
+  file TEXT NOT NULL,
+  filmed_at TEXT,
+  present INTEGER NOT NULL CHECK (present IN (0, 1)),
+  dropped TEXT,                    -- the archer's reason for leaving it out
+  hand TEXT,
+  cant_deg REAL,
+  UNIQUE (session_id, sha256)
+) STRICT;
+
+CREATE TABLE shots (
+  id INTEGER PRIMARY KEY,
+  clip_id INTEGER NOT NULL REFERENCES clips (id),
+  number INTEGER NOT NULL,         -- within the clip, from 1
+  UNIQUE (clip_id, number)
+) STRICT;
+
+-- One row for each shot of a clip, or one without shot_id for a clip in which none was found.
+CREATE TABLE readings (
+  id INTEGER PRIMARY KEY,
+  clip_id INTEGER NOT NULL REFERENCES clips (id),
+  shot_id INTEGER REFERENCES shots (id),
+  current INTEGER NOT NULL CHECK (current IN (0, 1)),
+  program_version TEXT,
+  read_at TEXT,
+  status TEXT NOT NULL,
+  reason TEXT,
+  focal_px REAL,
+  focal_source TEXT,
+  capture_fps REAL,
+  capture_fps_source TEXT,
+  loose_s REAL,
+  exit_s REAL,
+  nock_right_deg REAL,
+  nock_right_u95_deg REAL,
+  nock_high_deg REAL,
+  nock_high_u95_deg REAL,
+  right_high_correlation REAL,
+  nock_right_slope_deg_per_m REAL,
+  nock_right_slope_u95_deg_per_m REAL,
+  nock_high_slope_deg_per_m REAL,
+  nock_high_slope_u95_deg_per_m REAL,
+  speed_mps REAL,
+  speed_u95_mps REAL,
+  flex_hz REAL,
+  flex_u95_hz REAL,
+  flex_mm REAL,
+  flex_u95_mm REAL,
+  cant_deg REAL,
+  bow_right_deg REAL,              -- in the frame of the bow, the cant taken out
+  bow_right_u95_deg REAL,
+  bow_high_deg REAL,
+  bow_high_u95_deg REAL,
+  spine TEXT,
+  nocking_point TEXT,
+  summary TEXT,
+  next_step TEXT
+) STRICT;
+CREATE INDEX readings_of_clip ON readings (clip_id, current);
+
+CREATE TABLE verdicts (
+  id INTEGER PRIMARY KEY,
+  setup_id INTEGER NOT NULL REFERENCES setups (id),
+  current INTEGER NOT NULL CHECK (current IN (0, 1)),
+  program_version TEXT NOT NULL,
+  judged_at TEXT NOT NULL,
+  counted INTEGER NOT NULL,
+  refused INTEGER NOT NULL,
+  lateral_deg REAL,
+  lateral_u95_deg REAL,
+  lateral_scatter_deg REAL,
+  lateral_freedom REAL,
+  vertical_deg REAL,
+  vertical_u95_deg REAL,
+  vertical_scatter_deg REAL,
+  vertical_freedom REAL,
+  correlation REAL,
+  spine TEXT NOT NULL,
+  nocking_point TEXT NOT NULL,
+  summary TEXT,
+  warnings TEXT                    -- one a line
+) STRICT;
+CREATE INDEX verdicts_of_setup ON verdicts (setup_id, current);
+
+-- What was changed from the set-up before to this one.
+CREATE TABLE changes (
+  id INTEGER PRIMARY KEY,
+  setup_id INTEGER NOT NULL REFERENCES setups (id),
+  what TEXT NOT NULL,              -- a column of setups, or "bow" or "arrow"
+  before_number REAL,
+  after_number REAL,
+  before_text TEXT,
+  after_text TEXT,
+  UNIQUE (setup_id, what)
+) STRICT;
+
+CREATE TABLE notes (
+  id INTEGER PRIMARY KEY,
+  at TEXT NOT NULL,
+  text TEXT NOT NULL,
+  bow_id INTEGER REFERENCES bows (id)
+) STRICT;
+
+CREATE TABLE stills (
+  id INTEGER PRIMARY KEY,
+  clip_id INTEGER NOT NULL REFERENCES clips (id),
+  path TEXT NOT NULL,              -- relative to the session's folder
+  UNIQUE (clip_id, path)
+) STRICT;
+)sql";
+
+struct Step {
+  const char* sql;
+  std::vector<std::string> new_tables;  // each after those it refers to
+};
+
+const std::vector<Step>& steps() {
+  static const std::vector<Step> list = {{kStep1,
+                                          {"bows", "arrows", "sessions", "setups", "clips", "shots",
+                                           "readings", "verdicts", "changes", "notes", "stills"}}};
+  return list;
+}
+
+}  // namespace
+
+int current_version() {
+  return static_cast<int>(steps().size());
+}
+
+void migrate(SQLite::Database& database, int from, int to) {
+  for (int version = from; version < to; ++version) {
+    database.exec(steps()[static_cast<std::size_t>(version)].sql);
+  }
+  database.exec(fmt::format("PRAGMA user_version = {}", to));
+}
+
+std::vector<std::string> table_names(int version) {
+  std::vector<std::string> names;
+  for (int i = 0; i < version; ++i) {
+    const std::vector<std::string>& added = steps()[static_cast<std::size_t>(i)].new_tables;
+    names.insert(names.end(), added.begin(), added.end());
+  }
+  return names;
+}
+
+std::vector<ColumnInfo> columns_of(SQLite::Database& database, const std::string& table) {
+  std::vector<ColumnInfo> columns;
+  SQLite::Statement statement(database, fmt::format("PRAGMA table_info({})", table));
+  while (statement.executeStep()) {
+    columns.push_back({statement.getColumn(1).getString(), statement.getColumn(2).getString()});
+  }
+  return columns;
+}
+
+}  // namespace nocktrail::logbook

@@ -1,0 +1,21 @@
+// The words that stand for enumerations in the logbook's tables. They are part of the file: a word
+// once written is never given another meaning.
+#pragma once
+
+#include "nocktrail/tune/session_data.hpp"
+#include "values.hpp"
+
+namespace nocktrail::logbook {
+
+Value word(Hand hand);  // NULL for unknown
+Value word(tune::Fletching fletching);
+Value word(tune::SpineConvention convention);
+Value word(arrow::SpineGroups groups);
+Value word(ShotStatus status);
+Value word(ClipStatus status);
+Value word(RateSource source);
+Value word(FocalSource source);
+Value word(SpineVerdict verdict);
+Value word(NockingPointVerdict verdict);
+
+}  // namespace nocktrail::logbook
