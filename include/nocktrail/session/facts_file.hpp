@@ -1,0 +1,51 @@
+// What the archer wrote by hand: session.toml of a session's folder and setup.toml of a set-up's.
+// Field names and units are those of arrow/setup_file.hpp; every field is optional here. The files
+// are only ever read.
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "nocktrail/tune/session_data.hpp"
+
+namespace nocktrail::session {
+
+inline constexpr const char* kSessionFile = "session.toml";
+inline constexpr const char* kSetupFile = "setup.toml";
+
+// What [clip."NAME"] says of one clip; what it does not say holds as for the set-up.
+struct ClipTold {
+  std::string name;     // as written: "IMG_01.mp4", or with its set-up, "2-lower/IMG_01.mp4"
+  std::string field;    // for messages: file, line and table
+  std::string dropped;  // the reason for leaving it out; empty: it counts
+  Hand hand = Hand::unknown;
+  std::optional<double> cant_deg;
+  std::optional<double> focal_35mm;
+  std::optional<double> capture_fps;
+};
+
+struct FactsTold {
+  std::string name;  // of the session; only session.toml may give one
+  tune::SetupFacts facts;
+  std::vector<ClipTold> clips;
+};
+
+enum class FactsKind { session, setup };
+
+// Lays what the file says over `before` (for session.toml: nothing). What follows from a change is
+// carried along unless the file says otherwise: a trimmed shaft makes the arrow that much shorter,
+// and trim, tip, nock and fletching change the total mass, which is forgotten where the change of
+// mass is not known. Notes are not inherited.
+//
+// Throws BadInput, one line naming file, line and field: syntax; an unknown field, with the
+// nearest known one; a value out of range or without its unit; fields that contradict one another.
+FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind kind,
+                      const tune::SetupFacts& before = {});
+
+// An annotated session.toml, and what a setup.toml may look like in comments at its end.
+std::string session_template();
+
+}  // namespace nocktrail::session

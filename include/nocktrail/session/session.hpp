@@ -1,0 +1,122 @@
+// A session's folder: clips dropped from the phone, a few lines of TOML, sub-folders for set-ups.
+// Every clip is read once, by its content; what was read is kept beside the clips.
+//
+//   FOLDER/session.toml            what was shot (facts_file.hpp), optional
+//   FOLDER/1-start/setup.toml      what changed, optional; set-ups in natural order of their names
+//   FOLDER/1-start/IMG_01.mp4 ...
+//   FOLDER/nocktrail-results/      ours: readings/, stills/, files.json, and what the caller adds
+//
+// A folder without set-up folders is one set-up itself, ".".
+#pragma once
+
+#include <cstddef>
+#include <filesystem>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "nocktrail/pipeline/read_clip.hpp"
+#include "nocktrail/tune/session_data.hpp"
+
+namespace nocktrail::session {
+
+inline constexpr const char* kResultsFolder = "nocktrail-results";
+
+// A clip that is to be read, with all that the archer said of it.
+struct PlannedClip {
+  std::filesystem::path path;
+  std::string dropped;                // the reason; empty: it counts
+  Hand hand = Hand::unknown;          // of this clip alone
+  std::optional<double> cant_deg;     // likewise
+  std::optional<double> focal_35mm;   // that holds: the clip's own, else the set-up's
+  std::optional<double> capture_fps;  // likewise
+};
+
+struct PlannedSetup {
+  std::string name;  // of the folder; "." for the session's own
+  tune::SetupFacts facts;
+  std::vector<PlannedClip> clips;  // by natural order of their names
+};
+
+struct Plan {
+  std::string name;              // what session.toml says, else the folder's own
+  std::filesystem::path folder;  // absolute
+  std::vector<PlannedSetup> setups;
+  std::vector<std::string> messages;  // what is odd but stops nothing, one line each
+  std::vector<std::string> faults;    // of the TOML files, one line each: mend them first
+};
+
+// What is in the folder, without opening a clip. Throws BadInput when the folder cannot be listed.
+// Files that are no video by their ending, and hidden ones, are passed over in silence.
+Plan load(const std::filesystem::path& folder);
+
+// Reads a clip; read_clip, or a fake of it in tests. May throw like it.
+using ReadFunction = std::function<Reading(
+    const std::filesystem::path& path, const ReadClipOptions& options, const Progress& progress)>;
+// The PNG bytes of the still of one shot; empty when there is nothing to show.
+struct StillRequest {
+  std::filesystem::path clip;
+  std::size_t shot = 0;
+  Hand hand = Hand::unknown;
+  double dead_band_deg = 0.5;
+};
+using DrawFunction = std::function<std::string(const Reading& reading, const StillRequest&)>;
+
+struct ReadSessionOptions {
+  std::filesystem::path results;  // empty: kResultsFolder in the session's folder
+  double dead_band_deg = 0.5;     // offsets smaller than this count as straight
+  unsigned workers = 2;           // clips read at the same time
+  bool stills = true;
+  ReadFunction read;  // empty: read_clip
+  DrawFunction draw;  // empty: picture::draw_still
+  // Clips for which this says true are left for later: their copy has not finished.
+  std::function<bool(const std::filesystem::path&)> not_yet;
+};
+
+// Told as the work goes on, by one thread at a time. Any of them may be empty.
+struct SessionEvents {
+  struct Step {
+    std::size_t done = 0;  // clips read
+    std::size_t total = 0;
+    std::string clip;
+    std::string what;
+    double share = 0.0;  // of this clip
+  };
+  std::function<void(const Step&)> step;
+  // A clip is ready. `fresh`: read just now, not taken from an earlier run.
+  std::function<void(const std::string& setup, const tune::ClipRecord& clip, bool fresh)> clip;
+  std::function<void(const std::string& line)> message;
+  std::function<bool()> stop;  // true: stop soon
+};
+
+struct SessionRead {
+  tune::SessionRecord record;         // of the clips that were read, now or before
+  std::vector<std::string> messages;  // the plan's and what came up, one line each
+  std::vector<std::string> faults;    // not empty: nothing was read (Plan::faults)
+  std::size_t fresh = 0;              // clips read in this run
+  std::size_t kept = 0;               // clips read in an earlier one
+  std::size_t unread = 0;             // clips left for the next run
+  bool stopped = false;               // by SessionEvents::stop
+  bool failed = false;  // by the program itself or for want of room: the messages say which
+};
+
+// Reads every clip that was not yet read with the same content, the same facts that bear on
+// measuring (arrow length, focal length, capture rate) and the same version of the program; the
+// rest comes from the results. Hand and cant only judge anew. Each reading is on the disk before
+// the next is begun, whole or not at all, so that a kill at any instant loses only what was being
+// read. Throws BadInput when the folder cannot be listed or the results cannot be written there.
+SessionRead read_session(const std::filesystem::path& folder, const ReadSessionOptions& options,
+                         const SessionEvents& events = {});
+
+// Where the results go: options.results, else beside the clips.
+std::filesystem::path results_folder(const std::filesystem::path& folder,
+                                     const ReadSessionOptions& options);
+
+// "7" before "10": runs of digits compare as numbers, the rest byte by byte.
+bool natural_less(const std::string& a, const std::string& b);
+
+// By its ending.
+bool is_video_name(const std::filesystem::path& path);
+
+}  // namespace nocktrail::session

@@ -1,0 +1,27 @@
+// What an arrow's facts imply for one another.
+#pragma once
+
+#include <array>
+#include <optional>
+#include <string>
+
+#include "nocktrail/tune/session_data.hpp"
+
+namespace nocktrail::session {
+
+// Which of the derived facts a file states itself.
+struct ArrowTold {
+  bool arrow_length = false;
+  bool total_mass = false;
+};
+
+// Carries the change from `before` along into what the file does not state itself.
+void carry_along(const tune::ArrowFacts& before, const ArrowTold& told, tune::ArrowFacts& arrow);
+
+struct Contradiction {
+  std::array<const char*, 3> fields;  // any of which may be the wrong one
+  std::string message;                // follows the field's name
+};
+std::optional<Contradiction> contradiction_in(const tune::ArrowFacts& arrow);
+
+}  // namespace nocktrail::session

@@ -1,0 +1,73 @@
+#include "nocktrail/session/facts_file.hpp"
+
+namespace nocktrail::session {
+
+std::string session_template() {
+  return R"(# session.toml: what was shot, for `nocktrail session`. Put it into the folder of the clips.
+# Every field is optional: what is not told is not guessed, and what you learn later can be added
+# later. The program only reads this file. Quantities are text with their unit: lengths in, mm, cm,
+# m (fractions too: "5/16in", "28 1/2in"); masses gr, g; forces lb, N.
+
+# name = "spring set"
+# notes = "indoors, soft butt at 8 m"
+hand = "right"                  # the hand that draws: "right" or "left"
+# cant = 15                     # degrees, upper limb toward the shooter's right positive
+
+[bow]
+# name = "the yew longbow"
+# string = "14 strands"
+# draw_weight = "45lb"          # as marked, at the rated draw
+# rated_draw_length = "28in"    # AMO: nocking point to the grip's deepest point, plus 1 3/4 in
+# brace_height = "7.25in"       # string to the grip's deepest point
+# What the bow's maker allows:
+# brace_min = "6.75in"
+# brace_max = "7.75in"
+# min_grains_per_pound = 8
+# Face of the strike plate from the plane of the string: positive outside centre (toward the
+# arrow), negative when the window is cut past centre.
+# plate_offset = "1/16in"
+# Underside of the nocking point above square from the shelf. Start high and come down.
+# nocking_point = "5/8in"
+
+[archer]
+# draw_length = "28in"          # AMO
+
+[arrow]
+# name = "test shaft"
+# fletching = "bare"            # "bare" or "fletched"
+# shaft_length = "31in"         # nock throat to the end of the shaft, point not included
+# arrow_length = "31.75in"      # nock throat to the end of the point: narrows every reading
+# diameter = "0.30in"
+# One of: spine = "0.500in" (ASTM deflection), wood_spine = "50lb" (26 in over the deflection), or
+# youngs_modulus_gpa = 71 with wall = "0.013in".
+# spine = "0.500in"
+# One of: mass_per_length = "8.0gr/in", or shaft_mass = "248gr" (shaft alone, at this length).
+# mass_per_length = "8.0gr/in"
+# nock_mass = "10gr"
+# tip_mass = "125gr"            # point and insert together
+# total_mass = "383gr"          # the whole arrow, weighed
+# fletching_mass = "12gr"
+# taper_length = "9in"          # a tapered tail, and its diameter at the nock
+# taper_end_diameter = "5/16in"
+
+[camera]
+# focal_35mm = 26               # the phone's main lens, as its data sheet gives it
+# capture_fps = 240             # only if the clips do not say how fast they were filmed
+
+# To overrule one clip: leave it out with a reason, or say what was different.
+# [clip."IMG_0017.mp4"]
+# drop = "plucked"
+# [clip."2-lower/IMG_0021.mp4"]
+# cant = 5
+
+# Set-ups: put the clips of each into a folder of its own, taken in the order of their names
+# ("1-start", "2-lower", ...). In each, a file setup.toml names only what changed since the set-up
+# before, in the fields above:
+#
+#   notes = "one turn down"
+#   [bow]
+#   nocking_point = "9/16in"
+)";
+}
+
+}  // namespace nocktrail::session

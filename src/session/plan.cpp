@@ -1,0 +1,304 @@
+// Listing the folder and laying the hand-written files over one another.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cctype>
+#include <fstream>
+#include <sstream>
+#include <system_error>
+
+#include "nocktrail/error.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/session.hpp"
+#include "nocktrail/units/toml_table.hpp"
+
+namespace nocktrail::session {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr std::array<std::string_view, 13> kVideoEndings = {".mp4", ".mov", ".m4v", ".mkv", ".webm",
+                                                            ".avi", ".3gp", ".3g2", ".mts", ".m2ts",
+                                                            ".ts",  ".mpg", ".mpeg"};
+
+std::string shown(const fs::path& path) {
+  return rules::printable(path.string());
+}
+
+bool hidden(const fs::path& path) {
+  return path.filename().string().starts_with('.');
+}
+
+struct Listing {
+  std::vector<fs::path> clips;
+  std::vector<fs::path> folders;
+};
+
+// Sorted. Throws BadInput when it cannot be listed.
+Listing list(const fs::path& folder) {
+  Listing listing;
+  std::error_code error;
+  fs::directory_iterator entry(folder, error);
+  for (; !error && entry != fs::directory_iterator(); entry.increment(error)) {
+    std::error_code gone;  // a file may vanish between listing and asking
+    if (hidden(entry->path())) {
+      continue;
+    }
+    if (entry->is_directory(gone)) {
+      if (entry->path().filename() != kResultsFolder) {
+        listing.folders.push_back(entry->path());
+      }
+    } else if (is_video_name(entry->path()) && entry->is_regular_file(gone)) {
+      listing.clips.push_back(entry->path());
+    }
+  }
+  if (error) {
+    throw BadInput(fmt::format("{}: cannot be listed ({}); give the folder of a session",
+                               shown(folder), error.message()));
+  }
+  const auto by_name = [](const fs::path& a, const fs::path& b) {
+    return natural_less(a.filename().string(), b.filename().string());
+  };
+  std::sort(listing.clips.begin(), listing.clips.end(), by_name);
+  std::sort(listing.folders.begin(), listing.folders.end(), by_name);
+  return listing;
+}
+
+// The file's text; empty where there is no such file. Throws BadInput when it is there but cannot
+// be read.
+std::optional<std::string> text_of(const fs::path& path) {
+  std::error_code error;
+  if (!fs::exists(path, error) && !error) {
+    return std::nullopt;
+  }
+  std::ifstream file(path, std::ios::binary);
+  std::ostringstream text;
+  if (!file || (file.peek() != std::ifstream::traits_type::eof() && !(text << file.rdbuf()))) {
+    throw BadInput(fmt::format("{}: cannot be read; check its rights", shown(path)));
+  }
+  return text.str();
+}
+
+class Planner {
+ public:
+  explicit Planner(const fs::path& folder) {
+    std::error_code error;
+    plan_.folder = fs::weakly_canonical(fs::absolute(folder, error), error);
+    if (plan_.folder.empty()) {
+      plan_.folder = folder;
+    }
+    plan_.name = plan_.folder.filename().string();
+  }
+
+  Plan plan() {
+    const Listing top = list(plan_.folder);
+    const FactsTold session = facts(plan_.folder / kSessionFile, FactsKind::session, {});
+    if (!session.name.empty()) {
+      plan_.name = session.name;
+    }
+    std::vector<PlannedSetup> setups = set_ups(top, session.facts);
+    if (setups.empty()) {
+      plan_.setups.push_back({".", session.facts, planned(top.clips, session.facts)});
+    } else {
+      plan_.setups = std::move(setups);
+      for (const fs::path& clip : top.clips) {
+        plan_.messages.push_back(fmt::format(
+            "{}: belongs to no set-up and is left out; move it into the folder of one, such as {}",
+            shown(clip), shown(plan_.setups.front().name)));
+      }
+    }
+    overrule_from_session(session.clips);
+    return std::move(plan_);
+  }
+
+ private:
+  // Faults are collected, so that one run names them all.
+  FactsTold facts(const fs::path& path, FactsKind kind, const tune::SetupFacts& before) {
+    try {
+      if (const std::optional<std::string> text = text_of(path)) {
+        return parse_facts(*text, shown(path), kind, before);
+      }
+    } catch (const BadInput& fault) {
+      plan_.faults.emplace_back(fault.what());
+    }
+    FactsTold unchanged;
+    unchanged.facts = before;
+    unchanged.facts.notes.clear();
+    return unchanged;
+  }
+
+  std::vector<PlannedSetup> set_ups(const Listing& top, const tune::SetupFacts& first) {
+    std::vector<PlannedSetup> setups;
+    tune::SetupFacts before = first;
+    for (const fs::path& folder : top.folders) {
+      Listing inside;
+      try {
+        inside = list(folder);
+      } catch (const BadInput& problem) {
+        plan_.faults.emplace_back(problem.what());
+        continue;
+      }
+      name_stray_clips(inside.folders);
+      std::error_code error;
+      if (inside.clips.empty() && !fs::exists(folder / kSetupFile, error)) {
+        continue;  // the archer's own business
+      }
+      FactsTold told = facts(folder / kSetupFile, FactsKind::setup, before);
+      before = told.facts;
+      setups.push_back({folder.filename().string(), told.facts, planned(inside.clips, told.facts)});
+      overrule(setups.back(), told.clips);
+    }
+    return setups;
+  }
+
+  // Set-ups are one level deep.
+  void name_stray_clips(const std::vector<fs::path>& folders) {
+    for (const fs::path& folder : folders) {
+      std::error_code error;
+      fs::recursive_directory_iterator entry(folder, fs::directory_options::skip_permission_denied,
+                                             error);
+      for (; !error && entry != fs::recursive_directory_iterator(); entry.increment(error)) {
+        std::error_code gone;
+        if (!hidden(entry->path()) && is_video_name(entry->path()) &&
+            entry->is_regular_file(gone)) {
+          plan_.messages.push_back(fmt::format(
+              "{}: belongs to no set-up and is left out; set-ups are folders right inside {}",
+              shown(entry->path()), shown(plan_.folder)));
+        }
+      }
+    }
+  }
+
+  static std::vector<PlannedClip> planned(const std::vector<fs::path>& paths,
+                                          const tune::SetupFacts& facts) {
+    std::vector<PlannedClip> clips;
+    for (const fs::path& path : paths) {
+      PlannedClip clip;
+      clip.path = path;
+      clip.focal_35mm = facts.camera.focal_35mm;
+      clip.capture_fps = facts.camera.capture_fps;
+      clips.push_back(std::move(clip));
+    }
+    return clips;
+  }
+
+  static void lay_over(PlannedClip& clip, const ClipTold& told) {
+    if (!told.dropped.empty()) {
+      clip.dropped = told.dropped;
+    }
+    if (told.hand != Hand::unknown) {
+      clip.hand = told.hand;
+    }
+    clip.cant_deg = told.cant_deg ? told.cant_deg : clip.cant_deg;
+    clip.focal_35mm = told.focal_35mm ? told.focal_35mm : clip.focal_35mm;
+    clip.capture_fps = told.capture_fps ? told.capture_fps : clip.capture_fps;
+  }
+
+  void overrule(PlannedSetup& setup, const std::vector<ClipTold>& all) {
+    for (const ClipTold& told : all) {
+      const auto clip = std::find_if(
+          setup.clips.begin(), setup.clips.end(),
+          [&](const PlannedClip& c) { return c.path.filename().string() == told.name; });
+      if (clip != setup.clips.end()) {
+        lay_over(*clip, told);
+      } else {
+        say_missing(told);
+      }
+    }
+  }
+
+  // [clip."NAME"] and [clip."SETUP/NAME"] in session.toml.
+  void overrule_from_session(const std::vector<ClipTold>& all) {
+    for (const ClipTold& told : all) {
+      std::vector<std::pair<PlannedSetup*, PlannedClip*>> found;
+      for (PlannedSetup& setup : plan_.setups) {
+        for (PlannedClip& clip : setup.clips) {
+          const std::string name = clip.path.filename().string();
+          if (name == told.name || setup.name + "/" + name == told.name) {
+            found.emplace_back(&setup, &clip);
+          }
+        }
+      }
+      if (found.size() == 1) {
+        lay_over(*found.front().second, told);
+      } else if (found.empty()) {
+        say_missing(told);
+      } else {
+        plan_.faults.push_back(fmt::format(
+            "{}: the set-ups {} and {} both have a clip of this name; write [clip.\"{}/{}\"]",
+            told.field, shown(found[0].first->name), shown(found[1].first->name),
+            shown(found[0].first->name), shown(told.name)));
+      }
+    }
+  }
+
+  void say_missing(const ClipTold& told) {
+    std::vector<std::string> names;
+    for (const PlannedSetup& setup : plan_.setups) {
+      for (const PlannedClip& clip : setup.clips) {
+        names.push_back(clip.path.filename().string());
+      }
+    }
+    const std::string nearest = units::nearest_name(told.name, names);
+    plan_.messages.push_back(fmt::format(
+        "{}: there is no such clip{}", told.field,
+        nearest.empty() ? std::string() : fmt::format("; did you mean {}?", shown(nearest))));
+  }
+
+  Plan plan_;
+};
+
+}  // namespace
+
+bool natural_less(const std::string& a, const std::string& b) {
+  const auto digit = [](char c) { return c >= '0' && c <= '9'; };
+  std::size_t i = 0;
+  std::size_t j = 0;
+  while (i < a.size() && j < b.size()) {
+    if (!digit(a[i]) || !digit(b[j])) {
+      if (a[i] != b[j]) {
+        return static_cast<unsigned char>(a[i]) < static_cast<unsigned char>(b[j]);
+      }
+      ++i;
+      ++j;
+      continue;
+    }
+    const auto run = [&](const std::string& text, std::size_t& at) {
+      while (at < text.size() && text[at] == '0') {
+        ++at;
+      }
+      const std::size_t from = at;
+      while (at < text.size() && digit(text[at])) {
+        ++at;
+      }
+      return std::string_view(text).substr(from, at - from);
+    };
+    const std::string_view left = run(a, i);
+    const std::string_view right = run(b, j);
+    if (left.size() != right.size()) {
+      return left.size() < right.size();
+    }
+    if (left != right) {
+      return left < right;
+    }
+  }
+  if (a.size() - i != b.size() - j) {
+    return a.size() - i < b.size() - j;
+  }
+  return a < b;  // "01" and "1": some order, always the same
+}
+
+bool is_video_name(const fs::path& path) {
+  std::string ending = path.extension().string();
+  std::transform(ending.begin(), ending.end(), ending.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  return std::find(kVideoEndings.begin(), kVideoEndings.end(), ending) != kVideoEndings.end();
+}
+
+Plan load(const fs::path& folder) {
+  return Planner(folder).plan();
+}
+
+}  // namespace nocktrail::session

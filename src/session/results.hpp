@@ -1,0 +1,85 @@
+// What is kept of a session beside its clips.
+//
+//   readings/SHA256-KEY.json   one reading: of this content, read with these facts by this version
+//   stills/SHA-KEY[-shotN].png drawn from it, by hand, cant and dead band
+//   files.json                 which content each file had when last looked at, to save hashing
+//   lock                       held while one process works here
+//
+// KEY is a checksum of what the thing depends on besides the clip, so that a change of facts finds
+// no file, and going back to the old facts finds the old one again. All files are written whole.
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <mutex>
+#include <optional>
+#include <string>
+
+#include "nocktrail/reading.hpp"
+
+namespace nocktrail::session {
+
+// The facts that bear on measuring.
+struct ReadWith {
+  std::optional<double> arrow_length_m;
+  std::optional<double> focal_35mm;
+  std::optional<double> capture_fps;
+  std::string program_version;
+};
+
+struct StoredReading {
+  Reading reading;  // with what the schema of readings leaves out: fitted frames, correlation
+  ReadWith with;
+  std::string read_at_utc;
+};
+
+std::string to_json(const StoredReading& stored);
+// Throws BadInput for text that is not what to_json wrote.
+StoredReading stored_from_json(std::string_view text, std::string_view source);
+
+class Results {
+ public:
+  // Makes the folders. Throws BadInput when that cannot be done.
+  explicit Results(const std::filesystem::path& folder);
+  Results(const Results&) = delete;
+  Results& operator=(const Results&) = delete;
+  ~Results();
+
+  const std::filesystem::path& folder() const { return folder_; }
+
+  // False while another process holds the lock.
+  bool try_lock();
+
+  // The content of a file, hashed only when its size, times or place on the disk changed. Safe to
+  // call from several threads. Throws UnreadableClip.
+  std::string sha256_of(const std::filesystem::path& path);
+  // Keeps what sha256_of learned, of the files asked for since the start.
+  void keep_files();
+
+  // Empty when there is none, or it is damaged.
+  std::optional<StoredReading> find(const std::string& sha256, const ReadWith& with) const;
+  // Throws BadInput when it cannot be written.
+  void keep(const std::string& sha256, const StoredReading& stored) const;
+
+  // Where the still of a shot (from 0) belongs. `judged_by`: text of all that shows in it.
+  std::filesystem::path still(const std::string& sha256, const std::string& judged_by,
+                              std::size_t shot) const;
+  // Removes the stills of this content drawn otherwise.
+  void drop_other_stills(const std::string& sha256, const std::string& judged_by) const;
+
+ private:
+  struct Seen {
+    std::string stamp;  // size, times, inode
+    std::string sha256;
+  };
+
+  std::filesystem::path reading_path(const std::string& sha256, const ReadWith& with) const;
+
+  std::filesystem::path folder_;
+  int lock_fd_ = -1;
+  std::mutex mutex_;
+  std::map<std::string, Seen> seen_before_;
+  std::map<std::string, Seen> seen_;
+};
+
+}  // namespace nocktrail::session
