@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 #include <set>
 
 #include "nocktrail/logbook/logbook.hpp"
@@ -137,6 +138,32 @@ Row verdict_row(const tune::SetupJudgement& judged) {
   return row;
 }
 
+Row advice_row(const tune::Step& step) {
+  return {
+      {"program_version", text(kVersion)},     {"kind", text(tune::word(step.kind))},
+      {"amount", number(step.amount)},         {"words", text(step.words)},
+      {"because", text(step.because)},         {"overshoot_chance", number(step.overshoot_chance)},
+      {"cautions", text(lines(step.cautions))}};
+}
+
+// Why the judgement calls a shot of this set-up an outlier, by clip as it names them: "a.mp4", and
+// "a.mp4#2" for the second shot of one.
+std::map<std::string, std::string> outliers_of(const tune::SessionJudgement& judgement,
+                                               const std::string& setup) {
+  std::map<std::string, std::string> why;
+  for (const tune::SetupJudgement& judged : judgement.setups) {
+    if (judged.name != setup) {
+      continue;
+    }
+    for (const tune::JudgedShot& shot : judged.shots) {
+      if (shot.outlier) {
+        why[shot.clip] = shot.why.empty() ? "far from the others" : shot.why;
+      }
+    }
+  }
+  return why;
+}
+
 class Recorder {
  public:
   explicit Recorder(SQLite::Database& database) : database_(database), now_(now_utc()) {}
@@ -154,6 +181,7 @@ class Recorder {
       setups.insert(id);
       record_changes(before, setup, id);
       before = &setup;
+      outliers_ = outliers_of(judgement, setup.name);
       for (const tune::ClipRecord& clip : setup.clips) {
         record_clip(clip, id, clips);
       }
@@ -167,6 +195,8 @@ class Recorder {
         add_if_new("verdicts", {{"setup_id", whole(*id)}}, verdict_row(judged), "judged_at");
       }
     }
+    add_if_new("advice", {{"session_id", whole(session_id_)}}, advice_row(judgement.next),
+               "advised_at");
   }
 
  private:
@@ -307,6 +337,16 @@ class Recorder {
             {"cant_deg", number(clip.cant_deg)}};
   }
 
+  std::int64_t record_shot(const tune::ClipRecord& clip, std::int64_t clip_id,
+                           std::int64_t number_in_clip) {
+    const std::string name =
+        number_in_clip == 1 ? clip.file : fmt::format("{}#{}", clip.file, number_in_clip);
+    const auto outlier = outliers_.find(name);
+    return upsert(database_, "shots",
+                  {{"clip_id", whole(clip_id)}, {"number", whole(number_in_clip)}},
+                  {{"outlier", outlier == outliers_.end() ? Value() : text(outlier->second)}});
+  }
+
   void record_readings(const tune::ClipRecord& clip, std::int64_t clip_id) {
     std::vector<Row> rows;
     const Row common = clip_reading_row(clip);
@@ -314,9 +354,7 @@ class Recorder {
     for (const Shot& shot : clip.reading.shots) {
       Row row = common;
       append(row, {{"clip_id", whole(clip_id)},
-                   {"shot_id", whole(find_or_insert(database_, "shots",
-                                                    {{"clip_id", whole(clip_id)},
-                                                     {"number", whole(++number_in_clip)}}))}});
+                   {"shot_id", whole(record_shot(clip, clip_id, ++number_in_clip))}});
       append(row, shot_reading_row(shot));
       rows.push_back(row);
     }
@@ -388,6 +426,7 @@ class Recorder {
   SQLite::Database& database_;
   std::string now_;
   std::int64_t session_id_ = 0;
+  std::map<std::string, std::string> outliers_;  // of the set-up at hand
   int readings_added_ = 0;
 };
 

@@ -179,15 +179,41 @@ CREATE TABLE stills (
 ) STRICT;
 )sql";
 
+// Version 2: what was advised next, and which shots lie far from the others.
+const char* const kStep2 = R"sql(
+ALTER TABLE shots ADD COLUMN outlier TEXT;  -- why the judgement calls it one
+
+CREATE TABLE advice (
+  id INTEGER PRIMARY KEY,
+  session_id INTEGER NOT NULL REFERENCES sessions (id),
+  current INTEGER NOT NULL CHECK (current IN (0, 1)),
+  program_version TEXT NOT NULL,
+  advised_at TEXT NOT NULL,
+  kind TEXT NOT NULL,
+  amount REAL,                     -- m, kg, or shots, by kind
+  words TEXT,
+  because TEXT,
+  overshoot_chance REAL,
+  cautions TEXT                    -- one a line
+) STRICT;
+CREATE INDEX advice_of_session ON advice (session_id, current);
+
+CREATE INDEX clips_of_setup ON clips (setup_id);
+CREATE INDEX clips_by_content ON clips (sha256);
+)sql";
+
 struct Step {
   const char* sql;
   std::vector<std::string> new_tables;  // each after those it refers to
 };
 
 const std::vector<Step>& steps() {
-  static const std::vector<Step> list = {{kStep1,
-                                          {"bows", "arrows", "sessions", "setups", "clips", "shots",
-                                           "readings", "verdicts", "changes", "notes", "stills"}}};
+  static const std::vector<Step> list = {
+      {kStep1,
+       {"bows", "arrows", "sessions", "setups", "clips", "shots", "readings", "verdicts", "changes",
+        "notes", "stills"}},
+      {kStep2, {"advice"}},
+  };
   return list;
 }
 

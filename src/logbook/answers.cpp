@@ -1,0 +1,392 @@
+#include "nocktrail/logbook/answers.hpp"
+
+#include <SQLiteCpp/Column.h>
+#include <SQLiteCpp/Statement.h>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <regex>
+
+#include "nocktrail/error.hpp"
+#include "store.hpp"
+
+namespace nocktrail::logbook {
+namespace {
+
+// When a clip was shot, as well as is known.
+const char* const kClipTime = R"sql(
+  coalesce(clips.filmed_at,
+           (SELECT min(read_at) FROM readings AS r WHERE r.clip_id = clips.id),
+           (SELECT recorded_at FROM sessions AS s WHERE s.id = clips.session_id)))sql";
+
+// A set-up that lost its folder and all its clips was renamed: it is there under its new name.
+const char* const kSetups = R"sql(
+WITH times AS (
+  SELECT setup_id, min({clip_time}) AS first_at, max({clip_time}) AS last_at
+  FROM clips GROUP BY setup_id
+)
+SELECT sessions.name AS session, folder, setups.name AS name,
+  coalesce(first_at, recorded_at) AS first_at, coalesce(last_at, recorded_at) AS last_at,
+  bows.name AS bow, arrows.name AS arrow, hand, cant_deg, string, draw_weight_n, brace_height_m,
+  nocking_point_m, plate_offset_m, spine_convention, arrows.spine AS shaft_spine, shaft_length_m,
+  tip_mass_kg, total_mass_kg, fletching, notes, counted,
+  lateral_deg, lateral_u95_deg, lateral_scatter_deg, lateral_freedom,
+  vertical_deg, vertical_u95_deg, vertical_scatter_deg, vertical_freedom,
+  verdicts.spine AS verdict_spine, verdicts.nocking_point AS verdict_nocking_point, summary,
+  coalesce(kind = 'done' AND position =
+    (SELECT max(position) FROM setups AS o WHERE o.session_id = sessions.id), 0) AS done
+FROM setups
+JOIN sessions ON sessions.id = setups.session_id
+JOIN bows ON bows.id = bow_id
+JOIN arrows ON arrows.id = arrow_id
+LEFT JOIN times ON times.setup_id = setups.id
+LEFT JOIN verdicts ON verdicts.setup_id = setups.id AND verdicts.current = 1
+LEFT JOIN advice ON advice.session_id = sessions.id AND advice.current = 1
+WHERE (position IS NOT NULL OR times.setup_id IS NOT NULL)
+ORDER BY first_at, setups.session_id, position
+)sql";
+
+const char* const kShots = R"sql(
+SELECT sessions.name AS session, setups.name AS setup, bows.name AS bow, arrows.name AS arrow,
+  file, coalesce(number, 0) AS number, {clip_time} AS at, status, reason, nock_right_deg,
+  nock_right_u95_deg, nock_high_deg, nock_high_u95_deg, dropped, outlier,
+  (SELECT path FROM stills WHERE stills.clip_id = clips.id ORDER BY id DESC LIMIT 1) AS still,
+  present, current, program_version
+FROM readings
+JOIN clips ON clips.id = readings.clip_id
+JOIN setups ON setups.id = setup_id
+JOIN sessions ON sessions.id = clips.session_id
+JOIN bows ON bows.id = bow_id
+JOIN arrows ON arrows.id = arrow_id
+LEFT JOIN shots ON shots.id = shot_id
+ORDER BY at, file, number, readings.id
+)sql";
+
+const char* const kNotes = R"sql(
+SELECT at, text, name AS bow FROM notes LEFT JOIN bows ON bows.id = bow_id ORDER BY at, notes.id
+)sql";
+
+std::string lower(std::string words) {
+  for (char& c : words) {
+    c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  }
+  return words;
+}
+
+bool same_name(const std::string& a, const std::string& b) {
+  return lower(a) == lower(b);
+}
+
+std::string words_at(SQLite::Statement& statement, const char* column) {
+  const SQLite::Column found = statement.getColumn(column);
+  return found.isNull() ? "" : found.getString();
+}
+
+std::optional<double> number_at(SQLite::Statement& statement, const std::string& column) {
+  const SQLite::Column found = statement.getColumn(column.c_str());
+  return found.isNull() ? std::nullopt : std::optional<double>(found.getDouble());
+}
+
+std::optional<Measured> measured_at(SQLite::Statement& statement, const char* column,
+                                    const char* u95_column) {
+  const std::optional<double> value = number_at(statement, column);
+  const std::optional<double> u95 = number_at(statement, u95_column);
+  return value && u95 ? std::optional<Measured>(Measured{*value, *u95}) : std::nullopt;
+}
+
+std::optional<tune::OffsetSummary> summary_at(SQLite::Statement& statement,
+                                              const std::string& name) {
+  const std::optional<double> mean = number_at(statement, name + "_deg");
+  if (!mean) {
+    return std::nullopt;
+  }
+  tune::OffsetSummary out;
+  out.mean_deg = *mean;
+  // One shot alone has no scatter, and may have no interval.
+  out.u95_deg = number_at(statement, name + "_u95_deg").value_or(std::nan(""));
+  out.scatter_deg = number_at(statement, name + "_scatter_deg").value_or(std::nan(""));
+  out.freedom = number_at(statement, name + "_freedom").value_or(0.0);
+  return out;
+}
+
+SetupAnswer setup_at(SQLite::Statement& s) {
+  SetupAnswer a;
+  a.session = words_at(s, "session");
+  a.folder = words_at(s, "folder");
+  a.name = words_at(s, "name");
+  a.first_at = words_at(s, "first_at");
+  a.last_at = words_at(s, "last_at");
+  a.bow = words_at(s, "bow");
+  a.arrow = words_at(s, "arrow");
+  a.hand = words_at(s, "hand");
+  a.cant_deg = number_at(s, "cant_deg");
+  a.string = words_at(s, "string");
+  a.draw_weight_n = number_at(s, "draw_weight_n");
+  a.brace_height_m = number_at(s, "brace_height_m");
+  a.nocking_point_m = number_at(s, "nocking_point_m");
+  a.plate_offset_m = number_at(s, "plate_offset_m");
+  a.spine_convention = words_at(s, "spine_convention");
+  a.shaft_spine = number_at(s, "shaft_spine");
+  a.shaft_length_m = number_at(s, "shaft_length_m");
+  a.tip_mass_kg = number_at(s, "tip_mass_kg");
+  a.total_mass_kg = number_at(s, "total_mass_kg");
+  a.fletching = words_at(s, "fletching");
+  a.notes = words_at(s, "notes");
+  a.counted = s.getColumn("counted").getInt();
+  a.lateral = summary_at(s, "lateral");
+  a.vertical = summary_at(s, "vertical");
+  a.spine = words_at(s, "verdict_spine");
+  a.nocking_point = words_at(s, "verdict_nocking_point");
+  a.summary = words_at(s, "summary");
+  a.done = s.getColumn("done").getInt() != 0;
+  return a;
+}
+
+ShotAnswer shot_at(SQLite::Statement& s) {
+  ShotAnswer a;
+  a.session = words_at(s, "session");
+  a.setup = words_at(s, "setup");
+  a.bow = words_at(s, "bow");
+  a.arrow = words_at(s, "arrow");
+  a.clip = words_at(s, "file");
+  a.number = s.getColumn("number").getInt();
+  a.at = words_at(s, "at");
+  a.status = words_at(s, "status");
+  a.reason = words_at(s, "reason");
+  a.nock_right_deg = measured_at(s, "nock_right_deg", "nock_right_u95_deg");
+  a.nock_high_deg = measured_at(s, "nock_high_deg", "nock_high_u95_deg");
+  a.dropped = words_at(s, "dropped");
+  a.outlier = words_at(s, "outlier");
+  a.still = words_at(s, "still");
+  a.present = s.getColumn("present").getInt() != 0;
+  a.current = s.getColumn("current").getInt() != 0;
+  a.program_version = words_at(s, "program_version");
+  return a;
+}
+
+template <typename Answer, typename Make>
+std::vector<Answer> all(const Logbook& logbook, const std::string& sql, Make make) {
+  return logbook.store().guarded([&] {
+    SQLite::Statement statement(logbook.store().database(), sql);
+    std::vector<Answer> out;
+    while (statement.executeStep()) {
+      out.push_back(make(statement));
+    }
+    return out;
+  });
+}
+
+std::vector<SetupAnswer> all_setups(const Logbook& logbook) {
+  return all<SetupAnswer>(
+      logbook, fmt::format(fmt::runtime(kSetups), fmt::arg("clip_time", kClipTime)), setup_at);
+}
+
+void check_name(const Logbook& logbook, const char* kind, const std::string& name) {
+  if (name.empty()) {
+    return;
+  }
+  std::vector<std::string> known =
+      all<std::string>(logbook,
+                       fmt::format("SELECT DISTINCT name FROM {}s WHERE name IS NOT NULL "
+                                   "ORDER BY name",
+                                   kind),
+                       [](SQLite::Statement& s) { return words_at(s, "name"); });
+  if (std::any_of(known.begin(), known.end(),
+                  [&](const std::string& k) { return same_name(k, name); })) {
+    return;
+  }
+  throw BadInput(fmt::format(
+      "{}: there is no {} \"{}\" in this logbook; {}", logbook.file().string(), kind, name,
+      known.empty() ? fmt::format("no {} has a name in it yet; name it in the session's file", kind)
+                    : fmt::format("it knows {}", fmt::join(known, ", "))));
+}
+
+void check_moment(const char* field, const std::string& at) {
+  static const std::regex year_or_month(R"(\d{4}(-(0[1-9]|1[0-2]))?)");
+  if (!at.empty() && !std::regex_match(at, year_or_month) && !is_date(at)) {
+    throw BadInput(fmt::format(
+        "{}: \"{}\" is not a date; give one as 2026, 2026-11, 2026-11-25 or 2026-11-25T10:30",
+        field, at));
+  }
+}
+
+void check(const Logbook& logbook, const Filter& filter) {
+  check_name(logbook, "bow", filter.bow);
+  check_name(logbook, "arrow", filter.arrow);
+  check_moment("since", filter.since);
+  check_moment("until", filter.until);
+}
+
+bool fits_names(const Filter& filter, const std::string& bow, const std::string& arrow) {
+  return (filter.bow.empty() || same_name(filter.bow, bow)) &&
+         (filter.arrow.empty() || same_name(filter.arrow, arrow));
+}
+
+bool fits_time(const Filter& filter, const std::string& first, const std::string& last) {
+  return (filter.since.empty() || last >= filter.since) &&
+         (filter.until.empty() || first.substr(0, filter.until.size()) <= filter.until);
+}
+
+BeforeAnswer before(const Logbook& logbook, const std::string& at, const std::string& bow) {
+  BeforeAnswer answer;
+  answer.at = at;
+  std::map<std::string, SetupAnswer> latest;  // by bow
+  for (const SetupAnswer& setup : all_setups(logbook)) {
+    if (!bow.empty() && !same_name(bow, setup.bow)) {
+      continue;
+    }
+    if (setup.first_at < at) {
+      latest.insert_or_assign(lower(setup.bow), setup);
+    } else if (at.size() == std::string("2026-11-25").size() && setup.first_at.starts_with(at)) {
+      answer.same_day.push_back(setup);
+    }
+  }
+  for (const auto& [ignored, setup] : latest) {
+    answer.in_force.push_back(setup);
+  }
+  return answer;
+}
+
+std::optional<Measured> difference(const std::optional<tune::OffsetSummary>& first,
+                                   const std::optional<tune::OffsetSummary>& second) {
+  if (!first || !second) {
+    return std::nullopt;
+  }
+  return Measured{second->mean_deg - first->mean_deg, std::hypot(first->u95_deg, second->u95_deg)};
+}
+
+ComparedArrow arrow_of(const Logbook& logbook, const std::string& name, const Filter& filter) {
+  check_name(logbook, "arrow", name);
+  ComparedArrow out;
+  out.name = name;
+  Filter of_arrow = filter;
+  of_arrow.arrow = name;
+  out.setups = setups(logbook, of_arrow);
+  for (const SetupAnswer& setup : out.setups) {
+    out.counted += setup.counted;
+  }
+  return out;
+}
+
+}  // namespace
+
+std::vector<ShotAnswer> shots(const Logbook& logbook, const Filter& filter, bool history) {
+  check(logbook, filter);
+  std::vector<ShotAnswer> out = all<ShotAnswer>(
+      logbook, fmt::format(fmt::runtime(kShots), fmt::arg("clip_time", kClipTime)), shot_at);
+  std::erase_if(out, [&](const ShotAnswer& shot) {
+    return !fits_names(filter, shot.bow, shot.arrow) || !fits_time(filter, shot.at, shot.at) ||
+           (!shot.current && !history);
+  });
+  return out;
+}
+
+std::vector<SetupAnswer> setups(const Logbook& logbook, const Filter& filter) {
+  check(logbook, filter);
+  std::vector<SetupAnswer> out = all_setups(logbook);
+  std::erase_if(out, [&](const SetupAnswer& setup) {
+    return !fits_names(filter, setup.bow, setup.arrow) ||
+           !fits_time(filter, setup.first_at, setup.last_at);
+  });
+  return out;
+}
+
+std::vector<SetupAnswer> liked(const Logbook& logbook, const Filter& filter) {
+  std::vector<SetupAnswer> out = setups(logbook, filter);
+  std::erase_if(out, [](const SetupAnswer& setup) {
+    return !setup.done && !(setup.spine == "matched" && setup.nocking_point == "level");
+  });
+  return out;
+}
+
+BeforeAnswer before_date(const Logbook& logbook, const std::string& at, const std::string& bow) {
+  check_name(logbook, "bow", bow);
+  if (!is_date(at)) {
+    throw BadInput(fmt::format(
+        "before: \"{}\" is not a date; give one as 2026-11-25 or 2026-11-25T10:30", at));
+  }
+  return before(logbook, at, bow);
+}
+
+BeforeAnswer before_note(const Logbook& logbook, const std::string& words, const std::string& bow) {
+  check_name(logbook, "bow", bow);
+  struct Told {
+    std::string at;
+    std::string text;
+    std::string bow;
+  };
+  std::optional<Told> latest;
+  const auto consider = [&](const Told& told) {
+    if (lower(told.text).find(lower(words)) != std::string::npos &&
+        (bow.empty() || told.bow.empty() || same_name(bow, told.bow)) &&
+        (!latest || told.at >= latest->at)) {
+      latest = told;
+    }
+  };
+  for (const Note& note : notes(logbook, {})) {
+    consider({note.at, note.text, note.bow});
+  }
+  for (const SetupAnswer& setup : all_setups(logbook)) {
+    if (!setup.notes.empty()) {
+      // Written of this set-up: it was in force. The next instant sorts after its last clip.
+      consider({setup.last_at + "+", setup.notes, setup.bow});
+    }
+  }
+  if (words.empty() || !latest) {
+    throw BadInput(
+        fmt::format("{}: no note in this logbook holds \"{}\"; `nocktrail logbook notes` lists "
+                    "them, `nocktrail logbook before DATE` asks by date",
+                    logbook.file().string(), words));
+  }
+  BeforeAnswer answer = before(logbook, latest->at, bow.empty() ? latest->bow : bow);
+  if (answer.at.ends_with('+')) {
+    answer.at.pop_back();
+  }
+  answer.note = latest->text;
+  return answer;
+}
+
+CompareAnswer compare(const Logbook& logbook, const std::string& first, const std::string& second,
+                      const Filter& filter) {
+  check(logbook, filter);
+  CompareAnswer answer;
+  answer.first = arrow_of(logbook, first, filter);
+  answer.second = arrow_of(logbook, second, filter);
+  // The bow shot last with both.
+  const auto judged_last = [](const ComparedArrow& arrow, const std::string& bow) {
+    const auto found =
+        std::find_if(arrow.setups.rbegin(), arrow.setups.rend(), [&](const SetupAnswer& setup) {
+          return setup.lateral.has_value() && same_name(setup.bow, bow);
+        });
+    return found == arrow.setups.rend() ? nullptr : &*found;
+  };
+  for (auto setup = answer.second.setups.rbegin(); setup != answer.second.setups.rend(); ++setup) {
+    const SetupAnswer* a = judged_last(answer.first, setup->bow);
+    const SetupAnswer* b = judged_last(answer.second, setup->bow);
+    if (a != nullptr && b != nullptr) {
+      answer.bow = setup->bow;
+      answer.first_setup = a->session + " / " + a->name;
+      answer.second_setup = b->session + " / " + b->name;
+      answer.lateral_difference_deg = difference(a->lateral, b->lateral);
+      answer.vertical_difference_deg = difference(a->vertical, b->vertical);
+      break;
+    }
+  }
+  return answer;
+}
+
+std::vector<Note> notes(const Logbook& logbook, const Filter& filter) {
+  check(logbook, filter);
+  std::vector<Note> out = all<Note>(logbook, kNotes, [](SQLite::Statement& s) {
+    return Note{words_at(s, "at"), words_at(s, "text"), words_at(s, "bow")};
+  });
+  std::erase_if(out, [&](const Note& note) {
+    return (!filter.bow.empty() && !same_name(note.bow, filter.bow)) ||
+           !fits_time(filter, note.at, note.at);
+  });
+  return out;
+}
+
+}  // namespace nocktrail::logbook
