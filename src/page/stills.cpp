@@ -1,0 +1,87 @@
+#include "stills.hpp"
+
+extern "C" {
+#include <libavutil/base64.h>
+}
+
+#include <algorithm>
+#include <array>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+
+namespace nocktrail::page {
+namespace {
+
+struct Size {
+  int width_px;
+  int quality;  // of JPEG, 0..100
+};
+// From good on a large screen down to what can still be read on a phone.
+constexpr std::array<Size, 5> kSizes{{{800, 80}, {720, 72}, {640, 66}, {560, 60}, {480, 50}}};
+
+std::string base64(const std::vector<unsigned char>& bytes) {
+  std::string text(AV_BASE64_SIZE(bytes.size()), '\0');
+  if (av_base64_encode(text.data(), static_cast<int>(text.size()), bytes.data(),
+                       static_cast<int>(bytes.size())) == nullptr) {
+    return {};
+  }
+  text.resize(text.find('\0'));
+  return text;
+}
+
+EmbeddedStill embedded(const cv::Mat& picture, const Size& size) {
+  cv::Mat small = picture;
+  if (picture.cols > size.width_px) {
+    const double scale = static_cast<double>(size.width_px) / picture.cols;
+    cv::resize(picture, small, {}, scale, scale, cv::INTER_AREA);
+  }
+  std::vector<unsigned char> bytes;
+  cv::imencode(".jpg", small, bytes,
+               {cv::IMWRITE_JPEG_QUALITY, size.quality, cv::IMWRITE_JPEG_OPTIMIZE, 1});
+  return {"data:image/jpeg;base64," + base64(bytes), small.cols, small.rows};
+}
+
+// OpenCV throws for some broken pictures and gives an empty one for others.
+cv::Mat picture_in(const std::filesystem::path& file) {
+  try {
+    return cv::imread(file.string(), cv::IMREAD_COLOR);
+  } catch (const cv::Exception&) {
+    return {};
+  }
+}
+
+}  // namespace
+
+EmbeddedStills embedded_stills(const std::vector<std::filesystem::path>& files,
+                               std::size_t most_bytes) {
+  EmbeddedStills result;
+  std::size_t room = most_bytes;
+  std::size_t to_come = files.size();
+  for (const std::filesystem::path& file : files) {
+    // What earlier ones did not use is there for later ones.
+    const std::size_t share = room / std::max<std::size_t>(to_come, 1);
+    --to_come;
+    EmbeddedStill& still = result.by_file[file];
+    if (!still.data_uri.empty()) {
+      continue;
+    }
+    const cv::Mat picture = picture_in(file);
+    if (picture.empty()) {
+      continue;
+    }
+    for (const Size& size : kSizes) {
+      still = embedded(picture, size);
+      if (still.data_uri.size() <= share) {
+        break;
+      }
+    }
+    if (still.data_uri.size() > room) {
+      still = {};
+      ++result.left_out;
+    }
+    room -= still.data_uri.size();
+  }
+  return result;
+}
+
+}  // namespace nocktrail::page

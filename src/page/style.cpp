@@ -1,0 +1,96 @@
+#include "style.hpp"
+
+namespace nocktrail::page {
+
+const char* style_sheet() {
+  return R"(
+:root { color-scheme: light; --ink: #1f2933; --soft: #52606d; --rule: #c3c8bf; --paper: #fbfaf5;
+  --blue: #1d5f99; --rust: #a8400a; }
+* { box-sizing: border-box; }
+html { -webkit-text-size-adjust: 100%; text-size-adjust: 100%; }
+body { margin: 0 auto; padding: 1rem 1.25rem 3rem; max-width: 60rem; background: var(--paper);
+  color: var(--ink); font: 1rem/1.5 "DejaVu Sans", Verdana, system-ui, sans-serif;
+  overflow-wrap: break-word; }
+h1, h2, h3 { font-family: "DejaVu Serif", Georgia, serif; line-height: 1.25; }
+h1 { font-size: 1.75rem; margin: .25rem 0; }
+h2 { font-size: 1.3rem; margin: 2.75rem 0 .75rem; padding-top: .5rem;
+  border-top: 3px double var(--rule); }
+h3 { font-size: 1.05rem; margin: 2rem 0 .5rem; }
+p { margin: .5rem 0; max-width: 46rem; }
+.soft { color: var(--soft); font-size: .9rem; }
+nav ul { list-style: none; margin: .75rem 0; padding: .5rem 0; border: solid var(--rule);
+  border-width: 1px 0; display: flex; flex-wrap: wrap; gap: .25rem 1.25rem; font-size: .9rem; }
+a { color: var(--blue); }
+.verdict { border: 1px solid var(--rule); border-left: 6px solid var(--blue); background: #fff;
+  padding: .75rem 1rem; margin: 1rem 0; }
+.step { border-left-color: var(--rust); }
+.verdict h2 { border: 0; padding: 0; margin: 0 0 .25rem; font-size: 1.15rem; }
+.figures { font-size: 1.25rem; font-weight: bold; margin: .25rem 0; }
+.figures span { display: inline-block; margin-right: 1.25rem; }
+.words { font-size: 1.15rem; font-weight: bold; }
+.tag { display: inline-block; border: 1px solid var(--ink); border-radius: 3px; padding: 0 .5rem;
+  margin: .2rem .5rem .2rem 0; background: #fff; font-size: .95rem; }
+.caution { border-left: 4px solid var(--rust); padding-left: .6rem; }
+ul.cautions { list-style: none; padding: 0; margin: .5rem 0; }
+ul.cautions li { border-left: 4px solid var(--rust); padding: .1rem 0 .1rem .6rem; margin: .4rem 0;
+  max-width: 46rem; }
+.scroll { overflow-x: auto; margin: .75rem 0 1.25rem; }
+.scroll:focus-visible { outline: 2px solid var(--blue); outline-offset: 2px; }
+table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size: .92rem;
+  background: #fff; }
+caption { text-align: left; font-weight: bold; padding: .25rem 0; background: var(--paper); }
+th, td { text-align: left; vertical-align: top; padding: .3rem .7rem; border: 1px solid var(--rule); }
+thead th { background: #efeee6; border-bottom: 2px solid var(--soft); }
+tbody th { font-weight: 600; }
+td.fill { min-width: 4rem; }
+dl.facts { display: grid; grid-template-columns: max-content 1fr; gap: .1rem 1rem; margin: .5rem 0;
+  font-size: .92rem; }
+dl.facts dt { color: var(--soft); }
+dl.facts dd { margin: 0; }
+.charts { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 21rem), 1fr));
+  gap: 1rem; align-items: start; }
+figure { margin: .5rem 0; }
+figure svg { display: block; width: 100%; max-width: 30rem; height: auto; background: #fff;
+  border: 1px solid var(--rule); }
+svg text { font-family: "DejaVu Sans", Verdana, system-ui, sans-serif; }
+figcaption { font-size: .85rem; color: var(--soft); margin-top: .35rem; max-width: 30rem; }
+figcaption b { color: var(--ink); }
+.stills { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(100%, 17rem), 1fr));
+  gap: 1rem; }
+.stills img { display: block; width: 100%; height: auto; border: 1px solid var(--rule); }
+.sheet { background: #fff; border: 1px solid var(--rule); padding: 1rem 1.25rem; margin-top: 3rem; }
+.sheet h2 { border: 0; margin: 0 0 .25rem; padding: 0; }
+.sheet caption { background: #fff; }
+.sheet .halves { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 20rem), 1fr));
+  gap: 0 1.25rem; align-items: start; }
+.sheet table { width: 100%; }
+.sheet .set td { height: 1.9em; }
+@page { size: A4; margin: 14mm 14mm 15mm; }
+@media print {
+  html { font-size: 8.5pt; }
+  body { max-width: none; padding: 0; background: #fff; }
+  nav, .screen { display: none; }
+  caption { background: #fff; }
+  a { color: inherit; text-decoration: none; }
+  h2, h3, caption, thead { break-after: avoid; }
+  h2 { margin-top: 1.75rem; }
+  h3 { margin-top: 1.25rem; }
+  figure, tr, .verdict, dl.facts { break-inside: avoid; }
+  .scroll { overflow: visible; }
+  .charts { grid-template-columns: repeat(2, 1fr); }
+  .stills { grid-template-columns: repeat(3, 1fr); }
+  figure svg, figcaption { max-width: none; }
+  * { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
+  .sheet { border: 0; padding: 0; margin: 0; }
+  .sheet .halves { grid-template-columns: 1fr 1fr; }
+  .sheet.own-page { break-before: page; break-inside: avoid; }
+  .sheet th, .sheet td { padding: .12rem .4rem; }
+  .sheet.dense { font-size: 7pt; }
+  .sheet.dense table, .sheet.dense .soft { font-size: 7pt; }
+  .sheet.dense p, .sheet.dense ul.cautions li { margin: .15rem 0; }
+  .sheet.dense .scroll { margin: .2rem 0 .3rem; }
+}
+)";
+}
+
+}  // namespace nocktrail::page

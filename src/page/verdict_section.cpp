@@ -1,0 +1,84 @@
+#include <fmt/format.h>
+
+#include "html.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "numbers.hpp"
+#include "sections.hpp"
+
+namespace nocktrail::page {
+namespace {
+
+std::string capitalised(std::string words) {
+  if (!words.empty() && words[0] >= 'a' && words[0] <= 'z') {
+    words[0] = static_cast<char>(words[0] - 'a' + 'A');
+  }
+  return words;
+}
+
+void verdict(pugi::xml_node parent, const Content& content) {
+  const pugi::xml_node box = element(parent, "div", {{"class", "verdict"}});
+  const SetupView* latest = latest_measured(content.setups);
+  if (latest == nullptr) {
+    element(box, "h2", {}, "Verdict");
+    element(box, "p", {{"class", "words"}}, "No shot has been measured yet.");
+    return;
+  }
+  const tune::SetupJudgement& judged = *latest->judged;
+  element(box, "h2", {}, fmt::format("Verdict on the latest set-up, {}", judged.name));
+  const pugi::xml_node figures = element(box, "p", {{"class", "figures"}});
+  if (judged.lateral) {
+    element(figures, "span", {}, capitalised(rules::lateral_words(measured(*judged.lateral))));
+    text(figures, " ");
+  }
+  if (judged.vertical) {
+    element(figures, "span", {}, capitalised(rules::vertical_words(measured(*judged.vertical))));
+  }
+  const pugi::xml_node tags = element(box, "p");
+  element(tags, "span", {{"class", "tag"}}, fmt::format("spine: {}", rules::word(judged.spine)));
+  text(tags, " ");
+  element(tags, "span", {{"class", "tag"}},
+          fmt::format("nocking point: {}", rules::word(judged.nocking_point)));
+  if (!judged.summary.empty()) {
+    element(box, "p", {}, judged.summary);
+  }
+  if (latest != &content.setups.back()) {
+    element(box, "p", {{"class", "caution"}},
+            fmt::format("Set-up {} has no measured shot yet; this is the one before.",
+                        content.setups.back().judged->name));
+  }
+  element(box, "p", {{"class", "soft"}},
+          fmt::format("Mean of {} shot{}, nock 2 m past the rest; ± is half a 95 % interval, "
+                      "scatter and measurement together.",
+                      judged.counted, judged.counted == 1 ? "" : "s"));
+}
+
+}  // namespace
+
+void cautions_list(pugi::xml_node parent, const std::vector<std::string>& cautions) {
+  if (cautions.empty()) {
+    return;
+  }
+  const pugi::xml_node list = element(parent, "ul", {{"class", "cautions"}});
+  for (const std::string& caution : cautions) {
+    element(list, "li", {}, caution);
+  }
+}
+
+void verdict_section(pugi::xml_node parent, const Content& content) {
+  verdict(parent, content);
+  const tune::Step& next = content.judgement.next;
+  const pugi::xml_node box = element(parent, "div", {{"class", "verdict step"}});
+  element(box, "h2", {}, next.kind == tune::StepKind::done ? "The set-up is done" : "Next step");
+  element(box, "p", {{"class", "words"}}, next.words.empty() ? tune::word(next.kind) : next.words);
+  if (!next.because.empty()) {
+    element(box, "p", {}, fmt::format("Why: {}", next.because));
+  }
+  if (next.overshoot_chance) {
+    element(box, "p", {},
+            fmt::format("Chance that this goes past straight: {} %.",
+                        plain_number(100.0 * *next.overshoot_chance, 2)));
+  }
+  cautions_list(box, next.cautions);
+}
+
+}  // namespace nocktrail::page
