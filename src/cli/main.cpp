@@ -12,6 +12,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/version.hpp"
 #include "read_command.hpp"
+#include "session_command.hpp"
 
 namespace {
 
@@ -26,8 +27,10 @@ int run(int argc, char** argv) {
   program.footer("nocktrail COMMAND --help tells about one command.");
   ReadArguments read_arguments;
   EffectsArguments effects_arguments;
+  SessionArguments session_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
+  const CLI::App* session = add_session_command(program, session_arguments);
   try {
     program.parse(argc, argv);
     if (program.got_subcommand(read)) {
@@ -35,6 +38,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(effects)) {
       return run_effects(effects_arguments);
+    }
+    if (program.got_subcommand(session)) {
+      return run_session(session_arguments);
     }
   } catch (const CLI::Success& asked) {  // --help, --version
     return program.exit(asked);

@@ -1,11 +1,9 @@
 #include "read_command.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <CLI/Config.hpp>
 #include <CLI/Formatter.hpp>
-#include <chrono>
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
@@ -25,6 +23,7 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/units.hpp"
 #include "output_names.hpp"
+#include "progress_line.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -126,39 +125,6 @@ void check_outputs(const ReadArguments& arguments) {
   }
 }
 
-// A line on the terminal that is overwritten as the work goes on; silent anywhere else, where it
-// would fill logs.
-class ProgressLine {
- public:
-  explicit ProgressLine(bool wanted) : shown_(wanted && ::isatty(STDERR_FILENO) == 1) {}
-  ProgressLine(const ProgressLine&) = delete;
-  ProgressLine& operator=(const ProgressLine&) = delete;
-  ~ProgressLine() { clear(); }
-
-  void show(const std::string& clip, const std::string& what, double done) {
-    const auto now = std::chrono::steady_clock::now();
-    if (!shown_ || now - last_ < std::chrono::milliseconds(100)) {
-      return;
-    }
-    last_ = now;
-    fmt::print(stderr, "\r\033[K{}: {} {:.0f} %", clip, what, 100.0 * done);
-    std::fflush(stderr);
-    drawn_ = true;
-  }
-
-  void clear() {
-    if (drawn_) {
-      std::fputs("\r\033[K", stderr);
-      drawn_ = false;
-    }
-  }
-
- private:
-  bool shown_;
-  bool drawn_ = false;
-  std::chrono::steady_clock::time_point last_{};
-};
-
 // One run of the command.
 class ReadRun {
  public:
@@ -215,7 +181,7 @@ class ReadRun {
         options.debug_dir = debug_folder(arguments_.debug, clip, several(), taken_);
       }
       reading = read_clip(clip, options, [&](const std::string& what, double done) {
-        progress_.show(shown, what, done);
+        progress_.show(fmt::format("{}: {} {:.0f} %", shown, what, 100.0 * done));
         return !interrupted();
       });
     } catch (const BadInput&) {

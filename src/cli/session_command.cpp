@@ -1,0 +1,105 @@
+#include "session_command.hpp"
+
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <CLI/Config.hpp>
+#include <CLI/Formatter.hpp>
+#include <cstdio>
+#include <nlohmann/json.hpp>
+
+#include "exit_status.hpp"
+#include "interrupt.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/words.hpp"
+#include "nocktrail/tune/judgement_text.hpp"
+
+namespace nocktrail::cli {
+namespace {
+
+const char* const kFooter = R"(Examples:
+  nocktrail session --template > spring/session.toml
+  nocktrail session spring
+
+The folder holds clips, or a sub-folder of clips for each set-up, taken in the order of their
+names; session.toml and each set-up's setup.toml say what was shot. Clips read before are not read
+again. Results go to nocktrail-results beside the clips: session.json, report.html, readings,
+stills, and the build sheet once the set-up is found.
+
+Exit status: 0 some shot was measured; 2 the command line or a hand-written file is wrong, nothing
+was read; 3 nothing was measured; 4 some file could not be read as video; 1 a fault of the program
+itself, or results or logbook could not be written; 130 stopped by Ctrl-C, the next run goes on.)";
+
+}  // namespace
+
+CLI::App* add_session_command(CLI::App& program, SessionArguments& arguments) {
+  CLI::App* command = program.add_subcommand(
+      "session", "Read a folder of clips, set-up by set-up, and say what to change next");
+  command->footer(kFooter);
+  command->add_option("DIR", arguments.folder, "Folder of the session")->type_name("");
+  add_output_options(*command, arguments.output);
+  command
+      ->add_option("--json", arguments.json,
+                   "Write what session.json holds to FILE as well; \"-\"\nis standard output, "
+                   "which then carries nothing else")
+      ->type_name("FILE|-");
+  command->add_flag("--template", arguments.print_template, "Print a session.toml to fill in");
+  return command;
+}
+
+int run_session(const SessionArguments& arguments) {
+  if (arguments.print_template) {
+    fmt::print("{}", session::session_template());
+    return 0;
+  }
+  if (arguments.folder.empty()) {
+    throw BadInput(
+        "session: name the session's folder; `nocktrail session --template` prints a file for it "
+        "to fill in");
+  }
+  if (!arguments.json.empty() && arguments.json != "-") {
+    try {
+      report::check_writable(arguments.json);
+    } catch (const BadInput& problem) {
+      throw BadInput(fmt::format("--json: {}", problem.what()));
+    }
+  }
+  note_interrupts();
+  SessionOutput output(arguments.folder, arguments.output);
+  JudgedSession judged = output.run({}, stderr);
+  const session::SessionRead& read = judged.read;
+  if (!read.faults.empty()) {
+    output.message("nothing was read; mend what is named above and run again");
+    return kWrongUsage;
+  }
+  if (read.stopped) {
+    output.message(fmt::format("stopped; {} clips are read, {} are left for the next run",
+                               read.fresh + read.kept, read.unread));
+    return kInterrupted;
+  }
+  if (arguments.json == "-") {
+    fmt::print("{}\n", session::session_json(read.record, judged.judgement, read.messages).dump(2));
+  } else {
+    fmt::print("{}", tune::judgement_text(read.record, judged.judgement));
+    if (!arguments.json.empty()) {
+      try {
+        report::write_file_whole(
+            arguments.json,
+            session::session_json(read.record, judged.judgement, read.messages).dump(2) + "\n");
+      } catch (const BadInput& problem) {
+        judged.failed = true;
+        output.message(problem.what());
+      }
+    }
+  }
+  if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
+    fmt::print(stderr, "nocktrail: standard output could not be written\n");
+    return kProgramFault;
+  }
+  return session_status(judged);
+}
+
+}  // namespace nocktrail::cli

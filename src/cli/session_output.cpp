@@ -1,0 +1,174 @@
+#include "session_output.hpp"
+
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <CLI/Config.hpp>
+#include <CLI/Formatter.hpp>
+#include <algorithm>
+#include <cstdio>
+#include <ctime>
+#include <nlohmann/json.hpp>
+
+#include "exit_status.hpp"
+#include "interrupt.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/logbook/logbook.hpp"
+#ifdef NOCKTRAIL_HAS_PAGE
+#include "nocktrail/page/page.hpp"
+#endif
+#include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/words.hpp"
+
+namespace nocktrail::cli {
+namespace {
+
+namespace fs = std::filesystem;
+
+}  // namespace
+
+void add_output_options(CLI::App& command, SessionOutputArguments& arguments) {
+  command
+      .add_option("--results", arguments.results,
+                  "Folder for the results, when they cannot lie\nbeside the clips")
+      ->type_name("DIR");
+  command
+      .add_option("--logbook", arguments.logbook,
+                  "Record in this logbook; else in the one in the\nuser's data directory")
+      ->type_name("FILE");
+  command.add_flag("--no-logbook", arguments.no_logbook, "Record in no logbook");
+  command.add_flag("--no-stills", arguments.no_stills, "Draw no pictures");
+  command
+      .add_option("--dead-band", arguments.dead_band_deg,
+                  "Offsets smaller than this count as straight")
+      ->type_name("DEG")
+      ->capture_default_str();
+  command.add_flag("--quiet", arguments.quiet, "No progress and no line for each clip");
+}
+
+SessionOutput::SessionOutput(std::string folder, const SessionOutputArguments& arguments)
+    : folder_(std::move(folder)), arguments_(arguments), progress_(!arguments.quiet) {
+  if (!(arguments.dead_band_deg >= 0.0 && arguments.dead_band_deg <= 10.0)) {
+    throw BadInput(
+        fmt::format("--dead-band: {:g} is out of range; give a number from 0 to 10 "
+                    "degrees",
+                    arguments.dead_band_deg));
+  }
+  if (arguments.no_logbook && !arguments.logbook.empty()) {
+    throw BadInput("--logbook and --no-logbook contradict one another; leave one of them out");
+  }
+  options_.results = arguments.results;
+  options_.dead_band_deg = arguments.dead_band_deg;
+  options_.stills = !arguments.no_stills;
+}
+
+void SessionOutput::message(const std::string& line) {
+  if (std::find(said_.begin(), said_.end(), line) == said_.end()) {
+    progress_.clear();
+    fmt::print(stderr, "nocktrail: {}\n", rules::printable(line));
+    said_.push_back(line);
+  }
+}
+
+JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not_yet,
+                                 FILE* clips_to) {
+  options_.not_yet = not_yet;
+  session::SessionEvents events;
+  events.stop = interrupted;
+  events.message = [this](const std::string& line) { message(line); };
+  events.step = [this](const session::SessionEvents::Step& step) {
+    progress_.show(fmt::format("{} of {}: {}: {} {:.0f} %", step.done + 1, step.total, step.clip,
+                               step.what, 100.0 * step.share));
+  };
+  events.clip = [&](const std::string& setup, const tune::ClipRecord& clip, bool fresh) {
+    if (fresh && !arguments_.quiet) {
+      progress_.clear();
+      fmt::print(clips_to, "{}\n", session::clip_line(setup, clip));
+      std::fflush(clips_to);
+    }
+  };
+  JudgedSession judged;
+  judged.read = session::read_session(folder_, options_, events);
+  progress_.clear();
+  judged.failed = judged.read.failed;
+  for (const std::string& fault : judged.read.faults) {
+    message(fault);
+  }
+  if (judged.read.stopped || !judged.read.faults.empty()) {
+    return judged;
+  }
+  tune::JudgementOptions options;
+  options.dead_band_deg = arguments_.dead_band_deg;
+  judged.judgement = tune::judge_session(judged.read.record, options);
+  write_results(judged);
+  if (!arguments_.no_logbook) {
+    record(judged);
+  }
+  return judged;
+}
+
+void SessionOutput::write_one(JudgedSession& judged, const fs::path& path,
+                              const std::string& text) {
+  try {
+    report::write_file_whole(path, text);
+  } catch (const BadInput& problem) {
+    judged.failed = true;
+    message(problem.what());
+  }
+}
+
+void SessionOutput::write_results(JudgedSession& judged) {
+  const tune::SessionRecord& record = judged.read.record;
+  const fs::path folder = session::results_folder(record.folder, options_);
+  write_one(judged, folder / "session.json",
+            session::session_json(record, judged.judgement, judged.read.messages).dump(2) + "\n");
+#ifdef NOCKTRAIL_HAS_PAGE
+  page::PageOptions page;
+  page.dead_band_deg = arguments_.dead_band_deg;
+  page.stills = !arguments_.no_stills;
+  page.written_at = fmt::format("{:%Y-%m-%d %H:%M} UTC", fmt::gmtime(std::time(nullptr)));
+  write_one(judged, folder / "report.html", page::page_html(record, judged.judgement, page));
+  const fs::path sheet = folder / "build-sheet.html";
+  if (judged.judgement.build_sheet) {
+    write_one(judged, sheet, page::build_sheet_html(record, judged.judgement, page));
+  } else {
+    std::error_code ignored;  // one from before the clips or facts changed would mislead
+    fs::remove(sheet, ignored);
+  }
+#endif
+}
+
+void SessionOutput::record(JudgedSession& judged) {
+  try {
+    logbook::Logbook book(arguments_.logbook.empty() ? logbook::default_file()
+                                                     : fs::path(arguments_.logbook));
+    book.record(judged.read.record, judged.judgement);
+  } catch (const BadInput& problem) {
+    // The results beside the clips are whole; the next run records them.
+    judged.failed = true;
+    message(fmt::format("{}; the session is not in the logbook yet, the next run adds it",
+                        problem.what()));
+  }
+}
+
+int session_status(const JudgedSession& judged) {
+  if (judged.failed) {
+    return kProgramFault;
+  }
+  bool unreadable = false;
+  bool measured = false;
+  for (const tune::SetupRecord& setup : judged.read.record.setups) {
+    for (const tune::ClipRecord& clip : setup.clips) {
+      unreadable = unreadable || clip.reading.status == ClipStatus::error;
+      measured = measured || clip.reading.status == ClipStatus::measured;
+    }
+  }
+  if (unreadable) {
+    return kUnreadable;
+  }
+  return measured ? kAllMeasured : kNotMeasured;
+}
+
+}  // namespace nocktrail::cli

@@ -1,0 +1,66 @@
+// What `session` and `watch` share: reading the folder with progress on the terminal, and writing
+// what came of it.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+
+#include "nocktrail/session/session.hpp"
+#include "nocktrail/tune/judgement.hpp"
+#include "progress_line.hpp"
+
+namespace CLI {
+class App;
+}
+
+namespace nocktrail::cli {
+
+struct SessionOutputArguments {
+  std::string results;  // empty: beside the clips
+  std::string logbook;  // empty: the user's
+  bool no_logbook = false;
+  bool no_stills = false;
+  bool quiet = false;
+  double dead_band_deg = 0.5;
+};
+
+void add_output_options(CLI::App& command, SessionOutputArguments& arguments);
+
+// What was read, and what it says.
+struct JudgedSession {
+  session::SessionRead read;
+  tune::SessionJudgement judgement;
+  bool failed = false;  // something could not be written, or the program failed on a clip
+};
+
+class SessionOutput {
+ public:
+  // Throws BadInput for values out of range.
+  SessionOutput(std::string folder, const SessionOutputArguments& arguments);
+
+  // Reads what is new, judges all, and writes session.json, report.html, the build sheet once
+  // there is one, and the logbook. Says each clip as it is read on `clips_to`. After a stop, or
+  // with faults in the hand-written files, nothing is judged or written. A message that was said
+  // by this object before is not said again. Throws BadInput for a folder that cannot be used.
+  JudgedSession run(const std::function<bool(const std::filesystem::path&)>& not_yet,
+                    FILE* clips_to);
+
+  void message(const std::string& line);
+
+ private:
+  void write_results(JudgedSession& judged);
+  void write_one(JudgedSession& judged, const std::filesystem::path& path, const std::string& text);
+  void record(JudgedSession& judged);
+
+  std::string folder_;
+  const SessionOutputArguments& arguments_;
+  session::ReadSessionOptions options_;
+  ProgressLine progress_;
+  std::vector<std::string> said_;
+};
+
+// Exit status of a session that was read to its end.
+int session_status(const JudgedSession& judged);
+
+}  // namespace nocktrail::cli
