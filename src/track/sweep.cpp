@@ -14,6 +14,7 @@ struct Covering {
   Eigen::Vector2d at_px;
   double t_s = 0.0;  // middle of the passing
   int frame = 0;     // middle frame
+  int count = 0;     // frames it lasted
 };
 
 // How far beside the path the shaft may lie: a yawed shaft sweeps a fan whose width shrinks with
@@ -33,49 +34,122 @@ class Scorer {
       : events_(events), per_frame_(frames), tolerance_s_(0.6 * frame_s + 0.002) {}
 
   bool explains(const Sweep& sweep, const Covering& event, double tolerance_factor = 1.0) const {
+    return place(sweep, event, tolerance_factor).second == Fits::yes;
+  }
+
+  Tally tally(const Sweep& sweep) {
+    begin();
+    for (const Covering& event : events_) {
+      count(sweep, event);
+    }
+    return end();
+  }
+
+  // Sweeps along one and the same line, cheaper: what lies too far beside it for any vanishing
+  // point up to `farthest_px` before `through` is passed over once.
+  void take_line(const Eigen::Vector2d& through, const Eigen::Vector2d& outward,
+                 double farthest_px) {
+    beside_line_.clear();
+    for (const Covering& event : events_) {
+      const Eigen::Vector2d from = event.at_px - through;
+      const double beside = from.x() * outward.y() - from.y() * outward.x();
+      if (std::abs(beside) < half_width_px(from.dot(outward) + farthest_px)) {
+        beside_line_.push_back(&event);
+      }
+    }
+  }
+  Tally tally_on_line(const Sweep& sweep) {
+    begin();
+    for (const Covering* event : beside_line_) {
+      count(sweep, *event);
+    }
+    return end();
+  }
+
+ private:
+  enum class Fits { yes, beside, at_another_time };
+
+  // Distance from the vanishing point, and how the passing fits the sweep.
+  std::pair<double, Fits> place(const Sweep& sweep, const Covering& event,
+                                double tolerance_factor) const {
     const Eigen::Vector2d from_vp = event.at_px - sweep.vanishing_px;
     const double s = from_vp.dot(sweep.outward);
     if (s < 4.0) {
-      return false;
+      return {s, Fits::beside};
     }
     const double beside = from_vp.x() * sweep.outward.y() - from_vp.y() * sweep.outward.x();
     if (std::abs(beside) > half_width_px(s) * tolerance_factor) {
-      return false;
+      return {s, Fits::beside};
     }
     const double predicted = (1.0 / s - sweep.inverse_start) / sweep.inverse_rate;
     // One pixel along the path is a longer time the farther the arrow is.
     const double pixel_s = 1.0 / (s * s * sweep.inverse_rate);
-    return std::abs(event.t_s - predicted) < (tolerance_s_ + 1.0 * pixel_s) * tolerance_factor;
+    const bool in_time =
+        std::abs(event.t_s - predicted) < (tolerance_s_ + 1.0 * pixel_s) * tolerance_factor;
+    return {s, in_time ? Fits::yes : Fits::at_another_time};
   }
 
-  Tally tally(const Sweep& sweep) {
+  void begin() {
     std::fill(per_frame_.begin(), per_frame_.end(), 0);
-    for (const Covering& event : events_) {
-      if (explains(sweep, event)) {
-        ++per_frame_[static_cast<std::size_t>(event.frame)];
-      }
+    other_.clear();
+    nearest_px_ = 1e9;
+    farthest_px_ = 0.0;
+  }
+  void count(const Sweep& sweep, const Covering& event) {
+    const auto [s, fits] = place(sweep, event, 1.0);
+    if (fits == Fits::yes) {
+      ++per_frame_[static_cast<std::size_t>(event.frame)];
+      nearest_px_ = std::min(nearest_px_, s);
+      farthest_px_ = std::max(farthest_px_, s);
+    } else if (fits == Fits::at_another_time) {
+      other_.push_back(s);
     }
+  }
+  Tally end() const {
     Tally tally;
+    int all = 0;
     for (const int n : per_frame_) {
       tally.score += std::min(n, 30);
       tally.frames += n >= 2 ? 1 : 0;
+      all += n;
     }
-    tally.score *= std::min(1.0, tally.frames / 8.0);
+    // A receding body passes each pixel of its path once. Where most of the path changes at other
+    // times too, limbs or leaves are swinging.
+    const auto against = std::count_if(other_.begin(), other_.end(), [&](double s) {
+      return s >= nearest_px_ && s <= farthest_px_;
+    });
+    tally.score *=
+        std::min(1.0, tally.frames / 8.0) * all / std::max(1.0, static_cast<double>(all + against));
     return tally;
   }
 
- private:
   const std::vector<Covering>& events_;
   std::vector<int> per_frame_;
   double tolerance_s_;
+  std::vector<double> other_;
+  double nearest_px_ = 0.0;
+  double farthest_px_ = 0.0;
+  std::vector<const Covering*> beside_line_;
 };
 
 // Least squares over what the sweep explains: the line through the vanishing point and the time
 // law, five numbers, by Gauss-Newton on t (weighted by what a pixel and a frame are worth).
+// The best of all rounds comes back: a step may lead away.
 Sweep refined(const Sweep& start, const std::vector<Covering>& events, Scorer& scorer,
               double frame_s) {
+  Sweep best = start;
   Sweep sweep = start;
-  for (int round = 0; round < 8; ++round) {
+  best.score = -1.0;
+  for (int round = 0;; ++round) {
+    const Tally tally = scorer.tally(sweep);
+    sweep.score = tally.score;
+    sweep.frames = tally.frames;
+    if (sweep.score > best.score) {
+      best = sweep;
+    }
+    if (round == 8) {
+      return best;
+    }
     const double factor = round < 3 ? 1.6 : 1.0;
     Eigen::Matrix<double, 5, 5> normal = Eigen::Matrix<double, 5, 5>::Zero();
     Eigen::Matrix<double, 5, 1> right = Eigen::Matrix<double, 5, 1>::Zero();
@@ -103,12 +177,12 @@ Sweep refined(const Sweep& start, const std::vector<Covering>& events, Scorer& s
       right += row.transpose() * (event.t_s - predicted) / (t_sigma * t_sigma);
     }
     if (used < 12) {
-      return sweep;
+      return best;
     }
     normal.diagonal() += Eigen::Matrix<double, 5, 1>(1e-4, 1e-4, 1.0, 1.0, 1.0);
     const Eigen::Matrix<double, 5, 1> step = normal.ldlt().solve(right);
     if (!step.allFinite()) {
-      return sweep;
+      return best;
     }
     Sweep next = sweep;
     const double along = std::clamp(step(0), -25.0, 25.0);
@@ -119,17 +193,15 @@ Sweep refined(const Sweep& start, const std::vector<Covering>& events, Scorer& s
     next.inverse_rate *= std::exp(std::clamp(step(4), -0.3, 0.3));
     sweep = next;
   }
-  return sweep;
 }
 
-double median_cover_s(const Sweep& sweep, const std::vector<Passing>& passings,
-                      const std::vector<Covering>& events, Scorer& scorer, double frame_s) {
+double median_cover_s(const Sweep& sweep, const std::vector<Covering>& events, const Scorer& scorer,
+                      double frame_s) {
   std::vector<int> counts;
-  for (std::size_t i = 0; i < events.size(); ++i) {
-    const Eigen::Vector2d from_vp = events[i].at_px - sweep.vanishing_px;
-    const double s = from_vp.dot(sweep.outward);
-    if (s > 25.0 && scorer.explains(sweep, events[i])) {
-      counts.push_back(passings[i].count);
+  for (const Covering& event : events) {
+    const double s = (event.at_px - sweep.vanishing_px).dot(sweep.outward);
+    if (s > 25.0 && scorer.explains(sweep, event)) {
+      counts.push_back(event.count);
     }
   }
   if (counts.empty()) {
@@ -141,35 +213,84 @@ double median_cover_s(const Sweep& sweep, const std::vector<Passing>& passings,
   return std::clamp(*at * frame_s, 0.0115, 0.022);  // 0.68 m at 59 m/s, 0.84 m at 38 m/s
 }
 
-// Whether two sweeps follow the same body: one line, one rate.
-bool alike(const Sweep& a, const Sweep& b) {
-  if (a.outward.dot(b.outward) < 0.998 ||
-      std::abs(std::log(a.inverse_rate / b.inverse_rate)) > 0.8) {
-    return false;
+// Random pairs of passings, each with a ladder of rates, give streaks; the best few are refined on
+// all passings and the best of those comes back. Score 0: there is none.
+Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>& full,
+                std::size_t frames, double frame_s, double focal_px, const SweepOptions& options,
+                boost::random::mt19937_64& random) {
+  Sweep none;
+  std::vector<std::vector<std::size_t>> by_frame(frames);
+  for (std::size_t i = 0; i < search.size(); ++i) {
+    by_frame[static_cast<std::size_t>(search[i].frame)].push_back(i);
   }
-  const Eigen::Vector2d apart = a.vanishing_px - b.vanishing_px;
-  return std::abs(apart.x() * a.outward.y() - apart.y() * a.outward.x()) < 25.0;
-}
-
-// The best of each body, best first: one bright streak (a shadow, say) must not crowd out another.
-void keep_distinct(std::vector<Sweep>& best, const Sweep& sweep) {
-  constexpr std::size_t kMost = 40;
-  if (best.size() == kMost && sweep.score <= best.back().score) {
-    return;
-  }
-  for (const Sweep& other : best) {
-    if (other.score >= sweep.score && alike(other, sweep)) {
-      return;
+  std::vector<std::size_t> busy;
+  for (std::size_t k = 0; k < frames; ++k) {
+    if (!by_frame[k].empty()) {
+      busy.push_back(k);
     }
   }
-  std::erase_if(best, [&](const Sweep& other) { return alike(other, sweep); });
-  const auto place =
-      std::upper_bound(best.begin(), best.end(), sweep,
-                       [](const Sweep& x, const Sweep& y) { return x.score > y.score; });
-  best.insert(place, sweep);
-  if (best.size() > kMost) {
-    best.pop_back();
+  if (busy.size() < 3) {
+    return none;
   }
+  const auto draw = [&random](std::size_t below) {
+    return static_cast<std::size_t>(random() % static_cast<std::uint64_t>(below));
+  };
+  const double least_down = std::cos(options.most_sideways_deg * std::numbers::pi / 180.0);
+  const double longest_s = 0.07;
+  constexpr double kRateStep = 1.32;
+  constexpr std::size_t kKept = 4;
+  Scorer scorer(search, frames, frame_s);
+  std::vector<Sweep> best;
+  for (int n = 0; n < options.search_draws; ++n) {
+    const std::size_t ka = busy[draw(busy.size())];
+    const std::size_t kb = busy[draw(busy.size())];
+    if (kb <= ka) {
+      continue;
+    }
+    const Covering& a = search[by_frame[ka][draw(by_frame[ka].size())]];
+    const Covering& b = search[by_frame[kb][draw(by_frame[kb].size())]];
+    const Eigen::Vector2d step = a.at_px - b.at_px;
+    const double apart = step.norm();
+    const double dt = b.t_s - a.t_s;
+    if (dt > longest_s || apart < 6.0 || dt < 0.5 * frame_s || step.y() < least_down * apart) {
+      continue;
+    }
+    // Distance of b from the vanishing point: apart / (s_b (s_b + apart)) = rate * dt.
+    const auto beyond_px = [&](double v_per_h) {
+      const double q = apart * focal_px / (v_per_h * dt);
+      return -apart / 2.0 + std::sqrt(apart * apart / 4.0 + q);
+    };
+    scorer.take_line(b.at_px, step / apart, beyond_px(options.least_body_v_per_h));
+    for (double v_per_h = options.least_body_v_per_h; v_per_h < options.most_v_per_h;
+         v_per_h *= kRateStep) {
+      Sweep sweep;
+      sweep.outward = step / apart;
+      sweep.inverse_rate = v_per_h / focal_px;
+      const double s_b = beyond_px(v_per_h);
+      if (!(s_b > 4.0)) {
+        continue;
+      }
+      sweep.vanishing_px = b.at_px - s_b * sweep.outward;
+      sweep.inverse_start = 1.0 / s_b - sweep.inverse_rate * b.t_s;
+      sweep.score = scorer.tally_on_line(sweep).score;
+      if (best.size() == kKept && sweep.score <= best.back().score) {
+        continue;
+      }
+      best.insert(
+          std::upper_bound(best.begin(), best.end(), sweep,
+                           [](const Sweep& x, const Sweep& y) { return x.score > y.score; }),
+          sweep);
+      best.resize(std::min(best.size(), kKept));
+    }
+  }
+  Scorer full_scorer(full, frames, frame_s);
+  for (const Sweep& start : best) {
+    const Sweep sweep = refined(start, full, full_scorer, frame_s);
+    if (sweep.score > none.score) {
+      none = sweep;
+    }
+  }
+  return none;
 }
 
 }  // namespace
@@ -182,10 +303,9 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
     return found;
   }
   boost::random::mt19937_64 random(options.seed);
-  auto draw = [&random](std::size_t below) {
-    return static_cast<std::size_t>(random() % static_cast<std::uint64_t>(below));
-  };
   const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
+  // Times from the middle of the stretch, where rate and start do not hang together.
+  const double origin_s = t_s[t_s.size() / 2];
 
   // Thin out evenly per frame: a burst of limbs and hands must not drown the arrow's frames.
   std::vector<std::vector<std::size_t>> by_frame(t_s.size());
@@ -194,101 +314,55 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
                         static_cast<std::size_t>(all_passings[i].count / 2);
     by_frame[std::min(middle, t_s.size() - 1)].push_back(i);
   }
-  auto thinned = [&](std::size_t total) {
-    std::vector<Passing> kept;
+  const auto thinned = [&](std::size_t total) {
+    std::vector<Covering> kept;
     const std::size_t share = total / t_s.size() + 1;
     for (auto& list : by_frame) {
       for (std::size_t i = 0; i < list.size() && i < share; ++i) {
-        std::swap(list[i], list[i + draw(list.size() - i)]);
-        kept.push_back(all_passings[list[i]]);
+        std::swap(list[i], list[i + static_cast<std::size_t>(random() % (list.size() - i))]);
+        const Passing& p = all_passings[list[i]];
+        const auto first = static_cast<std::size_t>(p.first);
+        const auto last = static_cast<std::size_t>(p.first + p.count - 1);
+        kept.push_back({Eigen::Vector2d(static_cast<double>(p.x_px), static_cast<double>(p.y_px)),
+                        (t_s[first] + t_s[last]) / 2.0 - origin_s,
+                        static_cast<int>((first + last) / 2), p.count});
       }
     }
     return kept;
   };
-  auto to_events = [&](const std::vector<Passing>& passings) {
-    std::vector<Covering> events;
-    for (const Passing& p : passings) {
-      const auto first = static_cast<std::size_t>(p.first);
-      const auto last = static_cast<std::size_t>(p.first + p.count - 1);
-      events.push_back({Eigen::Vector2d(static_cast<double>(p.x_px), static_cast<double>(p.y_px)),
-                        (t_s[first] + t_s[last]) / 2.0, static_cast<int>((first + last) / 2)});
-    }
-    return events;
-  };
-  const std::vector<Passing> many = thinned(options.max_events);
-  const std::vector<Passing> few = thinned(options.search_events);
-  const std::vector<Covering> search = to_events(few);
-  const std::vector<Covering> full = to_events(many);
-  std::vector<std::vector<std::size_t>> search_by_frame(t_s.size());
-  for (std::size_t i = 0; i < search.size(); ++i) {
-    search_by_frame[static_cast<std::size_t>(search[i].frame)].push_back(i);
-  }
-  std::vector<std::size_t> busy;
-  for (std::size_t k = 0; k < search_by_frame.size(); ++k) {
-    if (!search_by_frame[k].empty()) {
-      busy.push_back(k);
-    }
-  }
-  if (busy.size() < 3) {
-    return found;
-  }
+  std::vector<Covering> full = thinned(options.max_events);
+  std::vector<Covering> search = thinned(options.search_events);
 
-  Scorer scorer(search, t_s.size(), frame_s);
-  std::vector<Sweep> best;
-  const double least_down = std::cos(options.most_sideways_deg * std::numbers::pi / 180.0);
-  for (int n = 0; n < options.search_draws; ++n) {
-    const std::size_t ka = busy[draw(busy.size())];
-    const std::size_t kb = busy[draw(busy.size())];
-    if (kb <= ka || t_s[kb] - t_s[ka] > 0.07) {
-      continue;
+  // One body after the other: what the best streak explains is taken out before the next search,
+  // so that a bright one (the arrow's shadow, say) does not crowd out a faint one.
+  for (int body = 0; body < options.most_bodies; ++body) {
+    Sweep sweep = best_body(search, full, t_s.size(), frame_s, focal_px, options, random);
+      fprintf(
+          stderr,
+          "body score %.0f frames %d v/h %.1f vp %.0f %.0f out %.2f %.2f nsearch %zu full %zu\n",
+          sweep.score, sweep.frames, sweep.v_per_h(focal_px), sweep.vanishing_px.x(),
+          sweep.vanishing_px.y(), sweep.outward.x(), sweep.outward.y(), search.size(), full.size());
+    if (sweep.frames < 4) {
+      break;
     }
-    const Covering& a = search[search_by_frame[ka][draw(search_by_frame[ka].size())]];
-    const Covering& b = search[search_by_frame[kb][draw(search_by_frame[kb].size())]];
-    const Eigen::Vector2d step = a.at_px - b.at_px;
-    const double apart = step.norm();
-    const double dt = b.t_s - a.t_s;
-    if (apart < 6.0 || dt < 0.5 * frame_s || step.y() < least_down * apart) {
-      continue;
-    }
-    const double ratio = options.most_v_per_h / options.least_v_per_h;
-    constexpr int kRates = 9;
-    for (int r = 0; r < kRates; ++r) {
-      const double v_per_h = options.least_v_per_h * std::pow(ratio, (r + 0.5) / kRates);
-      Sweep sweep;
-      sweep.outward = step / apart;
-      sweep.inverse_rate = v_per_h / focal_px;
-      // apart / (s_b (s_b + apart)) = rate * dt
-      const double q = apart / (sweep.inverse_rate * dt);
-      const double s_b = -apart / 2.0 + std::sqrt(apart * apart / 4.0 + q);
-      if (!(s_b > 4.0)) {
-        continue;
-      }
-      sweep.vanishing_px = b.at_px - s_b * sweep.outward;
-      sweep.inverse_start = 1.0 / s_b - sweep.inverse_rate * b.t_s;
-      const Tally tally = scorer.tally(sweep);
-      sweep.score = tally.score;
-      sweep.frames = tally.frames;
-      keep_distinct(best, sweep);
-    }
-  }
-
-  Scorer full_scorer(full, t_s.size(), frame_s);
-  if (best.size() > 12) {
-    best.resize(12);
-  }
-  for (Sweep sweep : best) {
-    sweep = refined(sweep, full, full_scorer, frame_s);
+    const Scorer scorer(full, t_s.size(), frame_s);
     const double v_per_h = sweep.v_per_h(focal_px);
-    if (!(v_per_h > 0.9 * options.least_v_per_h && v_per_h < 1.2 * options.most_v_per_h) ||
-        sweep.outward.y() < 0.9 * least_down) {
-      continue;
+    const double least_down = std::cos(options.most_sideways_deg * std::numbers::pi / 180.0);
+    if (v_per_h > 0.9 * options.least_v_per_h && v_per_h < 1.2 * options.most_v_per_h &&
+        sweep.outward.y() > 0.9 * least_down) {
+      found.push_back(sweep);
+      found.back().cover_s = median_cover_s(sweep, full, scorer, frame_s);
+      found.back().inverse_start -= sweep.inverse_rate * origin_s;
     }
-    const Tally tally = full_scorer.tally(sweep);
-    sweep.score = tally.score;
-    sweep.frames = tally.frames;
-    sweep.cover_s = median_cover_s(sweep, many, full, full_scorer, frame_s);
-    keep_distinct(found, sweep);
+    constexpr double kWider = 2.0;
+    const auto explained = [&](const Covering& event) {
+      return scorer.explains(sweep, event, kWider);
+    };
+    std::erase_if(search, explained);
+    std::erase_if(full, explained);
   }
+  std::stable_sort(found.begin(), found.end(),
+                   [](const Sweep& x, const Sweep& y) { return x.score > y.score; });
   return found;
 }
 
