@@ -1,0 +1,330 @@
+#include "learning.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "bow_model.hpp"
+#include "nocktrail/arrow/setup_check.hpp"
+#include "priors.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+constexpr double kSigmasPerU95 = 1.959964;
+constexpr std::size_t kPaths = 1000;
+constexpr std::size_t kVerticalDraws = 120;  // both planes cost more, and nothing is cut by them
+// A set-up that is taken down and put up again is not quite the same one.
+constexpr double kSetupNoise_deg = 0.1;
+// Log odds at which shots that the model cannot explain are handed to common practice instead.
+constexpr double kModelRefuted = 3.0;
+
+arrow::Band column_band(const Eigen::MatrixXd& paths, Eigen::Index column, double sign) {
+  std::vector<double> values(static_cast<std::size_t>(paths.rows()));
+  for (Eigen::Index i = 0; i < paths.rows(); ++i) {
+    values[static_cast<std::size_t>(i)] = sign * paths(i, column);
+  }
+  return arrow::band_of(std::move(values));
+}
+
+Learned::Curve curve_of(const std::vector<double>& at, const Eigen::MatrixXd& paths, double sign) {
+  Learned::Curve curve;
+  curve.at = at;
+  for (Eigen::Index k = 0; k < paths.cols(); ++k) {
+    curve.offset_deg.push_back(column_band(paths, k, sign));
+  }
+  return curve;
+}
+
+arrow::Band slope_of(const Answer& answer, const Eigen::MatrixXd& paths, double sign) {
+  const std::size_t low = answer.here > 0 ? answer.here - 1 : answer.here;
+  const std::size_t high = std::min(answer.here + 1, answer.at.size() - 1);
+  if (low == high) {
+    return {};
+  }
+  const Eigen::VectorXd slope =
+      (paths.col(static_cast<Eigen::Index>(high)) - paths.col(static_cast<Eigen::Index>(low))) *
+      (sign / (answer.at[high] - answer.at[low]));
+  return arrow::band_of({slope.begin(), slope.end()});
+}
+
+// Where each path crosses zero, nearest to the present value; empty when fewer than half do.
+std::optional<arrow::Band> crossing_of(const Answer& answer) {
+  std::vector<double> found;
+  for (Eigen::Index i = 0; i < answer.offset_deg.rows(); ++i) {
+    std::optional<double> nearest;
+    for (std::size_t k = 0; k + 1 < answer.at.size(); ++k) {
+      const double a = answer.offset_deg(i, static_cast<Eigen::Index>(k));
+      const double b = answer.offset_deg(i, static_cast<Eigen::Index>(k + 1));
+      if ((a > 0.0) == (b > 0.0)) {
+        continue;
+      }
+      const double at = answer.at[k] + (answer.at[k + 1] - answer.at[k]) * a / (a - b);
+      const double here = answer.at[answer.here];
+      if (!nearest || std::abs(at - here) < std::abs(*nearest - here)) {
+        nearest = at;
+      }
+    }
+    if (nearest) {
+      found.push_back(*nearest);
+    }
+  }
+  if (2 * found.size() < static_cast<std::size_t>(answer.offset_deg.rows())) {
+    return std::nullopt;
+  }
+  return arrow::band_of(std::move(found));
+}
+
+// Values around the present one at which the answer is wanted, the present one among them.
+void lay_out(Answer& answer, Quantity quantity, double present, const SetupFacts& facts,
+             double data_low, double data_high) {
+  const AxisRange range = axis_range(quantity);
+  double low = std::min(present - range.below, data_low);
+  double high = std::max(present + range.above, data_high);
+  if (answer.told) {
+    if (quantity == Quantity::shaft_length && facts.draw_m) {
+      low = std::max(low, std::min(present, shortest_safe_m(*facts.draw_m)));
+    }
+    low = std::max(low, std::min(present, range.least));
+  }
+  const auto steps_below = static_cast<int>(std::floor((present - low) / range.step + 1e-9));
+  const auto steps_above = static_cast<int>(std::ceil((high - present) / range.step - 1e-9));
+  for (int k = -steps_below; k <= steps_above; ++k) {
+    answer.at.push_back(present + k * range.step);
+  }
+  answer.here = static_cast<std::size_t>(steps_below);
+}
+
+}  // namespace
+
+double stiff_sign(Hand hand) {
+  return hand == Hand::left ? -1.0 : 1.0;
+}
+
+double shortest_safe_m(double draw_m) {
+  return arrow::nock_to_rest_at_full_draw_m({Hand::right, draw_m}) + arrow::kLeastPastRest_m;
+}
+
+std::string rest_of(const SetupFacts& facts) {
+  const auto number = [](const std::optional<double>& value) {
+    return value ? fmt::format("{:.6g}", *value) : std::string("-");
+  };
+  return fmt::format("{}|{}|{}|{}|{}|{}|{}", static_cast<int>(facts.arrow.fletching),
+                     static_cast<int>(facts.hand), number(facts.draw_m),
+                     number(facts.bow.draw_weight_n), number(facts.bow.rated_draw_m),
+                     facts.bow.name, facts.bow.string);
+}
+
+double Answer::chance(std::size_t point, double above_deg) const {
+  return (offset_deg.col(static_cast<Eigen::Index>(point)).array() > above_deg)
+      .cast<double>()
+      .mean();
+}
+
+double Answer::median(std::size_t point) const {
+  return column_band(offset_deg, static_cast<Eigen::Index>(point), 1.0).median;
+}
+
+namespace {
+
+Eigen::VectorXd column_at(const Answer& answer, double value) {
+  const auto above = std::lower_bound(answer.at.begin(), answer.at.end(), value);
+  if (above == answer.at.begin()) {
+    return answer.offset_deg.col(0);
+  }
+  if (above == answer.at.end()) {
+    return answer.offset_deg.rightCols(1);
+  }
+  const auto high = above - answer.at.begin();
+  const double share = (value - *(above - 1)) / (*above - *(above - 1));
+  return (1.0 - share) * answer.offset_deg.col(high - 1) + share * answer.offset_deg.col(high);
+}
+
+}  // namespace
+
+double Answer::chance_at(double value, double above_deg) const {
+  return (column_at(*this, value).array() > above_deg).cast<double>().mean();
+}
+
+double Answer::median_at(double value) const {
+  const Eigen::VectorXd column = column_at(*this, value);
+  return arrow::band_of({column.begin(), column.end()}).median;
+}
+
+Learner::Learner(const std::vector<SetupView>& setups, std::size_t latest,
+                 const JudgementOptions& options)
+    : setups_(setups),
+      latest_(latest),
+      options_(options),
+      present_(model_setup(setups[latest].facts)) {
+  const std::size_t draws = std::max<std::size_t>(options.draws, 2);
+  models_[0] = std::make_unique<BowModel>(draws, options.seed, false);
+  models_[1] = std::make_unique<BowModel>(std::min(draws, kVerticalDraws), options.seed, true);
+}
+
+Learner::~Learner() = default;
+
+const Answer& Learner::lateral(Quantity quantity) {
+  return answer(quantity, false);
+}
+
+const Answer& Learner::vertical(Quantity quantity) {
+  return answer(quantity, true);
+}
+
+const Answer& Learner::answer(Quantity quantity, bool vertical) {
+  const auto key = std::pair{quantity, vertical};
+  const auto found = answers_.find(key);
+  if (found != answers_.end()) {
+    return found->second;
+  }
+  return answers_.emplace(key, compute(quantity, vertical)).first->second;
+}
+
+Answer Learner::compute(Quantity quantity, bool vertical) {
+  const SetupFacts& latest = setups_[latest_].facts;
+  const double sign = vertical ? 1.0 : stiff_sign(latest.hand);
+  const std::optional<double> present = value_of(quantity, latest);
+  Answer answer;
+  answer.told = present.has_value();
+
+  // The measured set-ups of the same hand, relative to the latest.
+  std::vector<std::size_t> used;
+  std::vector<std::optional<arrow::Setup>> model_setups;
+  for (std::size_t i = 0; i < setups_.size(); ++i) {
+    if (counted(setups_[i]) && setups_[i].facts.hand == latest.hand) {
+      used.push_back(i);
+      model_setups.push_back(model_setup(setups_[i].facts).setup);
+    }
+  }
+  double low = present.value_or(0.0);
+  double high = low;
+  for (const std::size_t i : used) {
+    if (const auto value = value_of(quantity, setups_[i].facts); value && present) {
+      low = std::min(low, *value);
+      high = std::max(high, *value);
+    }
+  }
+  lay_out(answer, quantity, present.value_or(0.0), latest, low, high);
+
+  const auto n = static_cast<Eigen::Index>(used.size());
+  Regression regression;
+  regression.offset_deg.resize(n);
+  regression.u_deg.resize(n);
+  std::vector<std::string> groups{rest_of(latest)};
+  for (std::size_t k = 0; k < used.size(); ++k) {
+    const SetupView& setup = setups_[used[k]];
+    const OffsetSummary& offset = vertical ? *setup.judgement.vertical : *setup.judgement.lateral;
+    const auto row = static_cast<Eigen::Index>(k);
+    regression.offset_deg(row) = sign * offset.mean_deg;
+    regression.u_deg(row) = std::hypot(offset.u95_deg / kSigmasPerU95, kSetupNoise_deg);
+    Place place;
+    for (std::size_t q = 0; q < kQuantities; ++q) {
+      const auto each = static_cast<Quantity>(q);
+      const auto value = value_of(each, setup.facts);
+      const auto now = value_of(each, latest);
+      place.at[q] = value && now ? (*value - *now) / usual_step(each) : 0.0;
+    }
+    const std::string rest = rest_of(setup.facts);
+    const auto known = std::find(groups.begin(), groups.end(), rest);
+    place.group = static_cast<int>(known - groups.begin());
+    if (known == groups.end()) {
+      groups.push_back(rest);
+    }
+    regression.measured.push_back(place);
+  }
+  for (const double value : answer.at) {
+    Place place;
+    place.at[static_cast<std::size_t>(quantity)] =
+        (value - answer.at[answer.here]) / usual_step(quantity);
+    regression.wanted.push_back(place);
+  }
+
+  // Common practice: one "draw", the usual slopes through zero, with wide terms about it.
+  const auto practice_at = [&](const std::vector<Place>& places) {
+    Eigen::MatrixXd row(1, static_cast<Eigen::Index>(places.size()));
+    for (std::size_t k = 0; k < places.size(); ++k) {
+      row(0, static_cast<Eigen::Index>(k)) = practice_offset_deg(places[k], vertical);
+    }
+    return row;
+  };
+  Regression practice = regression;
+  practice.discrepancy = practice_discrepancy(vertical);
+  practice.model_measured = practice_at(practice.measured);
+  practice.model_wanted = practice_at(practice.wanted);
+  Regression chosen = practice;
+  Posterior posterior = posterior_of(practice);
+
+  std::string words =
+      present_.setup ? "" : "Prior: slopes of common practice, wide, since the arrow model lacks ";
+  for (std::size_t i = 0; i < present_.missing.size(); ++i) {
+    words += fmt::format("{}{}", i == 0 ? "" : ", ", present_.missing[i]);
+  }
+  const bool all_modelled =
+      std::all_of(model_setups.begin(), model_setups.end(),
+                  [](const std::optional<arrow::Setup>& setup) { return setup.has_value(); });
+  if (present_.setup && all_modelled && answer.told) {
+    BowModel& model = *models_[vertical ? 1 : 0];
+    Regression modelled = regression;
+    modelled.discrepancy = model_discrepancy(vertical);
+    modelled.model_wanted = sign * model.along(*present_.setup, quantity, answer.at);
+    modelled.model_measured.resize(modelled.model_wanted.rows(), n);
+    for (std::size_t k = 0; k < used.size(); ++k) {
+      modelled.model_measured.col(static_cast<Eigen::Index>(k)) =
+          sign * model.offsets(*model_setups[k]);
+    }
+    const Posterior with_model = posterior_of(modelled);
+    if (posterior.log_evidence - with_model.log_evidence > kModelRefuted) {
+      words =
+          "Prior: slopes of common practice. The shots do not fit the arrow model of the set-up "
+          "as it was told; check its figures";
+    } else {
+      words = fmt::format(
+          "Prior: the arrow model of this set-up, {} draws of what no archer measures, and what "
+          "the model may miss",
+          modelled.model_wanted.rows());
+      for (std::size_t i = 0; i < present_.assumed.size(); ++i) {
+        words += fmt::format("{}{}", i == 0 ? "; assumed: " : ", ", present_.assumed[i]);
+      }
+      posterior = with_model;
+      chosen = std::move(modelled);
+    }
+  }
+  answer.offset_deg = sampled(posterior, kPaths, options_.seed);
+
+  Learned& learned = answer.learned;
+  learned.quantity = quantity;
+  learned.vertical = vertical;
+  learned.prior_words = words + ".";
+  learned.posterior = curve_of(answer.at, answer.offset_deg, sign);
+  learned.slope_deg_per_unit = slope_of(answer, answer.offset_deg, sign);
+  learned.straight_at = crossing_of(answer);
+  if (present_.setup && answer.told) {
+    Regression before = chosen;
+    before.measured.clear();
+    before.offset_deg.resize(0);
+    before.u_deg.resize(0);
+    const Eigen::MatrixXd paths = sampled(posterior_of(before), kPaths, options_.seed);
+    learned.prior = curve_of(answer.at, paths, sign);
+    learned.prior_slope_deg_per_unit = slope_of(answer, paths, sign);
+  }
+  for (std::size_t k = 0; k < used.size(); ++k) {
+    const SetupView& setup = setups_[used[k]];
+    const auto value = value_of(quantity, setup.facts);
+    // Points that differ in more than this quantity would not lie on its curve.
+    bool alone = regression.measured[k].group == 0 && value.has_value();
+    for (std::size_t q = 0; q < kQuantities; ++q) {
+      const bool matters = static_cast<Quantity>(q) != quantity &&
+                           (vertical || static_cast<Quantity>(q) != Quantity::nocking_point);
+      alone = alone && (!matters || std::abs(regression.measured[k].at[q]) < 1e-3);
+    }
+    if (alone) {
+      const OffsetSummary& offset = vertical ? *setup.judgement.vertical : *setup.judgement.lateral;
+      learned.data.push_back({setup.judgement.name, *value, {offset.mean_deg, offset.u95_deg}});
+    }
+  }
+  return answer;
+}
+
+}  // namespace nocktrail::tune

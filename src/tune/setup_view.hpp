@@ -1,0 +1,33 @@
+// A set-up as the rooms' own files pass it on: the facts with the hand settled, and what its shots
+// say together.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "nocktrail/tune/judgement.hpp"
+
+namespace nocktrail::tune {
+
+struct SetupView {
+  SetupFacts facts;  // its hand is that of its clips where the set-up does not tell one
+  SetupJudgement judgement;
+};
+
+// Every set-up of the record, in its order. `cautions` takes what concerns the session as a whole.
+std::vector<SetupView> summarised(const SessionRecord& session, const JudgementOptions& options,
+                                  std::vector<std::string>& cautions);
+
+// The value of a quantity in SI (spine: EI in N m^2); empty when not told.
+std::optional<double> value_of(Quantity quantity, const SetupFacts& facts);
+
+// Scatter from which form comes before tune, degrees. Common practice has no figure; this is twice
+// the dead band.
+inline constexpr double kLargeScatter_deg = 1.0;
+
+inline bool counted(const SetupView& setup) {
+  return setup.judgement.lateral && setup.judgement.vertical;
+}
+
+}  // namespace nocktrail::tune

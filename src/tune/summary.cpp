@@ -1,0 +1,307 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "nocktrail/arrow/spine.hpp"
+#include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/statistics.hpp"
+#include "setup_view.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+// Practised archers of the trade, no source: what stands in for an archer's scatter until the
+// session's own set-ups tell.
+constexpr ScatterPrior kUsualScatter{0.6, 2.0};
+constexpr double kMostPooledFreedom = 6.0;
+constexpr double kSigmasPerU95 = 1.959964;
+constexpr int kFewShots = 4;
+
+const char* hand_word(Hand hand) {
+  return hand == Hand::left ? "left" : "right";
+}
+
+Hand settled_hand(const SetupRecord& setup) {
+  if (setup.facts.hand != Hand::unknown) {
+    return setup.facts.hand;
+  }
+  Hand found = Hand::unknown;
+  for (const ClipRecord& clip : setup.clips) {
+    if (clip.hand != Hand::unknown) {
+      if (found != Hand::unknown && found != clip.hand) {
+        return Hand::unknown;
+      }
+      found = clip.hand;
+    }
+  }
+  return found;
+}
+
+bool usable(const std::optional<Measured>& offset) {
+  return offset && std::isfinite(offset->value) && std::isfinite(offset->u95) && offset->u95 >= 0.0;
+}
+
+JudgedShot in_bow_frame(const Shot& shot, const std::optional<double>& cant_deg) {
+  JudgedShot judged;
+  judged.lat_deg = *shot.nock_right_deg;
+  judged.vert_deg = *shot.nock_high_deg;
+  judged.correlation = shot.right_high_correlation;
+  if (!cant_deg && shot.in_bow) {
+    judged.lat_deg = shot.in_bow->nock_right_deg;
+    judged.vert_deg = shot.in_bow->nock_high_deg;
+  } else if (cant_deg && std::isfinite(*cant_deg)) {
+    const rules::BowFrameReading bow = rules::bow_frame_from_range(
+        judged.lat_deg, judged.vert_deg, shot.right_high_correlation, *cant_deg);
+    judged.lat_deg = bow.lat_deg;
+    judged.vert_deg = bow.vert_deg;
+    judged.correlation = bow.correlation;
+  }
+  return judged;
+}
+
+void gather_shots(const SetupRecord& setup, Hand hand, SetupJudgement& judgement) {
+  for (const ClipRecord& clip : setup.clips) {
+    int of_clip = 0;
+    for (const Shot& shot : clip.reading.shots) {
+      if (shot.status != ShotStatus::measured || !usable(shot.nock_right_deg) ||
+          !usable(shot.nock_high_deg)) {
+        continue;
+      }
+      ++of_clip;
+      const std::optional<double> cant = clip.cant_deg ? clip.cant_deg : setup.facts.cant_deg;
+      JudgedShot judged = in_bow_frame(shot, cant);
+      judged.clip = of_clip == 1 ? clip.file : fmt::format("{}#{}", clip.file, of_clip);
+      if (!clip.dropped.empty()) {
+        judged.dropped = true;
+        judged.why = clip.dropped;
+      } else if (clip.hand != Hand::unknown && hand != Hand::unknown && clip.hand != hand) {
+        judged.dropped = true;
+        judged.why = fmt::format("shot {}-handed, the set-up is {}-handed", hand_word(clip.hand),
+                                 hand_word(hand));
+      }
+      judgement.shots.push_back(std::move(judged));
+    }
+    if (of_clip == 0) {
+      ++judgement.refused;
+    }
+  }
+  judgement.counted =
+      static_cast<int>(std::count_if(judgement.shots.begin(), judgement.shots.end(),
+                                     [](const JudgedShot& shot) { return !shot.dropped; }));
+}
+
+struct Columns {
+  std::vector<double> value;
+  std::vector<double> u;
+};
+
+Columns columns_of(const SetupJudgement& judgement, Measured JudgedShot::*offset) {
+  Columns columns;
+  for (const JudgedShot& shot : judgement.shots) {
+    if (!shot.dropped) {
+      columns.value.push_back((shot.*offset).value);
+      columns.u.push_back((shot.*offset).u95 / kSigmasPerU95);
+    }
+  }
+  return columns;
+}
+
+// The scatter of the session's other set-ups, with common practice as a grain of salt.
+ScatterPrior pooled_scatter(const std::vector<RobustMean>& own, std::size_t without) {
+  double freedom = 0.0;
+  double sum = 0.0;
+  for (std::size_t i = 0; i < own.size(); ++i) {
+    if (i != without && own[i].weights.size() >= 2) {
+      const double each = static_cast<double>(own[i].weights.size()) - 1.0;
+      freedom += each;
+      sum += each * own[i].scatter * own[i].scatter;
+    }
+  }
+  ScatterPrior prior = kUsualScatter;
+  if (freedom > 0.0) {
+    const double pooled = std::min(freedom, kMostPooledFreedom);
+    const double variance =
+        (pooled * sum / freedom + kUsualScatter.freedom * kUsualScatter.sd * kUsualScatter.sd) /
+        (pooled + kUsualScatter.freedom);
+    prior = {std::sqrt(variance), pooled + kUsualScatter.freedom};
+  }
+  return prior;
+}
+
+std::vector<std::optional<OffsetSummary>> summaries_of(std::vector<SetupView>& setups,
+                                                       Measured JudgedShot::*offset,
+                                                       const char* direction) {
+  std::vector<Columns> columns;
+  std::vector<RobustMean> own;
+  for (const SetupView& setup : setups) {
+    columns.push_back(columns_of(setup.judgement, offset));
+    own.push_back(robust_mean(columns.back().value, columns.back().u, kUsualScatter));
+  }
+  std::vector<std::optional<OffsetSummary>> summaries(setups.size());
+  for (std::size_t i = 0; i < setups.size(); ++i) {
+    if (columns[i].value.empty()) {
+      continue;
+    }
+    const RobustMean mean = robust_mean(columns[i].value, columns[i].u, pooled_scatter(own, i));
+    summaries[i] = OffsetSummary{mean.mean, mean.u95(), mean.scatter, mean.freedom};
+    std::size_t at = 0;
+    for (JudgedShot& shot : setups[i].judgement.shots) {
+      if (shot.dropped) {
+        continue;
+      }
+      if (std::abs(mean.distance[at]) > kOutlierDistance) {
+        shot.outlier = true;
+        shot.why +=
+            fmt::format("{}{} {:+.1f} deg from the middle of the others",
+                        shot.why.empty() ? "" : "; ", direction, (shot.*offset).value - mean.mean);
+      }
+      ++at;
+    }
+  }
+  return summaries;
+}
+
+double correlation_of(const SetupJudgement& judgement) {
+  const Columns lat = columns_of(judgement, &JudgedShot::lat_deg);
+  const Columns vert = columns_of(judgement, &JudgedShot::vert_deg);
+  const std::size_t n = lat.value.size();
+  if (n < 3) {
+    return 0.0;
+  }
+  double mean_x = 0.0;
+  double mean_y = 0.0;
+  for (std::size_t i = 0; i < n; ++i) {
+    mean_x += lat.value[i] / static_cast<double>(n);
+    mean_y += vert.value[i] / static_cast<double>(n);
+  }
+  double xx = 0.0;
+  double yy = 0.0;
+  double xy = 0.0;
+  for (std::size_t i = 0; i < n; ++i) {
+    xx += (lat.value[i] - mean_x) * (lat.value[i] - mean_x);
+    yy += (vert.value[i] - mean_y) * (vert.value[i] - mean_y);
+    xy += (lat.value[i] - mean_x) * (vert.value[i] - mean_y);
+  }
+  return xx > 0.0 && yy > 0.0 ? std::clamp(xy / std::sqrt(xx * yy), -1.0, 1.0) : 0.0;
+}
+
+void add_verdict(SetupView& setup, const JudgementOptions& options) {
+  SetupJudgement& judgement = setup.judgement;
+  if (!counted(setup)) {
+    judgement.summary = judgement.refused > 0
+                            ? fmt::format("No shot counted: {} clip{} without a number.",
+                                          judgement.refused, judgement.refused == 1 ? "" : "s")
+                            : "No shots yet.";
+    return;
+  }
+  const Measured lat{judgement.lateral->mean_deg, judgement.lateral->u95_deg};
+  const Measured vert{judgement.vertical->mean_deg, judgement.vertical->u95_deg};
+  rules::JudgeOptions judge;
+  judge.hand = setup.facts.hand;
+  judge.dead_band_deg = options.dead_band_deg;
+  const Verdict verdict = rules::judge(lat, vert, judge);
+  judgement.spine = verdict.spine;
+  judgement.nocking_point = verdict.nocking_point;
+  const std::string spine = judge.hand == Hand::unknown
+                                ? "spine open until the hand is told"
+                                : fmt::format("spine {}", rules::word(verdict.spine));
+  judgement.summary =
+      fmt::format("Mean of {} shot{}: {}, {}; {}, nocking point {}.", judgement.counted,
+                  judgement.counted == 1 ? "" : "s", rules::lateral_words(lat), spine,
+                  rules::vertical_words(vert), rules::word(verdict.nocking_point));
+}
+
+void add_warnings(SetupView& setup) {
+  SetupJudgement& judgement = setup.judgement;
+  if (!counted(setup)) {
+    return;
+  }
+  const double scatter = std::max(judgement.lateral->scatter_deg, judgement.vertical->scatter_deg);
+  if (judgement.counted < kFewShots) {
+    judgement.warnings.push_back(fmt::format(
+        "{} shot{} can hardly tell scatter from offset, and an odd one cannot be told at all.",
+        judgement.counted, judgement.counted == 1 ? "" : "s"));
+  } else if (scatter > kLargeScatter_deg) {
+    judgement.warnings.push_back(
+        setup.facts.arrow.fletching == Fletching::bare
+            ? fmt::format("The bare shafts scatter by {:.1f} deg from shot to shot: a bare shaft "
+                          "shows every fault of the loose, so this is form before it is tune. "
+                          "Shoot from close, and do not tune on it until the scatter comes down.",
+                          scatter)
+            : fmt::format("The shots scatter by {:.1f} deg: look at form first (an even loose, "
+                          "the same draw, no torque), and at arrows that are not alike.",
+                          scatter));
+  }
+  const auto outliers = std::count_if(judgement.shots.begin(), judgement.shots.end(),
+                                      [](const JudgedShot& shot) { return shot.outlier; });
+  if (outliers > 0) {
+    judgement.warnings.push_back(fmt::format(
+        "{} shot{} from the others: a plucked or collapsed loose, contact, or an unequal "
+        "arrow; number the arrows and see whether it is always the same one.",
+        outliers, outliers == 1 ? " stands apart" : "s stand apart"));
+  }
+}
+
+}  // namespace
+
+std::optional<double> value_of(Quantity quantity, const SetupFacts& facts) {
+  switch (quantity) {
+    case Quantity::shaft_length:
+      // With the point left as it is, the whole arrow's length changes alike.
+      return facts.arrow.shaft_length_m ? facts.arrow.shaft_length_m : facts.arrow.arrow_length_m;
+    case Quantity::tip_mass:
+      return facts.arrow.tip_mass_kg;
+    case Quantity::nocking_point:
+      return facts.bow.nocking_point_m;
+    case Quantity::brace_height:
+      return facts.bow.brace_height_m;
+    case Quantity::plate_offset:
+      return facts.bow.plate_offset_m;
+    case Quantity::spine:
+      break;
+  }
+  if (!facts.arrow.spine || !(facts.arrow.spine->value > 0.0)) {
+    return std::nullopt;
+  }
+  return facts.arrow.spine->convention == SpineConvention::deflection_in
+             ? arrow::ei_from_astm_deflection(facts.arrow.spine->value)
+             : arrow::ei_from_wood_pounds(facts.arrow.spine->value);
+}
+
+std::vector<SetupView> summarised(const SessionRecord& session, const JudgementOptions& options,
+                                  std::vector<std::string>& cautions) {
+  std::vector<SetupView> setups;
+  bool upright = false;
+  for (const SetupRecord& record : session.setups) {
+    SetupView setup;
+    setup.facts = record.facts;
+    setup.facts.hand = settled_hand(record);
+    setup.judgement.name = record.name;
+    gather_shots(record, setup.facts.hand, setup.judgement);
+    for (const ClipRecord& clip : record.clips) {
+      for (const Shot& shot : clip.reading.shots) {
+        upright = upright || (!clip.cant_deg && !record.facts.cant_deg && !shot.in_bow);
+      }
+    }
+    setups.push_back(std::move(setup));
+  }
+  const auto lateral = summaries_of(setups, &JudgedShot::lat_deg, "sideways");
+  const auto vertical = summaries_of(setups, &JudgedShot::vert_deg, "up and down");
+  for (std::size_t i = 0; i < setups.size(); ++i) {
+    setups[i].judgement.lateral = lateral[i];
+    setups[i].judgement.vertical = vertical[i];
+    setups[i].judgement.correlation = correlation_of(setups[i].judgement);
+    add_verdict(setups[i], options);
+    add_warnings(setups[i]);
+  }
+  if (upright) {
+    cautions.emplace_back(
+        "No cant was told: offsets are judged as if the bow stood upright. A canted bow mixes "
+        "sideways and up-and-down.");
+  }
+  return setups;
+}
+
+}  // namespace nocktrail::tune
