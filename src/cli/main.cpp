@@ -9,6 +9,7 @@
 
 #include "effects_command.hpp"
 #include "exit_status.hpp"
+#include "logbook_command.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/version.hpp"
 #include "read_command.hpp"
@@ -28,9 +29,11 @@ int run(int argc, char** argv) {
   ReadArguments read_arguments;
   EffectsArguments effects_arguments;
   SessionArguments session_arguments;
+  LogbookArguments logbook_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
   const CLI::App* session = add_session_command(program, session_arguments);
+  const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
   try {
     program.parse(argc, argv);
     if (program.got_subcommand(read)) {
@@ -41,6 +44,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(session)) {
       return run_session(session_arguments);
+    }
+    if (program.got_subcommand(logbook)) {
+      return run_logbook(*logbook, logbook_arguments);
     }
   } catch (const CLI::Success& asked) {  // --help, --version
     return program.exit(asked);

@@ -11,6 +11,7 @@
 
 #include "nocktrail/error.hpp"
 #include "store.hpp"
+#include "words.hpp"
 
 namespace nocktrail::logbook {
 namespace {
@@ -29,9 +30,11 @@ WITH times AS (
 )
 SELECT sessions.name AS session, folder, setups.name AS name,
   coalesce(first_at, recorded_at) AS first_at, coalesce(last_at, recorded_at) AS last_at,
-  bows.name AS bow, arrows.name AS arrow, hand, cant_deg, string, draw_weight_n, brace_height_m,
-  nocking_point_m, plate_offset_m, spine_convention, arrows.spine AS shaft_spine, shaft_length_m,
-  tip_mass_kg, total_mass_kg, fletching, notes, counted,
+  bows.name AS bow, draw_weight_n, rated_draw_m, brace_min_m, brace_max_m, min_grains_per_pound,
+  string, brace_height_m, plate_offset_m, nocking_point_m,
+  arrows.name AS arrow, spine_convention, arrows.spine AS shaft_spine, groups, diameter_m,
+  mass_per_length_kg_per_m, nock_mass_kg, shaft_length_m, arrow_length_m, tip_mass_kg,
+  total_mass_kg, fletching, hand, cant_deg, draw_m, focal_35mm, setups.capture_fps, notes, counted,
   lateral_deg, lateral_u95_deg, lateral_scatter_deg, lateral_freedom,
   vertical_deg, vertical_u95_deg, vertical_scatter_deg, vertical_freedom,
   verdicts.spine AS verdict_spine, verdicts.nocking_point AS verdict_nocking_point, summary,
@@ -111,6 +114,42 @@ std::optional<tune::OffsetSummary> summary_at(SQLite::Statement& statement,
   return out;
 }
 
+tune::SetupFacts facts_at(SQLite::Statement& s) {
+  tune::SetupFacts facts;
+  facts.hand = hand_of(words_at(s, "hand"));
+  facts.cant_deg = number_at(s, "cant_deg");
+  facts.draw_m = number_at(s, "draw_m");
+  facts.notes = words_at(s, "notes");
+  facts.camera.focal_35mm = number_at(s, "focal_35mm");
+  facts.camera.capture_fps = number_at(s, "capture_fps");
+  tune::BowFacts& bow = facts.bow;
+  bow.name = words_at(s, "bow");
+  bow.string = words_at(s, "string");
+  bow.draw_weight_n = number_at(s, "draw_weight_n");
+  bow.rated_draw_m = number_at(s, "rated_draw_m");
+  bow.brace_height_m = number_at(s, "brace_height_m");
+  bow.brace_min_m = number_at(s, "brace_min_m");
+  bow.brace_max_m = number_at(s, "brace_max_m");
+  bow.min_grains_per_pound = number_at(s, "min_grains_per_pound");
+  bow.plate_offset_m = number_at(s, "plate_offset_m");
+  bow.nocking_point_m = number_at(s, "nocking_point_m");
+  tune::ArrowFacts& arrow = facts.arrow;
+  arrow.name = words_at(s, "arrow");
+  if (const std::optional<double> spine = number_at(s, "shaft_spine")) {
+    arrow.spine = tune::SpineTold{spine_convention_of(words_at(s, "spine_convention")), *spine};
+  }
+  arrow.groups = spine_groups_of(words_at(s, "groups"));
+  arrow.shaft_length_m = number_at(s, "shaft_length_m");
+  arrow.arrow_length_m = number_at(s, "arrow_length_m");
+  arrow.diameter_m = number_at(s, "diameter_m");
+  arrow.mass_per_length_kg_per_m = number_at(s, "mass_per_length_kg_per_m");
+  arrow.tip_mass_kg = number_at(s, "tip_mass_kg");
+  arrow.nock_mass_kg = number_at(s, "nock_mass_kg");
+  arrow.total_mass_kg = number_at(s, "total_mass_kg");
+  arrow.fletching = fletching_of(words_at(s, "fletching"));
+  return facts;
+}
+
 SetupAnswer setup_at(SQLite::Statement& s) {
   SetupAnswer a;
   a.session = words_at(s, "session");
@@ -118,22 +157,7 @@ SetupAnswer setup_at(SQLite::Statement& s) {
   a.name = words_at(s, "name");
   a.first_at = words_at(s, "first_at");
   a.last_at = words_at(s, "last_at");
-  a.bow = words_at(s, "bow");
-  a.arrow = words_at(s, "arrow");
-  a.hand = words_at(s, "hand");
-  a.cant_deg = number_at(s, "cant_deg");
-  a.string = words_at(s, "string");
-  a.draw_weight_n = number_at(s, "draw_weight_n");
-  a.brace_height_m = number_at(s, "brace_height_m");
-  a.nocking_point_m = number_at(s, "nocking_point_m");
-  a.plate_offset_m = number_at(s, "plate_offset_m");
-  a.spine_convention = words_at(s, "spine_convention");
-  a.shaft_spine = number_at(s, "shaft_spine");
-  a.shaft_length_m = number_at(s, "shaft_length_m");
-  a.tip_mass_kg = number_at(s, "tip_mass_kg");
-  a.total_mass_kg = number_at(s, "total_mass_kg");
-  a.fletching = words_at(s, "fletching");
-  a.notes = words_at(s, "notes");
+  a.facts = facts_at(s);
   a.counted = s.getColumn("counted").getInt();
   a.lateral = summary_at(s, "lateral");
   a.vertical = summary_at(s, "vertical");
@@ -234,11 +258,11 @@ BeforeAnswer before(const Logbook& logbook, const std::string& at, const std::st
   answer.at = at;
   std::map<std::string, SetupAnswer> latest;  // by bow
   for (const SetupAnswer& setup : all_setups(logbook)) {
-    if (!bow.empty() && !same_name(bow, setup.bow)) {
+    if (!bow.empty() && !same_name(bow, setup.facts.bow.name)) {
       continue;
     }
     if (setup.first_at < at) {
-      latest.insert_or_assign(lower(setup.bow), setup);
+      latest.insert_or_assign(lower(setup.facts.bow.name), setup);
     } else if (at.size() == std::string("2026-11-25").size() && setup.first_at.starts_with(at)) {
       answer.same_day.push_back(setup);
     }
@@ -287,7 +311,7 @@ std::vector<SetupAnswer> setups(const Logbook& logbook, const Filter& filter) {
   check(logbook, filter);
   std::vector<SetupAnswer> out = all_setups(logbook);
   std::erase_if(out, [&](const SetupAnswer& setup) {
-    return !fits_names(filter, setup.bow, setup.arrow) ||
+    return !fits_names(filter, setup.facts.bow.name, setup.facts.arrow.name) ||
            !fits_time(filter, setup.first_at, setup.last_at);
   });
   return out;
@@ -329,9 +353,9 @@ BeforeAnswer before_note(const Logbook& logbook, const std::string& words, const
     consider({note.at, note.text, note.bow});
   }
   for (const SetupAnswer& setup : all_setups(logbook)) {
-    if (!setup.notes.empty()) {
+    if (!setup.facts.notes.empty()) {
       // Written of this set-up: it was in force. The next instant sorts after its last clip.
-      consider({setup.last_at + "+", setup.notes, setup.bow});
+      consider({setup.last_at + "+", setup.facts.notes, setup.facts.bow.name});
     }
   }
   if (words.empty() || !latest) {
@@ -358,15 +382,15 @@ CompareAnswer compare(const Logbook& logbook, const std::string& first, const st
   const auto judged_last = [](const ComparedArrow& arrow, const std::string& bow) {
     const auto found =
         std::find_if(arrow.setups.rbegin(), arrow.setups.rend(), [&](const SetupAnswer& setup) {
-          return setup.lateral.has_value() && same_name(setup.bow, bow);
+          return setup.lateral.has_value() && same_name(setup.facts.bow.name, bow);
         });
     return found == arrow.setups.rend() ? nullptr : &*found;
   };
   for (auto setup = answer.second.setups.rbegin(); setup != answer.second.setups.rend(); ++setup) {
-    const SetupAnswer* a = judged_last(answer.first, setup->bow);
-    const SetupAnswer* b = judged_last(answer.second, setup->bow);
+    const SetupAnswer* a = judged_last(answer.first, setup->facts.bow.name);
+    const SetupAnswer* b = judged_last(answer.second, setup->facts.bow.name);
     if (a != nullptr && b != nullptr) {
-      answer.bow = setup->bow;
+      answer.bow = setup->facts.bow.name;
       answer.first_setup = a->session + " / " + a->name;
       answer.second_setup = b->session + " / " + b->name;
       answer.lateral_difference_deg = difference(a->lateral, b->lateral);

@@ -106,4 +106,23 @@ Value word(NockingPointVerdict verdict) {
   return "unclear"s;
 }
 
+Hand hand_of(const std::string& word) {
+  return word == "right" ? Hand::right : word == "left" ? Hand::left : Hand::unknown;
+}
+
+tune::Fletching fletching_of(const std::string& word) {
+  return word == "fletched" ? tune::Fletching::fletched
+         : word == "bare"   ? tune::Fletching::bare
+                            : tune::Fletching::unknown;
+}
+
+tune::SpineConvention spine_convention_of(const std::string& word) {
+  return word == "wood-pounds" ? tune::SpineConvention::wood_pounds
+                               : tune::SpineConvention::deflection_in;
+}
+
+arrow::SpineGroups spine_groups_of(const std::string& word) {
+  return word == "pounds" ? arrow::SpineGroups::pounds : arrow::SpineGroups::deflection;
+}
+
 }  // namespace nocktrail::logbook

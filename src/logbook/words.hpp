@@ -18,4 +18,10 @@ Value word(FocalSource source);
 Value word(SpineVerdict verdict);
 Value word(NockingPointVerdict verdict);
 
+// The way back; a word that is none (empty, for NULL) gives the first of the enumeration.
+Hand hand_of(const std::string& word);
+tune::Fletching fletching_of(const std::string& word);
+tune::SpineConvention spine_convention_of(const std::string& word);
+arrow::SpineGroups spine_groups_of(const std::string& word);
+
 }  // namespace nocktrail::logbook

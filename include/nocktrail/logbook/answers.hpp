@@ -27,22 +27,7 @@ struct SetupAnswer {
   std::string name;
   std::string first_at;  // of its clips
   std::string last_at;
-  std::string bow;
-  std::string arrow;
-  std::string hand;  // empty: not told, as all texts here
-  std::optional<double> cant_deg;
-  std::string string;
-  std::optional<double> draw_weight_n;
-  std::optional<double> brace_height_m;
-  std::optional<double> nocking_point_m;
-  std::optional<double> plate_offset_m;
-  std::string spine_convention;  // "deflection-in", "wood-pounds"
-  std::optional<double> shaft_spine;
-  std::optional<double> shaft_length_m;
-  std::optional<double> tip_mass_kg;
-  std::optional<double> total_mass_kg;
-  std::string fletching;
-  std::string notes;
+  tune::SetupFacts facts;
   // As last judged; no verdict yet: counted is 0 and the words are empty.
   int counted = 0;
   std::optional<tune::OffsetSummary> lateral;

@@ -1,0 +1,235 @@
+#include "logbook_command.hpp"
+
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <CLI/Config.hpp>
+#include <CLI/Formatter.hpp>
+#include <cstdio>
+#include <filesystem>
+
+#include "exit_status.hpp"
+#include "logbook_view.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/logbook/answers.hpp"
+#include "nocktrail/logbook/logbook.hpp"
+#include "nocktrail/logbook/transfer.hpp"
+#include "nocktrail/report/atomic_file.hpp"
+
+namespace nocktrail::cli {
+namespace {
+
+namespace fs = std::filesystem;
+
+const char* const kFooter = R"(Examples:
+  nocktrail logbook liked --bow Heron --year 2025
+  nocktrail logbook before --note "string broke" --bow Heron
+  nocktrail logbook compare cedar pine
+  nocktrail logbook note "new string, 14 strands" --bow Heron
+  nocktrail logbook export --csv logbook-november
+
+Times are UTC: when a clip was filmed, or where that is not known, when it was read.)";
+
+logbook::Logbook open(const LogbookArguments& arguments, logbook::Access access) {
+  logbook::OpenOptions options;
+  options.access = access;
+  return logbook::Logbook(
+      arguments.file.empty() ? logbook::default_file() : fs::path(arguments.file), options);
+}
+
+logbook::Filter filter_of(const LogbookArguments& arguments) {
+  logbook::Filter filter{arguments.bow, arguments.arrow, arguments.since, arguments.until};
+  if (!arguments.year.empty()) {
+    if (!filter.since.empty() || !filter.until.empty()) {
+      throw BadInput("--year says it all: leave out --since and --until");
+    }
+    if (arguments.year.size() != 4 ||
+        arguments.year.find_first_not_of("0123456789") != std::string::npos) {
+      throw BadInput(fmt::format("--year: \"{}\" is not a year; give one as 2026", arguments.year));
+    }
+    filter.since = filter.until = arguments.year;
+  }
+  return filter;
+}
+
+void say(const std::string& text) {
+  const bool written = std::fwrite(text.data(), 1, text.size(), stdout) == text.size();
+  if (!written || std::fflush(stdout) != 0) {
+    throw BadInput("standard output: not everything could be written; check where it goes");
+  }
+}
+
+// The answer as text, or as JSON to its place.
+template <typename Answer>
+void show(const LogbookArguments& arguments, const Answer& answer) {
+  if (arguments.json.empty()) {
+    say(text(answer));
+    return;
+  }
+  const std::string written = json(answer).dump(2) + "\n";
+  if (arguments.json == "-") {
+    say(written);
+  } else {
+    report::write_file_whole(arguments.json, written);
+  }
+}
+
+void run_before(const LogbookArguments& arguments) {
+  if (arguments.date.empty() == arguments.note.empty()) {
+    throw BadInput(
+        "before: name a date, as 2026-11-25, or --note with some words of a note, and not both");
+  }
+  const logbook::Logbook book = open(arguments, logbook::Access::read);
+  show(arguments, arguments.note.empty()
+                      ? logbook::before_date(book, arguments.date, arguments.bow)
+                      : logbook::before_note(book, arguments.note, arguments.bow));
+}
+
+void run_export(const LogbookArguments& arguments) {
+  if (arguments.csv.empty() == arguments.json.empty()) {
+    throw BadInput("export: name either --csv FOLDER or --json FILE");
+  }
+  const logbook::Logbook book = open(arguments, logbook::Access::read);
+  if (!arguments.csv.empty()) {
+    logbook::export_csv(book, arguments.csv);
+  } else if (arguments.json == "-") {
+    say(logbook::json_text(book));
+  } else {
+    logbook::export_json(book, arguments.json);
+  }
+}
+
+void run_import(const LogbookArguments& arguments) {
+  const fs::path from = arguments.from;
+  std::error_code error;
+  if (!fs::exists(from, error)) {
+    throw BadInput(
+        fmt::format("{}: there is no such file or folder; give what `nocktrail logbook export` "
+                    "wrote",
+                    arguments.from));
+  }
+  logbook::Logbook book = open(arguments, logbook::Access::write);
+  const long rows = fs::is_directory(from, error) ? logbook::import_csv(book, from)
+                                                  : logbook::import_json(book, from);
+  say(fmt::format("{}: {} rows imported\n", book.file().string(), rows));
+}
+
+}  // namespace
+
+CLI::App* add_logbook_command(CLI::App& program, LogbookArguments& arguments) {
+  CLI::App* command =
+      program.add_subcommand("logbook", "Ask of everything ever recorded; export and import it");
+  command->require_subcommand(1);
+  command->footer(kFooter);
+  const auto add = [&](const char* name, const char* description) {
+    CLI::App* sub = command->add_subcommand(name, description);
+    sub->add_option("--logbook", arguments.file,
+                    "The logbook; else the one in the user's data directory")
+        ->type_name("FILE");
+    return sub;
+  };
+  const auto with_json = [&](CLI::App* sub) {
+    sub->add_option("--json", arguments.json, "Write JSON to a file, or - for standard output")
+        ->type_name("FILE|-");
+  };
+  const auto with_bow = [&](CLI::App* sub, const char* words) {
+    sub->add_option("--bow", arguments.bow, words)->type_name("NAME");
+  };
+  const auto with_span = [&](CLI::App* sub) {
+    sub->add_option("--year", arguments.year, "Of this year alone")->type_name("YYYY");
+    sub->add_option("--since", arguments.since, "From this day, month or year on")
+        ->type_name("DATE");
+    sub->add_option("--until", arguments.until, "Up to and with this day, month or year")
+        ->type_name("DATE");
+  };
+  const auto with_arrow = [&](CLI::App* sub) {
+    sub->add_option("--arrow", arguments.arrow, "Of this arrow alone")->type_name("NAME");
+  };
+
+  CLI::App* shots = add("shots", "Every shot with its reading");
+  with_json(shots);
+  with_bow(shots, "Of this bow alone");
+  with_arrow(shots);
+  with_span(shots);
+  shots->add_flag("--history", arguments.history, "Readings by older versions of the program too");
+
+  CLI::App* setups = add("setups", "Every set-up with its verdict");
+  with_json(setups);
+  with_bow(setups, "Of this bow alone");
+  with_arrow(setups);
+  with_span(setups);
+
+  CLI::App* liked = add("liked", "What a bow liked: set-ups that ended matched, or done");
+  with_json(liked);
+  with_bow(liked, "Of this bow alone");
+  with_arrow(liked);
+  with_span(liked);
+
+  CLI::App* before = add("before", "The set-up in force before a date, or before a note");
+  before->add_option("date", arguments.date, "A day, or a day and a time: 2026-11-25T10:30")
+      ->type_name("DATE");
+  before->add_option("--note", arguments.note, "Before the latest note that holds these words")
+      ->type_name("WORDS");
+  with_bow(before, "Of this bow alone");
+  with_json(before);
+
+  CLI::App* compare = add("compare", "Two arrows side by side: offsets, scatter, shots");
+  compare->add_option("first", arguments.first_arrow)->type_name("ARROW")->required();
+  compare->add_option("second", arguments.second_arrow)->type_name("ARROW")->required();
+  with_bow(compare, "On this bow alone");
+  with_span(compare);
+  with_json(compare);
+
+  CLI::App* note = add("note", "Add a dated note");
+  note->add_option("text", arguments.note_text)->type_name("TEXT")->required();
+  note->add_option("--date", arguments.date, "Of this day or time; else now")->type_name("DATE");
+  with_bow(note, "About this bow");
+
+  CLI::App* notes = add("notes", "The notes");
+  with_json(notes);
+  with_bow(notes, "About this bow alone");
+  with_span(notes);
+
+  CLI::App* out = add("export", "Write the whole logbook as plain files");
+  out->add_option("--csv", arguments.csv, "A new folder, one CSV file for each table")
+      ->type_name("FOLDER");
+  with_json(out);
+
+  CLI::App* in = add("import", "Take an export into an empty logbook, without loss");
+  in->add_option("from", arguments.from, "The folder or the JSON file that export wrote")
+      ->type_name("PATH")
+      ->required();
+  return command;
+}
+
+int run_logbook(const CLI::App& command, const LogbookArguments& arguments) {
+  const auto named = [&command](const char* name) { return command.got_subcommand(name); };
+  if (named("note")) {
+    logbook::Logbook book = open(arguments, logbook::Access::write);
+    book.add_note({arguments.date, arguments.note_text, arguments.bow});
+  } else if (named("import")) {
+    run_import(arguments);
+  } else if (named("export")) {
+    run_export(arguments);
+  } else if (named("before")) {
+    run_before(arguments);
+  } else {
+    const logbook::Filter filter = filter_of(arguments);
+    const logbook::Logbook book = open(arguments, logbook::Access::read);
+    if (named("shots")) {
+      show(arguments, logbook::shots(book, filter, arguments.history));
+    } else if (named("setups")) {
+      show(arguments, logbook::setups(book, filter));
+    } else if (named("liked")) {
+      show(arguments, logbook::liked(book, filter));
+    } else if (named("compare")) {
+      show(arguments,
+           logbook::compare(book, arguments.first_arrow, arguments.second_arrow, filter));
+    } else {
+      show(arguments, logbook::notes(book, filter));
+    }
+  }
+  return kAllMeasured;
+}
+
+}  // namespace nocktrail::cli
