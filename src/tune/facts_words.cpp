@@ -124,6 +124,12 @@ class Facts {
   std::vector<Fact> all_;
 };
 
+// "7 1/2 in" of "7 1/2 in (190.5 mm)".
+std::string without_metric(const std::string& value) {
+  const bool metric = value.ends_with(" mm)") || value.ends_with(" g)");
+  return metric ? value.substr(0, value.rfind(" (")) : value;
+}
+
 std::string paragraph(const std::vector<Fact>& facts, Part part, const char* head) {
   std::string words;
   for (const Fact& fact : facts) {
@@ -193,6 +199,24 @@ std::vector<FactLine> changed_facts(const SetupFacts& before, const SetupFacts& 
     }
   }
   return changed;
+}
+
+std::string changes_in_brief(const SetupFacts& before, const SetupFacts& facts) {
+  const std::vector<FactLine> old_lines = fact_lines(before);
+  std::string words;
+  for (const Fact& fact : Facts(facts).take()) {
+    const auto old = std::find_if(old_lines.begin(), old_lines.end(), [&](const FactLine& line) {
+      return line.what == fact.line.what;
+    });
+    if (old != old_lines.end() && old->value == fact.line.value) {
+      continue;
+    }
+    const std::string was = old == old_lines.end() ? "" : without_metric(old->value);
+    words += fmt::format("{}{}{}{}{}", words.empty() ? "" : ", ", fact.brief,
+                         *fact.brief == '\0' ? "" : " ", without_metric(fact.line.value),
+                         was.empty() ? "" : fmt::format(" (was {})", was));
+  }
+  return words;
 }
 
 std::vector<std::string> particulars(const SetupFacts& facts) {

@@ -1,15 +1,95 @@
+#include <algorithm>
+#include <cmath>
+
+#include "advice.hpp"
+#include "build_sheet.hpp"
+#include "learning.hpp"
 #include "nocktrail/tune/judgement.hpp"
+#include "setup_view.hpp"
 
 namespace nocktrail::tune {
+namespace {
+
+bool changed_in(const std::vector<SetupView>& setups, Quantity quantity) {
+  std::optional<double> first;
+  for (const SetupView& setup : setups) {
+    const auto value = value_of(quantity, setup.facts);
+    if (value && first && std::abs(*value - *first) > 1e-7) {
+      return true;
+    }
+    first = first ? first : value;
+  }
+  return false;
+}
+
+bool to_be_changed(Quantity quantity, StepKind step) {
+  switch (step) {
+    case StepKind::trim_shaft:
+      return quantity == Quantity::shaft_length;
+    case StepKind::heavier_tip:
+    case StepKind::lighter_tip:
+      return quantity == Quantity::tip_mass;
+    case StepKind::start_high:
+    case StepKind::lower_nocking_point:
+    case StepKind::raise_nocking_point:
+      return quantity == Quantity::nocking_point;
+    case StepKind::weaker_shaft:
+    case StepKind::stiffer_shaft:
+      return quantity == Quantity::spine;
+    case StepKind::thinner_plate:
+      return quantity == Quantity::plate_offset;
+    case StepKind::fine_tune_brace:
+      return quantity == Quantity::brace_height;
+    case StepKind::film_more:
+    case StepKind::mind_form:
+    case StepKind::check_contact:
+    case StepKind::shoot_bare:
+    case StepKind::done:
+      break;
+  }
+  // The shaft's length is what a full-length arrow is tuned by: shown from the start.
+  return quantity == Quantity::shaft_length;
+}
+
+}  // namespace
 
 SessionJudgement judge_session(const SessionRecord& session, const JudgementOptions& options) {
   SessionJudgement judgement;
-  for (const SetupRecord& setup : session.setups) {
-    SetupJudgement each;
-    each.name = setup.name;
-    judgement.setups.push_back(each);
+  const std::vector<SetupView> setups = summarised(session, options, judgement.cautions);
+  for (const SetupView& setup : setups) {
+    judgement.setups.push_back(setup.judgement);
   }
-  judgement.next.words = options.draws > 0 ? "Film more shots." : "";
+  if (setups.empty()) {
+    judgement.next.words = "Film six shots of a first set-up: full-length, nocking point high.";
+    judgement.next.because = "The session has no set-up yet.";
+    return judgement;
+  }
+  Learner learner(setups, setups.size() - 1, options);
+  const Situation situation{setups, setups.size() - 1, options, learner};
+  judgement.next = next_step(situation);
+  for (std::size_t q = 0; q < kQuantities; ++q) {
+    const auto quantity = static_cast<Quantity>(q);
+    const bool known = value_of(quantity, situation.now().facts).has_value();
+    if (known && situation.now().facts.hand != Hand::unknown &&
+        (changed_in(setups, quantity) || to_be_changed(quantity, judgement.next.kind))) {
+      judgement.learned.push_back(quantity == Quantity::nocking_point
+                                      ? learner.vertical(quantity).learned
+                                      : learner.lateral(quantity).learned);
+    }
+  }
+  if (judgement.next.kind == StepKind::done) {
+    judgement.build_sheet = build_sheet(situation);
+  }
+  const std::vector<std::string>& missing = learner.present().missing;
+  if (!missing.empty()) {
+    std::string text =
+        "The arrow model was left out, the advice rests on the shots and on common "
+        "practice; it would need: ";
+    for (std::size_t i = 0; i < missing.size(); ++i) {
+      text += (i == 0 ? "" : ", ") + missing[i];
+    }
+    judgement.cautions.push_back(text + ".");
+  }
   return judgement;
 }
 

@@ -1,0 +1,101 @@
+// A known change must move the reading its known way; when it does not, the reading is not spine.
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "advice.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/statistics.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+// Sign of "acts stiffer" with more of the quantity; 0 where practice does not agree.
+int stiffer_with_more(Quantity quantity) {
+  switch (quantity) {
+    case Quantity::shaft_length:
+    case Quantity::tip_mass:
+      return -1;
+    case Quantity::plate_offset:
+    case Quantity::spine:
+      return 1;
+    case Quantity::nocking_point:
+    case Quantity::brace_height:
+      break;
+  }
+  return 0;
+}
+
+const char* change_words(Quantity quantity, bool more) {
+  switch (quantity) {
+    case Quantity::shaft_length:
+      return more ? "a longer shaft" : "a shorter shaft";
+    case Quantity::tip_mass:
+      return more ? "a heavier tip" : "a lighter tip";
+    case Quantity::plate_offset:
+      return more ? "a thicker strike plate" : "a thinner strike plate";
+    case Quantity::spine:
+      return more ? "a stiffer shaft" : "a weaker shaft";
+    case Quantity::nocking_point:
+    case Quantity::brace_height:
+      break;
+  }
+  return "the change";
+}
+
+}  // namespace
+
+std::optional<Step> contact_step(const Situation& situation) {
+  const SetupFacts& now = situation.now().facts;
+  const SetupView* before = nullptr;
+  for (std::size_t i = situation.latest; i-- > 0 && before == nullptr;) {
+    if (counted(situation.setups[i]) && !same_setup(situation.setups[i].facts, now)) {
+      before = &situation.setups[i];
+    }
+  }
+  if (before == nullptr || rest_of(before->facts) != rest_of(now) || now.hand == Hand::unknown) {
+    return std::nullopt;
+  }
+  std::optional<Quantity> changed;
+  double more = 0.0;
+  for (std::size_t q = 0; q < kQuantities; ++q) {
+    const auto quantity = static_cast<Quantity>(q);
+    const auto was = value_of(quantity, before->facts);
+    const auto is = value_of(quantity, now);
+    if (was.has_value() != is.has_value()) {
+      return std::nullopt;
+    }
+    // The nocking point does not touch the sideways offset.
+    if (was && std::abs(*is - *was) > 1e-7 && quantity != Quantity::nocking_point) {
+      if (changed) {
+        return std::nullopt;
+      }
+      changed = quantity;
+      more = *is - *was;
+    }
+  }
+  if (!changed || stiffer_with_more(*changed) == 0) {
+    return std::nullopt;
+  }
+  const Measured was = pooled(situation.setups, before->facts, false)->offset_deg;
+  const Measured is = pooled(situation.setups, now, false)->offset_deg;
+  const double expected = (more > 0.0 ? 1.0 : -1.0) * stiffer_with_more(*changed);
+  const double toward_expected = expected * stiff_sign(now.hand) * (is.value - was.value);
+  const double u95 = std::hypot(was.u95, is.u95);
+  if (toward_expected > -std::max(u95, 0.5 * situation.options.dead_band_deg)) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::check_contact;
+  step.words =
+      "Cut and change nothing. Look for contact or a false reading, not spine: powder or lipstick "
+      "on shelf, plate and fletching shows a touch; a tight nock, a plucked or collapsed loose, "
+      "torque, a short draw and unequal arrows read falsely. Then shoot this set-up again.";
+  step.because =
+      fmt::format("{} should act {}, but the reading went from {} to {}, the other way.",
+                  change_words(*changed, more > 0.0), expected > 0.0 ? "stiffer" : "weaker",
+                  rules::lateral_words(was), rules::lateral_words(is));
+  return step;
+}
+
+}  // namespace nocktrail::tune

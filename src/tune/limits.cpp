@@ -1,0 +1,55 @@
+#include <algorithm>
+#include <cmath>
+
+#include "advice.hpp"
+#include "nocktrail/arrow/power_stroke.hpp"
+#include "nocktrail/arrow/setup_check.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+constexpr double kUsualShaft_kg_per_m =
+    8.0 * units::kKilogramsPerGrain / units::kMetresPerInch;  // common practice, no source
+
+}  // namespace
+
+bool Limits::trim_allowed(double trim_m) const {
+  if (longest_trim_m && trim_m > *longest_trim_m + 1e-9) {
+    return false;
+  }
+  return lighter_allowed(trim_m * shaft_mass_per_length_kg_per_m);
+}
+
+bool Limits::lighter_allowed(double less_kg) const {
+  return !lightest_kg || !arrow_mass_kg || *arrow_mass_kg - less_kg >= *lightest_kg;
+}
+
+Limits limits_of(const SetupFacts& facts, const ModelSetup& model) {
+  Limits limits;
+  if (facts.draw_m && facts.arrow.shaft_length_m) {
+    limits.longest_trim_m =
+        std::max(0.0, *facts.arrow.shaft_length_m - shortest_safe_m(*facts.draw_m));
+  }
+  const double grains_per_pound =
+      std::max(facts.bow.min_grains_per_pound.value_or(0.0), arrow::kLeastGrainsPerPound);
+  // Without the whole set-up the force at the rated draw stands for that at the archer's.
+  const std::optional<double> held_n =
+      model.setup ? arrow::held_force_n(*model.setup) : facts.bow.draw_weight_n;
+  if (held_n) {
+    limits.lightest_kg =
+        grains_per_pound * units::kKilogramsPerGrain * *held_n / units::kNewtonsPerPoundForce;
+  }
+  limits.shaft_mass_per_length_kg_per_m =
+      facts.arrow.mass_per_length_kg_per_m.value_or(kUsualShaft_kg_per_m);
+  if (model.setup) {
+    limits.arrow_mass_kg = arrow::mass_properties(model.setup->arrow).mass_kg;
+    limits.shaft_mass_per_length_kg_per_m = model.setup->arrow.shaft.mass_per_length_kg_per_m;
+  }
+  // A weighed arrow is better than one added up; the lighter of the two is the careful one.
+  if (facts.arrow.total_mass_kg) {
+    limits.arrow_mass_kg = std::min(*facts.arrow.total_mass_kg, limits.arrow_mass_kg.value_or(1.0));
+  }
+  return limits;
+}
+
+}  // namespace nocktrail::tune

@@ -1,0 +1,182 @@
+// Start high, come down a sixteenth at a time until nock high just disappears. Nock high on the
+// way down may be the arrow bouncing off the shelf, so the direction of the last change decides.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "advice.hpp"
+#include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/facts_words.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+constexpr double kInch = units::kMetresPerInch;
+constexpr double kKnownHigh_m = 0.4375 * kInch;  // from here up, nock high means too high
+constexpr double kStartHigh_m = 0.625 * kInch;
+constexpr double kSame_m = 0.1e-3;
+constexpr double kSigmasPerU95 = 1.959964;
+constexpr double kNeighbour_steps = 1.5;  // how far the next explored height may lie
+constexpr double kSameLength_m = kInch / 16.0;
+
+struct Height {
+  double at_m = 0.0;
+  Measured nock_high_deg;
+};
+
+bool same_but_nocking_point(const SetupFacts& a, const SetupFacts& b) {
+  const auto length = [](const SetupFacts& facts) {
+    return value_of(Quantity::shaft_length, facts).value_or(0.0);
+  };
+  return rest_of(a) == rest_of(b) && std::abs(length(a) - length(b)) < kSameLength_m &&
+         a.arrow.tip_mass_kg == b.arrow.tip_mass_kg;
+}
+
+// The heights tried with this arrow, ascending.
+std::vector<Height> explored(const Situation& situation) {
+  std::vector<Height> heights;
+  for (const SetupView& setup : situation.setups) {
+    const auto at = setup.facts.bow.nocking_point_m;
+    if (!counted(setup) || !at || !same_but_nocking_point(setup.facts, situation.now().facts) ||
+        std::any_of(heights.begin(), heights.end(),
+                    [&](const Height& known) { return std::abs(known.at_m - *at) < kSame_m; })) {
+      continue;
+    }
+    heights.push_back({*at, pooled(situation.setups, setup.facts, true)->offset_deg});
+  }
+  std::sort(heights.begin(), heights.end(),
+            [](const Height& a, const Height& b) { return a.at_m < b.at_m; });
+  return heights;
+}
+
+// +1 when `other` is nock higher than `here` beyond one standard uncertainty of the difference,
+// -1 when lower, 0 in between.
+int compared(const Measured& other, const Measured& here) {
+  const double difference = other.value - here.value;
+  const double u = std::hypot(other.u95, here.u95) / kSigmasPerU95;
+  return difference > u ? 1 : (difference < -u ? -1 : 0);
+}
+
+Step lower(const Situation& situation, std::string because) {
+  Step step;
+  step.kind = StepKind::lower_nocking_point;
+  step.amount = situation.options.nocking_point_step_m;
+  step.words = fmt::format(
+      "Move the nocking point down {} and shoot again: nock high must shrink. If it grows or comes "
+      "back on the way down, the arrow is bouncing off the shelf: go back up.",
+      inches_and_mm(*step.amount));
+  step.because = std::move(because);
+  return step;
+}
+
+Step raise(const Situation& situation, std::string because) {
+  Step step;
+  step.kind = StepKind::raise_nocking_point;
+  step.amount = situation.options.nocking_point_step_m;
+  step.words =
+      fmt::format("Move the nocking point up {} and shoot again.", inches_and_mm(*step.amount));
+  step.because = std::move(because);
+  return step;
+}
+
+Step start_high(const std::optional<double>& present_m, const std::string& seen) {
+  Step step;
+  step.kind = StepKind::start_high;
+  if (present_m && *present_m < kStartHigh_m) {
+    step.amount = kStartHigh_m - *present_m;
+  }
+  step.words = fmt::format(
+      "Set the nocking point high, {} above square, shoot, and come down from there {} at a time.",
+      inches_and_mm(kStartHigh_m), inches_and_mm(kInch / 16.0));
+  step.because = fmt::format(
+      "{} may come from a nocking point too high or, by a bounce off the shelf, too low, and "
+      "nothing shot before at a known height tells which.",
+      seen);
+  return step;
+}
+
+// Whether the nocking point was found good at this height before the arrow was changed: then only
+// a clear sign opens the question anew.
+bool settled_before(const Situation& situation) {
+  const auto now = situation.now().facts.bow.nocking_point_m;
+  bool changed = false;  // since the height was last moved
+  for (std::size_t i = situation.latest + 1; i-- > 0;) {
+    const SetupView& setup = situation.setups[i];
+    const auto at = setup.facts.bow.nocking_point_m;
+    if (at.has_value() != now.has_value() || (at && std::abs(*at - *now) > kSame_m)) {
+      break;
+    }
+    changed = changed || !same_but_nocking_point(setup.facts, situation.now().facts);
+  }
+  return changed;
+}
+
+}  // namespace
+
+std::optional<Step> nocking_point_step(const Situation& situation) {
+  const double band = situation.options.dead_band_deg;
+  const Measured here = pooled(situation.setups, situation.now().facts, true)->offset_deg;
+  const std::string seen = rules::vertical_words(here);
+  const bool clear = settled_before(situation);
+  const rules::Side side = rules::side_of(here, band);
+  const bool high = clear ? side == rules::Side::positive : here.value > band;
+  const bool low = clear ? side == rules::Side::negative : here.value < -band;
+  if (!high && !low) {
+    return std::nullopt;
+  }
+  const auto now = situation.now().facts.bow.nocking_point_m;
+  if (!now) {
+    return high ? start_high(now, seen)
+                : raise(situation, fmt::format("{}: the nocking point is too low.", seen));
+  }
+  const Height* below = nullptr;
+  const Height* above = nullptr;
+  const std::vector<Height> heights = explored(situation);
+  const double reach = kNeighbour_steps * situation.options.nocking_point_step_m;
+  for (const Height& height : heights) {
+    const double off = height.at_m - *now;
+    if (off < -kSame_m && off > -reach) {
+      below = &height;
+    }
+    if (off > kSame_m && off < reach && above == nullptr) {
+      above = &height;
+    }
+  }
+  if (low) {
+    if (above != nullptr && std::abs(above->nock_high_deg.value) >= std::abs(here.value)) {
+      return std::nullopt;  // between two heights, and this is the better
+    }
+    return raise(situation, fmt::format("{}: the nocking point is too low.", seen));
+  }
+  if (below != nullptr && compared(below->nock_high_deg, here) > 0) {
+    // Lower was higher still: that was the bounce.
+    if (above == nullptr || compared(above->nock_high_deg, here) < 0) {
+      return raise(situation,
+                   fmt::format("{}, and lower down it was {}: the arrow bounces off the shelf.",
+                               seen, rules::vertical_words(below->nock_high_deg)));
+    }
+    return std::nullopt;
+  }
+  if (below != nullptr && std::abs(below->nock_high_deg.value) >= std::abs(here.value)) {
+    return std::nullopt;
+  }
+  if (above != nullptr && below == nullptr && compared(above->nock_high_deg, here) < 0) {
+    return raise(situation,
+                 fmt::format("{} after lowering, {} before: nock high that grows on the way down "
+                             "is a bounce off the shelf.",
+                             seen, rules::vertical_words(above->nock_high_deg)));
+  }
+  if (above == nullptr && below == nullptr && *now < kKnownHigh_m && !clear) {
+    return start_high(now, seen);
+  }
+  return lower(situation,
+               above != nullptr
+                   ? fmt::format("{}, {} one step higher up: coming down helps, go on.", seen,
+                                 rules::vertical_words(above->nock_high_deg))
+                   : fmt::format("{} with the nocking point {} above square: a known high start.",
+                                 seen, inches_and_mm(*now)));
+}
+
+}  // namespace nocktrail::tune

@@ -1,0 +1,346 @@
+// Sideways: trim, tip, shaft or plate, by what this bow was learned to answer.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "advice.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/statistics.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+constexpr double kInch = units::kMetresPerInch;
+constexpr double kGrain = units::kKilogramsPerGrain;
+constexpr double kDoneChance = 0.90;  // that the mean offset is inside the dead band
+constexpr double kSideChance = 0.95;  // that it lies on one side, before anything is changed
+constexpr double kFineTrim_m = kInch / 32.0;
+constexpr double kNearZero_m = 0.5 * kInch;  // of trim left: from here on half of it at a time
+constexpr double kFineTip_kg = 5.0 * kGrain;
+constexpr double kLargestTipStep_kg = 50.0 * kGrain;
+constexpr double kLargestTipNeed_kg = 75.0 * kGrain;  // beyond, other shafts serve better
+constexpr double kLightestTip_kg = 60.0 * kGrain;
+constexpr int kFewestMore = 3;
+constexpr int kMostMore = 12;  // asked for at a time
+constexpr int kHopeless = 30;  // more than this: form first
+constexpr int kEnoughShots = 40;
+
+struct Outcome {
+  double weak = 0.0;  // chances at the present set-up
+  double stiff = 0.0;
+  double straight = 0.0;
+  double negative = 0.0;
+  double median_deg = 0.0;  // positive acts stiff
+  double sd_deg = 0.0;
+};
+
+Outcome outcome_of(const Answer& answer, double band) {
+  Outcome outcome;
+  outcome.stiff = answer.chance(answer.here, band);
+  outcome.weak = 1.0 - answer.chance(answer.here, -band);
+  outcome.straight = 1.0 - outcome.stiff - outcome.weak;
+  outcome.negative = 1.0 - answer.chance(answer.here, 0.0);
+  outcome.median_deg = answer.median(answer.here);
+  const Eigen::VectorXd column = answer.offset_deg.col(static_cast<Eigen::Index>(answer.here));
+  outcome.sd_deg = std::sqrt((column.array() - column.mean()).square().mean());
+  return outcome;
+}
+
+struct Trim {
+  double amount_m = 0.0;  // 0: none is safe
+  double overshoot = 0.0;
+};
+
+// The longest trim, in thirty-seconds of an inch, that most likely does not pass zero, passes the
+// dead band with less than the allowed chance, and keeps to half of what is left near zero.
+Trim trim_for(const Situation& situation, const Answer& answer, const Limits& limits) {
+  const JudgementOptions& options = situation.options;
+  const double here = answer.at[answer.here];
+  const double left = answer.learned.straight_at
+                          ? std::max(0.0, here - answer.learned.straight_at->median)
+                          : options.largest_trim_m * 4.0;
+  double most = options.largest_trim_m;
+  if (left < kNearZero_m) {
+    most = std::min(most, std::max(0.5 * left, kFineTrim_m));
+  }
+  for (int k = static_cast<int>(std::floor(most / kFineTrim_m + 1e-6)); k > 0; --k) {
+    const double amount = k * kFineTrim_m;
+    const double after = here - amount;
+    if (!limits.trim_allowed(amount) || after < answer.at.front() - 1e-9) {
+      continue;
+    }
+    const double overshoot = answer.chance_at(after, options.dead_band_deg);
+    if (overshoot < options.overshoot_chance && answer.median_at(after) <= 0.0) {
+      return {amount, overshoot};
+    }
+  }
+  return {};
+}
+
+std::string reading_words(const Situation& situation, const Outcome& outcome) {
+  const auto shots = pooled(situation.setups, situation.now().facts, false);
+  const double side = stiff_sign(situation.now().facts.hand);
+  return fmt::format(
+      "the mean of {} shots is {}; with all set-ups and the prior the offset is {}, inside the "
+      "dead band with {:.0f} % chance",
+      shots->shots, rules::lateral_words(shots->offset_deg),
+      rules::lateral_words({side * outcome.median_deg, 1.959964 * outcome.sd_deg}),
+      100.0 * outcome.straight);
+}
+
+Step trim_step(const Situation& situation, const Answer& answer, const Outcome& outcome,
+               const Trim& trim) {
+  Step step;
+  step.kind = StepKind::trim_shaft;
+  step.amount = trim.amount_m;
+  step.overshoot_chance = trim.overshoot;
+  const SetupFacts& facts = situation.now().facts;
+  step.words = fmt::format("Trim the shaft by {}", inches_and_mm(trim.amount_m));
+  if (facts.arrow.shaft_length_m) {
+    step.words +=
+        fmt::format(", to {}", inches_and_mm(*facts.arrow.shaft_length_m - trim.amount_m));
+  }
+  step.words += ", and shoot again.";
+  if (!facts.draw_m || !facts.arrow.shaft_length_m) {
+    step.words +=
+        " First have someone mark the shaft at the rest at full draw: at least half an inch must "
+        "be left past the rest after the cut.";
+  }
+  step.because = "The arrow acts weak: " + reading_words(situation, outcome);
+  if (answer.learned.straight_at && answer.told) {
+    const arrow::Band& at = *answer.learned.straight_at;
+    step.because += fmt::format(", straight at {} (95 %: {:.2f} to {:.2f} in)",
+                                inches_and_mm(at.median), at.low95 / kInch, at.high95 / kInch);
+  }
+  step.because += '.';
+  return step;
+}
+
+Step film_more(const Situation& situation, const Outcome& outcome) {
+  const double band = situation.options.dead_band_deg;
+  const auto here = pooled(situation.setups, situation.now().facts, false);
+  // The mean must come to lie inside the band, or clear of zero, with its uncertainty: the margin
+  // over Student's factor is the standard uncertainty to reach, and precision adds up over shots.
+  const double margin = std::max(band - std::abs(outcome.median_deg), 0.4 * band);
+  const double wanted_sd = margin / student_factor(std::max(2.0, here->shots - 1.0), 0.8);
+  const double gain = 1.0 / (wanted_sd * wanted_sd) - 1.0 / (outcome.sd_deg * outcome.sd_deg);
+  const double more = std::ceil(here->per_shot_sd_deg * here->per_shot_sd_deg * gain);
+  Step step;
+  step.because = "Scatter hides the answer: " + reading_words(situation, outcome) + ".";
+  if (more > kHopeless) {
+    step.kind = StepKind::mind_form;
+    step.words = fmt::format(
+        "Form first: at this scatter it would take some {:.0f} more shots to settle it. Work on an "
+        "even loose and the same draw from shot to shot, come closer, then shoot this set-up "
+        "again.",
+        more);
+    return step;
+  }
+  step.kind = StepKind::film_more;
+  const int asked = std::clamp(static_cast<int>(more), kFewestMore, kMostMore);
+  step.amount = asked;
+  step.words = fmt::format("Change nothing and film {} more shots of this set-up.", asked);
+  return step;
+}
+
+// The smallest change of tip, in steps of 5 gr, whose median leaves straight; empty: not within
+// the range looked at.
+std::optional<double> tip_change(const Answer& answer, bool heavier) {
+  const double here = answer.at[answer.here];
+  for (std::size_t k = 1; k < answer.at.size(); ++k) {
+    const std::size_t at = heavier ? answer.here + k : answer.here - k;
+    if (at >= answer.at.size()) {
+      break;
+    }
+    const double median = answer.median(at);
+    if (heavier ? median <= 0.0 : median >= 0.0) {
+      return std::abs(answer.at[at] - here);
+    }
+  }
+  return std::nullopt;
+}
+
+Step heavier_tip(const Situation& situation, const Outcome& outcome) {
+  Step step;
+  const std::string why = "The arrow acts stiff, and a stiff arrow cannot be trimmed right: ";
+  step.because = why + reading_words(situation, outcome) + ".";
+  const SetupFacts& facts = situation.now().facts;
+  if (!facts.arrow.tip_mass_kg) {
+    step.kind = StepKind::heavier_tip;
+    step.amount = 25.0 * kGrain;
+    step.words =
+        "Fit a tip 25 gr heavier and shoot again: the arrow must act weaker. Weaker shafts, or a "
+        "thinner strike plate, do the same.";
+    return step;
+  }
+  const Answer& tip = situation.learner.lateral(Quantity::tip_mass);
+  const std::optional<double> needed = tip_change(tip, true);
+  if (!needed || *needed > kLargestTipNeed_kg) {
+    double added = 0.0;  // in this session
+    for (const SetupView& setup : situation.setups) {
+      added = std::max(added, *facts.arrow.tip_mass_kg -
+                                  setup.facts.arrow.tip_mass_kg.value_or(*facts.arrow.tip_mass_kg));
+    }
+    const double plate_m = facts.bow.plate_offset_m.value_or(0.0);
+    if (added > kLargestTipStep_kg && plate_m > kInch / 16.0) {
+      step.kind = StepKind::thinner_plate;
+      step.amount = kInch / 32.0;
+      step.words = fmt::format(
+          "Make the strike plate thinner by {} and shoot again: the arrow must act weaker.",
+          inches_and_mm(*step.amount));
+      return step;
+    }
+    step.kind = StepKind::weaker_shaft;
+    step.words =
+        "Try shafts one spine group weaker, full length: more tip than 75 gr would be needed to "
+        "bring these to straight. A thinner strike plate helps a little.";
+    return step;
+  }
+  const double amount = std::min(*needed, kLargestTipStep_kg);
+  step.kind = StepKind::heavier_tip;
+  step.amount = amount;
+  step.words = fmt::format(
+      "Fit a tip {:.0f} gr heavier ({:.0f} gr) and shoot again: the arrow must act weaker. Weaker "
+      "shafts or a thinner strike plate do the same.",
+      amount / kGrain, (*facts.arrow.tip_mass_kg + amount) / kGrain);
+  return step;
+}
+
+// Weak, and the shaft may not be cut any more.
+Step weak_without_trim(const Situation& situation, const Outcome& outcome, const Limits& limits) {
+  Step step;
+  step.because =
+      "The arrow acts weak and may not be trimmed further: " + reading_words(situation, outcome) +
+      ".";
+  const auto tip_kg = situation.now().facts.arrow.tip_mass_kg;
+  if (tip_kg) {
+    const Answer& tip = situation.learner.lateral(Quantity::tip_mass);
+    const double needed = tip_change(tip, false).value_or(kLargestTipStep_kg);
+    const double amount = std::min(needed, kLargestTipStep_kg);
+    if (limits.lighter_allowed(amount) && limits.arrow_mass_kg && limits.lightest_kg &&
+        *tip_kg - amount >= kLightestTip_kg - 1e-9) {
+      step.kind = StepKind::lighter_tip;
+      step.amount = amount;
+      step.words = fmt::format(
+          "Fit a tip {:.0f} gr lighter ({:.0f} gr) and shoot again: the arrow must act stiffer.",
+          amount / kGrain, (*tip_kg - amount) / kGrain);
+      return step;
+    }
+  }
+  step.kind = StepKind::stiffer_shaft;
+  step.words =
+      "Try shafts one spine group stiffer, full length: these cannot be cut or lightened any "
+      "further.";
+  return step;
+}
+
+bool brace_tried(const Situation& situation) {
+  const auto now = situation.now().facts.bow.brace_height_m;
+  return std::any_of(situation.setups.begin(), situation.setups.end(), [&](const SetupView& s) {
+    const auto then = s.facts.bow.brace_height_m;
+    return then && now && std::abs(*then - *now) > 1e-4;
+  });
+}
+
+std::optional<Step> brace_step(const Situation& situation, const Outcome& outcome) {
+  const BowFacts& bow = situation.now().facts.bow;
+  constexpr double kStep_m = kInch / 8.0;
+  if (!bow.brace_height_m || !bow.brace_min_m || !bow.brace_max_m || brace_tried(situation)) {
+    return std::nullopt;
+  }
+  // Common practice: higher acts slightly stiffer. Some say otherwise, so it is a trial.
+  const bool up = outcome.median_deg < 0.0;
+  const double after = *bow.brace_height_m + (up ? kStep_m : -kStep_m);
+  if (after < *bow.brace_min_m || after > *bow.brace_max_m) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::fine_tune_brace;
+  step.amount = kStep_m;
+  step.words = fmt::format(
+      "Fine-tune with the brace height: {} {} (to {}), and shoot again. The effect is small and "
+      "goes either way from bow to bow: if the offset grows, go back.",
+      up ? "raise it by" : "lower it by", inches_and_mm(kStep_m), inches_and_mm(after));
+  step.because =
+      "What is left is too small for the saw: " + reading_words(situation, outcome) + ".";
+  return step;
+}
+
+Step done(const Situation& situation, const Outcome& outcome) {
+  Step step;
+  const Fletching fletching = situation.now().facts.arrow.fletching;
+  if (fletching == Fletching::fletched) {
+    step.kind = StepKind::shoot_bare;
+    step.words =
+        "Shoot the same shaft bare (wrap tape of the fletching's mass where it sat): at least "
+        "six shots, from close by.";
+    step.because = "Fletched it leaves straight, and a bare shaft tells more: " +
+                   reading_words(situation, outcome) + ".";
+    return step;
+  }
+  step.kind = StepKind::done;
+  step.words =
+      "Done: leave it as it is, write it down and build the rest of the set to match. What is "
+      "left is fine-tuning by brace height, a few turns of the string at a time.";
+  step.because = "It leaves straight: " + reading_words(situation, outcome) + ".";
+  if (fletching == Fletching::unknown) {
+    step.because += " Whether these were bare shafts was not told; bare ones tell more.";
+  }
+  return step;
+}
+
+}  // namespace
+
+Step spine_step(const Situation& situation) {
+  const SetupFacts& facts = situation.now().facts;
+  if (facts.hand == Hand::unknown) {
+    Step step;
+    step.kind = StepKind::film_more;
+    step.words =
+        "Write into the session's file whether the archer is right- or left-handed: without it "
+        "the sideways offset cannot be turned into a step.";
+    step.because = "The hand is not told.";
+    return step;
+  }
+  const double band = situation.options.dead_band_deg;
+  const Answer& length = situation.learner.lateral(Quantity::shaft_length);
+  const Outcome outcome = outcome_of(length, band);
+  const Limits limits = limits_of(facts, situation.learner.present());
+  const bool fletched = facts.arrow.fletching == Fletching::fletched;
+  if (outcome.straight >= kDoneChance) {
+    return done(situation, outcome);
+  }
+  const Trim trim = trim_for(situation, length, limits);
+  if (fletched &&
+      (outcome.straight >= 0.5 || (outcome.median_deg > 0.0 && outcome.median_deg < 2.0 * band))) {
+    return done(situation, outcome);
+  }
+  if (outcome.negative >= kSideChance) {
+    if (trim.amount_m > 0.0) {
+      return trim_step(situation, length, outcome, trim);
+    }
+    if (!limits.trim_allowed(kFineTrim_m)) {
+      if (outcome.straight >= 0.5) {
+        if (const auto brace = brace_step(situation, outcome)) {
+          return *brace;
+        }
+      }
+      return weak_without_trim(situation, outcome, limits);
+    }
+  }
+  if (1.0 - outcome.negative >= kSideChance) {
+    return heavier_tip(situation, outcome);
+  }
+  const auto here = pooled(situation.setups, facts, false);
+  if (here->shots >= kEnoughShots && outcome.straight >= 0.5) {
+    if (const auto brace = brace_step(situation, outcome)) {
+      return *brace;
+    }
+    return done(situation, outcome);
+  }
+  return film_more(situation, outcome);
+}
+
+}  // namespace nocktrail::tune
