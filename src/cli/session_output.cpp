@@ -150,6 +150,10 @@ void SessionOutput::record(JudgedSession& judged) {
     judged.failed = true;
     message(fmt::format("{}; the session is not in the logbook yet, the next run adds it",
                         problem.what()));
+  } catch (const std::exception& problem) {
+    // What was read and judged must not be lost over it.
+    judged.failed = true;
+    message(fmt::format("fault in the program itself, in the logbook: {}", problem.what()));
   }
 }
 

@@ -184,7 +184,16 @@ class Planner {
     return clips;
   }
 
-  static void lay_over(PlannedClip& clip, const ClipTold& told) {
+  // What session.toml and a setup.toml say of one clip must agree.
+  void lay_over(PlannedClip& clip, const ClipTold& told) {
+    const bool hands =
+        clip.hand != Hand::unknown && told.hand != Hand::unknown && clip.hand != told.hand;
+    const bool cants = clip.cant_deg && told.cant_deg && *clip.cant_deg != *told.cant_deg;
+    if (hands || cants) {
+      plan_.faults.push_back(fmt::format(
+          "{}: contradicts the {} that this clip is given in its set-up's {}; keep one of them",
+          told.field, hands ? "hand" : "cant", kSetupFile));
+    }
     if (!told.dropped.empty()) {
       clip.dropped = told.dropped;
     }

@@ -1,6 +1,5 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
-#include <sys/stat.h>
 
 #include <atomic>
 #include <chrono>
@@ -10,6 +9,7 @@
 #include <mutex>
 #include <thread>
 
+#include "file_stamp.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/picture/still.hpp"
@@ -397,9 +397,9 @@ class Run {
       record.program_version = kVersion;
       record.read_at_utc = utc(std::time(nullptr));
     }
-    struct stat file {};  // phones and copies keep the time of filming as the file's
-    if (::stat(job.clip->path.c_str(), &file) == 0) {
-      record.filmed_at_utc = utc(file.st_mtim.tv_sec);
+    // Phones and copies keep the time of filming as the file's.
+    if (const std::optional<struct stat> file = file_status(job.clip->path)) {
+      record.filmed_at_utc = utc(file->st_mtim.tv_sec);
     }
     job.ready = true;
     const std::lock_guard<std::mutex> guard(mutex_);

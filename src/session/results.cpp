@@ -3,7 +3,6 @@
 #include <fcntl.h>
 #include <fmt/format.h>
 #include <sys/file.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 #include <boost/crc.hpp>
@@ -12,6 +11,7 @@
 #include <sstream>
 #include <system_error>
 
+#include "file_stamp.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
 #include "nocktrail/report/atomic_file.hpp"
@@ -49,14 +49,9 @@ std::optional<std::string> content(const fs::path& path) {
   return text.str();
 }
 
-// Changes whenever the content may have; the change time cannot be set back by hand.
-std::optional<std::string> stamp_of(const fs::path& path) {
-  struct stat s {};
-  if (::stat(path.c_str(), &s) != 0) {
-    return std::nullopt;
-  }
-  return fmt::format("{} {}.{} {}.{} {}:{}", s.st_size, s.st_mtim.tv_sec, s.st_mtim.tv_nsec,
-                     s.st_ctim.tv_sec, s.st_ctim.tv_nsec, s.st_dev, s.st_ino);
+std::optional<std::string> stamp_at(const fs::path& path) {
+  const std::optional<struct stat> status = file_status(path);
+  return status ? std::optional<std::string>(stamp_of(*status)) : std::nullopt;
 }
 
 void make_folder(const fs::path& folder) {
@@ -117,7 +112,7 @@ bool Results::try_lock() {
 
 std::string Results::sha256_of(const fs::path& path) {
   const std::string name = path.string();
-  const std::optional<std::string> stamp = stamp_of(path);
+  const std::optional<std::string> stamp = stamp_at(path);
   if (stamp) {
     const std::lock_guard<std::mutex> guard(mutex_);
     for (auto* known : {&seen_, &seen_before_}) {
@@ -129,7 +124,7 @@ std::string Results::sha256_of(const fs::path& path) {
   }
   std::string sha256 = media::sha256_of_file(path);
   // Written to while it was hashed: what was hashed is no content worth remembering.
-  if (stamp && stamp_of(path) == stamp) {
+  if (stamp && stamp_at(path) == stamp) {
     const std::lock_guard<std::mutex> guard(mutex_);
     seen_[name] = {*stamp, sha256};
   }

@@ -1,0 +1,235 @@
+// The hand-written files: what they may say, and every complaint with file, line and field.
+#include <doctest/doctest.h>
+
+#include <regex>
+#include <string>
+
+#include "nocktrail/arrow/setup_file.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/units/units.hpp"
+#include "support.hpp"
+
+using namespace nocktrail;
+using namespace nocktrail::session;
+using nocktrail::session::test::says;
+
+namespace {
+
+constexpr double kInch = units::kMetresPerInch;
+constexpr double kGrain = units::kKilogramsPerGrain;
+
+tune::SetupFacts facts(const std::string& toml, const tune::SetupFacts& before = {}) {
+  return parse_facts(toml, "setup.toml", FactsKind::setup, before).facts;
+}
+
+std::string complaint(const std::string& toml, const tune::SetupFacts& before = {}) {
+  try {
+    parse_facts(toml, "session.toml", FactsKind::session, before);
+  } catch (const BadInput& problem) {
+    const std::string line = problem.what();
+    CHECK(line.find('\n') == std::string::npos);
+    CHECK(line.starts_with("session.toml: line "));
+    return line;
+  }
+  return "no complaint";
+}
+
+// Every "# field = value" of the template, switched on.
+std::string uncommented(const std::string& text) {
+  return std::regex_replace(text, std::regex("(^|\n)# (\\w+ = |\\[clip)"), "$1$2");
+}
+
+}  // namespace
+
+TEST_CASE("unit: an empty file tells nothing, and the template only the hand") {
+  const tune::SetupFacts none = facts("");
+  CHECK(none.hand == Hand::unknown);
+  CHECK_FALSE(none.bow.draw_weight_n);
+  CHECK_FALSE(none.arrow.spine);
+  const FactsTold told = parse_facts(session_template(), "t", FactsKind::session);
+  CHECK(told.facts.hand == Hand::right);
+  CHECK_FALSE(told.facts.cant_deg);
+  CHECK_FALSE(told.facts.bow.nocking_point_m);
+  CHECK(told.clips.empty());
+}
+
+TEST_CASE("unit: every field that the template offers is known, and comes out in SI") {
+  const FactsTold told = parse_facts(uncommented(session_template()), "t", FactsKind::session);
+  CHECK(told.name == "spring set");
+  const tune::SetupFacts& f = told.facts;
+  CHECK(f.cant_deg == doctest::Approx(15.0));
+  CHECK(f.notes == "indoors, soft butt at 8 m");
+  CHECK(f.bow.name == "the yew longbow");
+  CHECK(*f.bow.draw_weight_n == doctest::Approx(45.0 * units::kNewtonsPerPoundForce));
+  CHECK(*f.bow.brace_height_m == doctest::Approx(7.25 * kInch));
+  CHECK(*f.bow.brace_min_m == doctest::Approx(6.75 * kInch));
+  CHECK(*f.bow.min_grains_per_pound == doctest::Approx(8.0));
+  CHECK(*f.bow.nocking_point_m == doctest::Approx(0.625 * kInch));
+  CHECK(*f.draw_m == doctest::Approx(28.0 * kInch));
+  CHECK(f.arrow.spine->convention == tune::SpineConvention::deflection_in);
+  CHECK(f.arrow.spine->value == doctest::Approx(0.5));
+  CHECK(*f.arrow.arrow_length_m == doctest::Approx(31.75 * kInch));
+  CHECK(*f.arrow.total_mass_kg == doctest::Approx(383.0 * kGrain));
+  CHECK(*f.arrow.taper_length_m == doctest::Approx(9.0 * kInch));
+  CHECK(f.camera.focal_35mm == doctest::Approx(26.0));
+  CHECK(f.camera.capture_fps == doctest::Approx(240.0));
+  REQUIRE(told.clips.size() == 2);
+  CHECK(told.clips[0].name == "2-lower/IMG_0021.mp4");
+  CHECK(told.clips[0].cant_deg == doctest::Approx(5.0));
+  CHECK(told.clips[1].dropped == "plucked");
+}
+
+TEST_CASE("unit: a set-up file of the effects command is taken as it is") {
+  const tune::SetupFacts f = facts(arrow::setup_template());
+  const arrow::Setup setup = arrow::parse_setup(arrow::setup_template(), "t");
+  CHECK(*f.bow.draw_weight_n == doctest::Approx(setup.bow.draw_weight_n));
+  CHECK(*f.bow.plate_offset_m == doctest::Approx(setup.bow.plate_offset_m));
+  CHECK(*f.arrow.shaft_length_m == doctest::Approx(setup.arrow.shaft.length_m));
+  CHECK(*f.arrow.mass_per_length_kg_per_m ==
+        doctest::Approx(setup.arrow.shaft.mass_per_length_kg_per_m));
+}
+
+TEST_CASE("reference: the other ways to say spine and mass") {
+  // Wooden pounds keep their convention; 20/64 in of 0.013 in wall at 71 GPa deflects 0.627 in
+  // (beam formula with the span and load of ASTM F2031); 232 gr over 29 in are 8.0 gr/in.
+  const tune::SetupFacts wood = facts("[arrow]\nwood_spine = \"50lb\"\n");
+  CHECK(wood.arrow.spine->convention == tune::SpineConvention::wood_pounds);
+  CHECK(wood.arrow.spine->value == doctest::Approx(50.0));
+  CHECK(wood.arrow.groups == arrow::SpineGroups::pounds);
+  const tune::SetupFacts tube = facts(
+      "[arrow]\ndiameter = \"20/64in\"\nyoungs_modulus_gpa = 71\nwall = \"0.013in\"\n"
+      "shaft_length = \"29in\"\nshaft_mass = \"232gr\"\n");
+  CHECK(tube.arrow.spine->value == doctest::Approx(0.627).epsilon(1e-3));
+  CHECK(*tube.arrow.mass_per_length_kg_per_m == doctest::Approx(8.0 * kGrain / kInch));
+}
+
+TEST_CASE("unit: a set-up inherits what it does not name") {
+  const tune::SetupFacts first = facts(
+      "hand = \"left\"\ncant = 10\nnotes = \"first\"\n[bow]\nnocking_point = \"5/8in\"\n"
+      "brace_height = \"7in\"\n[arrow]\nfletching = \"fletched\"\n");
+  const tune::SetupFacts second = facts("[bow]\nnocking_point = \"9/16in\"\n", first);
+  CHECK(second.hand == Hand::left);
+  CHECK(second.cant_deg == doctest::Approx(10.0));
+  CHECK(second.notes.empty());
+  CHECK(*second.bow.nocking_point_m == doctest::Approx(9.0 / 16.0 * kInch));
+  CHECK(*second.bow.brace_height_m == doctest::Approx(7.0 * kInch));
+  CHECK(second.arrow.fletching == tune::Fletching::fletched);
+}
+
+TEST_CASE("unit: trimming and a new tip carry length and mass along") {
+  const tune::SetupFacts full = facts(
+      "[arrow]\nshaft_length = \"31in\"\narrow_length = \"31.75in\"\nmass_per_length = "
+      "\"8gr/in\"\ntip_mass = \"125gr\"\nnock_mass = \"10gr\"\ntotal_mass = \"383gr\"\n"
+      "fletching = \"bare\"\n");
+  const tune::SetupFacts trimmed = facts("[arrow]\nshaft_length = \"30.5in\"\n", full);
+  CHECK(*trimmed.arrow.arrow_length_m == doctest::Approx(31.25 * kInch));
+  CHECK(*trimmed.arrow.total_mass_kg == doctest::Approx(379.0 * kGrain));
+  const tune::SetupFacts heavier = facts("[arrow]\ntip_mass = \"150gr\"\n", trimmed);
+  CHECK(*heavier.arrow.total_mass_kg == doctest::Approx(404.0 * kGrain));
+  CHECK(*heavier.arrow.arrow_length_m == doctest::Approx(31.25 * kInch));
+  const tune::SetupFacts fletched = facts("[arrow]\nfletching = \"fletched\"\n", heavier);
+  CHECK_FALSE(fletched.arrow.total_mass_kg);  // of feathers not weighed
+  const tune::SetupFacts weighed = facts("[arrow]\nfletching_mass = \"12gr\"\n", heavier);
+  CHECK(weighed.arrow.fletching == tune::Fletching::fletched);
+  CHECK(*weighed.arrow.total_mass_kg == doctest::Approx(416.0 * kGrain));
+  const tune::SetupFacts bare = facts("[arrow]\nfletching = \"bare\"\n", weighed);
+  CHECK(*bare.arrow.total_mass_kg == doctest::Approx(404.0 * kGrain));
+  const tune::SetupFacts told =
+      facts("[arrow]\nshaft_length = \"30in\"\narrow_length = \"31in\"\ntotal_mass = \"401gr\"\n",
+            heavier);
+  CHECK(*told.arrow.arrow_length_m == doctest::Approx(31.0 * kInch));
+  CHECK(*told.arrow.total_mass_kg == doctest::Approx(401.0 * kGrain));
+}
+
+TEST_CASE("fault: misspelt fields name the line and the nearest known one") {
+  struct Row {
+    const char* toml;
+    const char* line;
+    const char* words;
+  };
+  for (const Row& row : std::initializer_list<Row>{
+           {"hnad = \"right\"\n", "line 1: ", "hnad is not a known field; did you mean hand?"},
+           {"\n\n[bow]\nbrace_hight = \"7in\"\n",
+            "line 4: ", "bow.brace_hight is not a known field; did you mean bow.brace_height?"},
+           {"[bow]\nknocking_point = \"1/2in\"\n", "line 2: ", "did you mean bow.nocking_point?"},
+           {"[arow]\ntip_mass = \"125gr\"\n", "line 1: ", "did you mean arrow?"},
+           {"[arrow]\nbrace_height = \"7in\"\n", "line 2: ", "did you mean bow.brace_height?"},
+           {"shaft_length = \"30in\"\n", "line 1: ", "did you mean arrow.shaft_length?"},
+           {"[camera]\nfocal = 26\n", "line 2: ", "did you mean camera.focal_35mm?"},
+           {"[archer]\ndraw = \"28in\"\n", "line 2: ", "did you mean archer.draw_length?"},
+           {"[clip.\"a.mp4\"]\ndropped = \"plucked\"\n", "line 2: ",
+            "clip.\"a.mp4\".dropped is not a known field; did you mean clip.\"a.mp4\".drop?"}}) {
+    CAPTURE(row.toml);
+    const std::string line = complaint(row.toml);
+    CAPTURE(line);
+    CHECK(says(line, row.line));
+    CHECK(says(line, row.words));
+  }
+}
+
+TEST_CASE("fault: values out of range, of another kind or without a unit") {
+  struct Row {
+    const char* toml;
+    const char* words;
+  };
+  for (const Row& row : std::initializer_list<Row>{
+           {"[bow]\nbrace_height = \"72in\"\n",
+            "line 2: bow.brace_height: 72in is not possible; "
+            "give 4 to 11in"},
+           {"[bow]\nbrace_height = \"7\"\n",
+            "line 2: bow.brace_height: cannot read \"7\" as a "
+            "length (the unit is missing)"},
+           {"[bow]\nbrace_height = 7\n", "line 2: bow.brace_height must be text in quotes"},
+           {"[bow]\nbrace_height = \"nan in\"\n", "line 2: bow.brace_height"},
+           {"[bow]\ndraw_weight = \"450lb\"\n", "line 2: bow.draw_weight: 450lb is not possible"},
+           {"[arrow]\n\ntip_mass = \"125lb\"\n", "line 3: arrow.tip_mass"},
+           {"[arrow]\nspine = \"500in\"\n", "line 2: arrow.spine: 500in is not possible"},
+           {"[arrow]\nfletching = \"feathers\"\n", "neither \"bare\" nor \"fletched\""},
+           {"hand = \"rihgt\"\n", "line 1: hand: \"rihgt\" is neither"},
+           {"hand = 1\n", "line 1: hand must be text in quotes"},
+           {"cant = 95\n", "line 1: cant: 95 deg is not possible; give -90 to 90 deg"},
+           {"cant = \"15\"\n", "line 1: cant must be a plain number"},
+           {"cant = nan\n", "line 1: cant"},
+           {"[camera]\nfocal_35mm = 5\n", "line 2: camera.focal_35mm: 5 mm is not possible"},
+           {"[camera]\ncapture_fps = 0\n", "line 2: camera.capture_fps"},
+           {"bow = \"yew\"\n", "line 1: bow must be a section: a line [bow]"},
+           {"[clip.\"a.mp4\"]\ndrop = \"\"\n", "line 2: clip.\"a.mp4\".drop must give the reason"},
+           {"[clip.\"a.mp4\"]\ndrop = true\n", "line 2: clip.\"a.mp4\".drop must be text"},
+           {"[clip.\"a.mp4\"]\ncant = 100\n", "line 2: clip.\"a.mp4\".cant: 100 deg"},
+           {"hand = \"right\n", "line 1, column"},
+           {"cant = 1\ncant = 2\n", "line 2, column"}}) {
+    CAPTURE(row.toml);
+    const std::string line = complaint(row.toml);
+    CAPTURE(line);
+    CHECK(says(line, row.words));
+  }
+}
+
+TEST_CASE("fault: fields that contradict one another") {
+  CHECK(says(complaint("[arrow]\nspine = \"0.5in\"\nwood_spine = \"50lb\"\n"),
+             "line 3: arrow.wood_spine contradicts arrow.spine"));
+  CHECK(says(complaint("[arrow]\nspine = \"0.5in\"\nyoungs_modulus_gpa = 71\n"),
+             "line 3: arrow.youngs_modulus_gpa contradicts arrow.spine"));
+  CHECK(says(complaint("[arrow]\nyoungs_modulus_gpa = 71\n"), "needs arrow.diameter"));
+  CHECK(says(complaint("[arrow]\nwall = \"0.013in\"\n"), "belongs to arrow.youngs_modulus_gpa"));
+  CHECK(says(complaint("[arrow]\nshaft_length = \"29in\"\nmass_per_length = \"8gr/in\"\n"
+                       "shaft_mass = \"232gr\"\n"),
+             "line 4: arrow.shaft_mass contradicts"));
+  CHECK(says(complaint("[arrow]\nshaft_mass = \"232gr\"\n"), "needs arrow.shaft_length"));
+  CHECK(says(complaint("[bow]\nbrace_min = \"8in\"\nbrace_max = \"7in\"\n"),
+             "line 2: bow.brace_min: the range is upside down"));
+  CHECK(says(complaint("[arrow]\nshaft_length = \"30in\"\narrow_length = \"29in\"\n"),
+             "line 3: arrow.arrow_length: an arrow of 29in"));
+  CHECK(says(complaint("[arrow]\ntip_mass = \"300gr\"\ntotal_mass = \"250gr\"\n"),
+             "line 3: arrow.total_mass: a total of 250gr is less than the parts told, 300gr"));
+  CHECK(says(complaint("[arrow]\nfletching = \"bare\"\nfletching_mass = \"12gr\"\n"),
+             "line 3: arrow.fletching_mass contradicts"));
+  // What this file changed is to blame, not what was inherited.
+  const tune::SetupFacts before = facts("[bow]\nbrace_min = \"7in\"\n");
+  CHECK(says(complaint("[bow]\nbrace_max = \"6.5in\"\n", before), "line 2: bow.brace_max"));
+}
+
+TEST_CASE("fault: only session.toml names the session") {
+  CHECK_THROWS_AS(parse_facts("name = \"x\"\n", "setup.toml", FactsKind::setup), BadInput);
+}

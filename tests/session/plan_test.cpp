@@ -1,0 +1,161 @@
+// What is found in a folder, before any clip is opened.
+#include <doctest/doctest.h>
+
+#include <string>
+#include <vector>
+
+#include "nocktrail/error.hpp"
+#include "nocktrail/session/session.hpp"
+#include "nocktrail/units/units.hpp"
+#include "support.hpp"
+
+using namespace nocktrail;
+using namespace nocktrail::session;
+using namespace nocktrail::session::test;
+
+namespace {
+
+std::vector<std::string> names(const PlannedSetup& setup) {
+  std::vector<std::string> all;
+  for (const PlannedClip& clip : setup.clips) {
+    all.push_back(clip.path.filename().string());
+  }
+  return all;
+}
+
+}  // namespace
+
+TEST_CASE("unit: names are in natural order") {
+  CHECK(natural_less("2-trim", "10-trim"));
+  CHECK_FALSE(natural_less("10-trim", "2-trim"));
+  CHECK(natural_less("a", "b"));
+  CHECK(natural_less("IMG_0009.mp4", "IMG_0010.mp4"));
+  CHECK(natural_less("IMG_9.mp4", "IMG_0010.mp4"));
+  CHECK(natural_less("3", "3-b"));
+  CHECK(natural_less("x99999999999999999999999", "x100000000000000000000000"));
+  for (const char* name : {"", "7", "a7b", "007"}) {
+    CHECK_FALSE(natural_less(name, name));
+  }
+  CHECK(natural_less("01", "1") != natural_less("1", "01"));
+}
+
+TEST_CASE("unit: a plain folder is one set-up; other files and hidden ones are passed over") {
+  const Folder folder;
+  folder.write("b.MP4", "1");
+  folder.write("a.mov", "2");
+  folder.write(".half.mp4", "3");
+  folder.write("notes.txt", "4");
+  folder.write("truth.json", "5");
+  folder.write("nocktrail-results/old.mp4", "6");
+  folder.write("session.toml", "# mine\nname = \"evening\"\nhand = \"left\"\n");
+  const Plan plan = load(folder.path());
+  CHECK(plan.name == "evening");
+  REQUIRE(plan.setups.size() == 1);
+  CHECK(plan.setups[0].name == ".");
+  CHECK(plan.setups[0].facts.hand == Hand::left);
+  CHECK(names(plan.setups[0]) == std::vector<std::string>{"a.mov", "b.MP4"});
+  CHECK(plan.messages.empty());
+  CHECK(plan.faults.empty());
+}
+
+TEST_CASE("unit: sub-folders are set-ups in order, each from the one before") {
+  const Folder folder;
+  folder.write("session.toml", "[bow]\nnocking_point = \"5/8in\"\nbrace_height = \"7in\"\n");
+  folder.write("1-start/a.mp4", "1");
+  folder.write("2-lower/b.mp4", "2");
+  folder.write("2-lower/setup.toml", "notes = \"down\"\n[bow]\nnocking_point = \"9/16in\"\n");
+  folder.write("10-brace/setup.toml", "[bow]\nbrace_height = \"7.25in\"\n");
+  folder.write("photos/x.jpg", "3");
+  const Plan plan = load(folder.path());
+  REQUIRE(plan.setups.size() == 3);
+  CHECK(plan.name == folder.path().filename().string());
+  CHECK(plan.setups[0].name == "1-start");
+  CHECK(plan.setups[1].name == "2-lower");
+  CHECK(plan.setups[2].name == "10-brace");
+  CHECK(plan.setups[2].clips.empty());
+  constexpr double kInch = units::kMetresPerInch;
+  CHECK(*plan.setups[0].facts.bow.nocking_point_m == doctest::Approx(0.625 * kInch));
+  CHECK(*plan.setups[2].facts.bow.nocking_point_m == doctest::Approx(0.5625 * kInch));
+  CHECK(*plan.setups[2].facts.bow.brace_height_m == doctest::Approx(7.25 * kInch));
+  CHECK(plan.setups[1].facts.notes == "down");
+  CHECK(plan.setups[2].facts.notes.empty());
+}
+
+TEST_CASE("fault: clips that belong to no set-up are named, one line each") {
+  const Folder folder;
+  folder.write("1-start/a.mp4", "1");
+  folder.write("stray.mp4", "2");
+  folder.write("1-start/deeper/lost.mp4", "3");
+  const Plan plan = load(folder.path());
+  REQUIRE(plan.setups.size() == 1);
+  CHECK(names(plan.setups[0]) == std::vector<std::string>{"a.mp4"});
+  REQUIRE(plan.messages.size() == 2);
+  CHECK(any_says(plan.messages, "stray.mp4: belongs to no set-up"));
+  CHECK(any_says(plan.messages, "deeper/lost.mp4: belongs to no set-up"));
+}
+
+TEST_CASE("unit: clips are overruled from either file") {
+  const Folder folder;
+  folder.write("session.toml",
+               "hand = \"right\"\n[camera]\nfocal_35mm = 26\n[clip.\"a.mp4\"]\ndrop = "
+               "\"plucked\"\n[clip.\"2-b/same.mp4\"]\nfocal_35mm = 52\n");
+  folder.write("1-a/a.mp4", "1");
+  folder.write("1-a/same.mp4", "2");
+  folder.write("1-a/setup.toml", "[clip.\"same.mp4\"]\nhand = \"left\"\ncant = -7\n");
+  folder.write("2-b/same.mp4", "3");
+  const Plan plan = load(folder.path());
+  CHECK(plan.messages.empty());
+  CHECK(plan.faults.empty());
+  CHECK(plan.setups[0].clips[0].dropped == "plucked");
+  CHECK(plan.setups[0].clips[1].hand == Hand::left);
+  CHECK(plan.setups[0].clips[1].cant_deg == doctest::Approx(-7.0));
+  CHECK(plan.setups[0].clips[1].focal_35mm == doctest::Approx(26.0));
+  CHECK(plan.setups[1].clips[0].focal_35mm == doctest::Approx(52.0));
+  CHECK(plan.setups[1].clips[0].hand == Hand::unknown);
+}
+
+TEST_CASE("fault: an overruled clip that is not there, or not one alone") {
+  const Folder folder;
+  folder.write("session.toml",
+               "[clip.\"IMG_7.mp4\"]\ndrop = \"plucked\"\n[clip.\"same.mp4\"]\ncant = 3\n");
+  folder.write("1-a/IMG_07.mp4", "1");
+  folder.write("1-a/same.mp4", "2");
+  folder.write("2-b/same.mp4", "3");
+  const Plan plan = load(folder.path());
+  REQUIRE(plan.messages.size() == 1);
+  CHECK(says(plan.messages[0], "session.toml: line 1: "));
+  CHECK(says(plan.messages[0], "there is no such clip; did you mean IMG_07.mp4?"));
+  REQUIRE(plan.faults.size() == 1);
+  CHECK(says(plan.faults[0], "line 3: "));
+  CHECK(says(plan.faults[0], "write [clip.\"1-a/same.mp4\"]"));
+}
+
+TEST_CASE("fault: two files that contradict one another over a clip") {
+  const Folder folder;
+  folder.write("session.toml", "[clip.\"a.mp4\"]\ncant = 3\n");
+  folder.write("1-a/a.mp4", "1");
+  folder.write("1-a/setup.toml", "[clip.\"a.mp4\"]\ncant = 5\n");
+  const Plan plan = load(folder.path());
+  REQUIRE(plan.faults.size() == 1);
+  CHECK(says(plan.faults[0], "session.toml: line 1: "));
+  CHECK(says(plan.faults[0], "cant"));
+}
+
+TEST_CASE("fault: the faults of all hand-written files are named in one run") {
+  const Folder folder;
+  folder.write("session.toml", "hnad = \"right\"\n");
+  folder.write("1-a/setup.toml", "[bow]\nbrace_hight = \"7in\"\n");
+  folder.write("2-b/setup.toml", "[bow\n");
+  const Plan plan = load(folder.path());
+  REQUIRE(plan.faults.size() == 3);
+  CHECK(any_says(plan.faults, "session.toml: line 1: hnad"));
+  CHECK(any_says(plan.faults, "1-a/setup.toml: line 2: bow.brace_hight"));
+  CHECK(any_says(plan.faults, "2-b/setup.toml: line 1"));
+}
+
+TEST_CASE("fault: a folder that is none") {
+  const Folder folder;
+  folder.write("file.mp4", "1");
+  CHECK_THROWS_AS(load(folder / "missing"), BadInput);
+  CHECK_THROWS_AS(load(folder / "file.mp4"), BadInput);
+}
