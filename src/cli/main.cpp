@@ -14,6 +14,7 @@
 #include "nocktrail/version.hpp"
 #include "read_command.hpp"
 #include "session_command.hpp"
+#include "still_command.hpp"
 
 namespace {
 
@@ -30,10 +31,12 @@ int run(int argc, char** argv) {
   EffectsArguments effects_arguments;
   SessionArguments session_arguments;
   LogbookArguments logbook_arguments;
+  StillArguments still_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
   const CLI::App* session = add_session_command(program, session_arguments);
   const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
+  const CLI::App* still = add_still_command(program, still_arguments);
   try {
     program.parse(argc, argv);
     if (program.got_subcommand(read)) {
@@ -41,6 +44,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(effects)) {
       return run_effects(effects_arguments);
+    }
+    if (program.got_subcommand(still)) {
+      return run_still(still_arguments);
     }
     if (program.got_subcommand(session)) {
       return run_session(session_arguments);

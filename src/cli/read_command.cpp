@@ -50,48 +50,6 @@ void check_range(const char* option, double value, double low, double high, cons
   }
 }
 
-// The command line as the measuring rooms take it. Throws BadInput naming the option.
-ReadClipOptions checked_options(const ReadArguments& arguments) {
-  ReadClipOptions options;
-  if (arguments.hand == "right") {
-    options.hand = Hand::right;
-  } else if (arguments.hand == "left") {
-    options.hand = Hand::left;
-  } else if (!arguments.hand.empty()) {
-    throw BadInput(
-        fmt::format("--hand: \"{}\" is neither right nor left; give the archer's hand "
-                    "that draws the string",
-                    rules::printable(arguments.hand)));
-  }
-  if (arguments.cant_deg) {
-    check_range("--cant", *arguments.cant_deg, -90.0, 90.0, " degrees");
-  }
-  if (arguments.focal_35mm) {
-    check_range("--focal-35mm", *arguments.focal_35mm, 10.0, 200.0, " mm");
-  }
-  if (arguments.capture_fps) {
-    check_range("--capture-fps", *arguments.capture_fps, 1.0, 2000.0, " frames a second");
-  }
-  check_range("--dead-band", arguments.dead_band_deg, 0.0, 10.0, " degrees");
-  if (!arguments.arrow_length.empty()) {
-    const double length_m = units::parse_length_m(arguments.arrow_length, "--arrow-length");
-    constexpr double kShortest_m = 0.4;
-    constexpr double kLongest_m = 1.1;
-    if (length_m < kShortest_m || length_m > kLongest_m) {
-      throw BadInput(
-          fmt::format("--arrow-length: {} is out of range; give a length from 0.4m to "
-                      "1.1m (15.75in to 43.3in)",
-                      rules::printable(arguments.arrow_length)));
-    }
-    options.arrow_length_m = length_m;
-  }
-  options.cant_deg = arguments.cant_deg;
-  options.focal_35mm = arguments.focal_35mm;
-  options.capture_fps = arguments.capture_fps;
-  options.dead_band_deg = arguments.dead_band_deg;
-  return options;
-}
-
 // Throws BadInput naming the option when the file plainly cannot be written: better now than after
 // the long work.
 void check_output(const char* option, const std::string& file) {
@@ -290,31 +248,82 @@ class ReadRun {
 
 }  // namespace
 
+ReadClipOptions checked_reading_options(const ReadArguments& arguments) {
+  ReadClipOptions options;
+  if (arguments.hand == "right") {
+    options.hand = Hand::right;
+  } else if (arguments.hand == "left") {
+    options.hand = Hand::left;
+  } else if (!arguments.hand.empty()) {
+    throw BadInput(
+        fmt::format("--hand: \"{}\" is neither right nor left; give the archer's hand "
+                    "that draws the string",
+                    rules::printable(arguments.hand)));
+  }
+  if (arguments.cant_deg) {
+    check_range("--cant", *arguments.cant_deg, -90.0, 90.0, " degrees");
+  }
+  if (arguments.focal_35mm) {
+    check_range("--focal-35mm", *arguments.focal_35mm, 10.0, 200.0, " mm");
+  }
+  if (arguments.capture_fps) {
+    check_range("--capture-fps", *arguments.capture_fps, 1.0, 2000.0, " frames a second");
+  }
+  check_range("--dead-band", arguments.dead_band_deg, 0.0, 10.0, " degrees");
+  if (!arguments.arrow_length.empty()) {
+    const double length_m = units::parse_length_m(arguments.arrow_length, "--arrow-length");
+    constexpr double kShortest_m = 0.4;
+    constexpr double kLongest_m = 1.1;
+    if (length_m < kShortest_m || length_m > kLongest_m) {
+      throw BadInput(
+          fmt::format("--arrow-length: {} is out of range; give a length from 0.4m to "
+                      "1.1m (15.75in to 43.3in)",
+                      rules::printable(arguments.arrow_length)));
+    }
+    options.arrow_length_m = length_m;
+  }
+  options.cant_deg = arguments.cant_deg;
+  options.focal_35mm = arguments.focal_35mm;
+  options.capture_fps = arguments.capture_fps;
+  options.dead_band_deg = arguments.dead_band_deg;
+  return options;
+}
+
+void add_reading_options(CLI::App& command, ReadArguments& arguments) {
+  command
+      .add_option("--hand", arguments.hand,
+                  "The archer's drawing hand; without it spine is not\njudged")
+      ->type_name("right|left");
+  command
+      .add_option("--cant", arguments.cant_deg,
+                  "Lean of the bow, positive when the upper limb leans\nto the shooter's right; "
+                  "the verdict is then in the\nbow's own frame")
+      ->type_name("DEG");
+  command
+      .add_option("--arrow-length", arguments.arrow_length,
+                  "Nock throat to the end of the point, with a unit:\n30in, 762mm, 0.762m")
+      ->type_name("LEN");
+  command
+      .add_option(
+          "--focal-35mm", arguments.focal_35mm,
+          "The phone's focal length as 35 mm equivalent, by the\npicture's diagonal; else assumed")
+      ->type_name("MM");
+  command
+      .add_option("--capture-fps", arguments.capture_fps,
+                  "Frames a second at which the clip was filmed, when\nits file does not say")
+      ->type_name("N");
+  command
+      .add_option("--dead-band", arguments.dead_band_deg,
+                  "Offsets smaller than this count as straight")
+      ->type_name("DEG")
+      ->capture_default_str();
+}
+
 CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments) {
   CLI::App* read = program.add_subcommand(
       "read", "Read how the nock trails as the arrow leaves the bow, from one clip or several");
   read->footer(kFooter);
-  read->add_option("--hand", arguments.hand,
-                   "The archer's drawing hand; without it spine is not\njudged")
-      ->type_name("right|left");
-  read->add_option("--cant", arguments.cant_deg,
-                   "Lean of the bow, positive when the upper limb leans\nto the shooter's right; "
-                   "the verdict is then in the\nbow's own frame")
-      ->type_name("DEG");
-  read->add_option("--arrow-length", arguments.arrow_length,
-                   "Nock throat to the end of the point, with a unit:\n30in, 762mm, 0.762m")
-      ->type_name("LEN");
-  read->add_option(
-          "--focal-35mm", arguments.focal_35mm,
-          "The phone's focal length as 35 mm equivalent, by the\npicture's diagonal; else assumed")
-      ->type_name("MM");
-  read->add_option("--capture-fps", arguments.capture_fps,
-                   "Frames a second at which the clip was filmed, when\nits file does not say")
-      ->type_name("N");
-  read->add_option("--dead-band", arguments.dead_band_deg,
-                   "Offsets smaller than this count as straight")
-      ->type_name("DEG")
-      ->capture_default_str();
+  add_reading_options(*read, arguments);
   read->add_option("--json", arguments.json,
                    "Write the readings as JSON to FILE; \"-\" is standard\noutput, which then "
                    "carries nothing else")
@@ -331,7 +340,7 @@ CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments) {
 }
 
 int run_read(const ReadArguments& arguments) {
-  const ReadClipOptions options = checked_options(arguments);
+  const ReadClipOptions options = checked_reading_options(arguments);
   check_outputs(arguments);
   return ReadRun(arguments, options).run();
 }

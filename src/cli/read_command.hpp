@@ -31,6 +31,11 @@ struct ReadArguments {
 // Adds the subcommand and binds its options to `arguments`, which must outlive the parse.
 CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments);
 
+// The options that say how a clip is read (hand, cant, arrow length, ...), for commands that read
+// clips; and what they come to. The latter throws BadInput naming the option.
+void add_reading_options(CLI::App& command, ReadArguments& arguments);
+ReadClipOptions checked_reading_options(const ReadArguments& arguments);
+
 // Reads the clips one after another and writes what was asked for; a clip that fails never stops
 // the others. Returns the exit status. Throws BadInput for a value outside its range or an output
 // that cannot be written.

@@ -1,0 +1,205 @@
+#include "still_command.hpp"
+
+#include <fmt/format.h>
+
+#include <CLI/App.hpp>
+#include <CLI/Config.hpp>
+#include <CLI/Formatter.hpp>
+#include <algorithm>
+#include <cstdio>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+
+#include "exit_status.hpp"
+#include "interrupt.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/picture/frames.hpp"
+#include "nocktrail/picture/still.hpp"
+#include "nocktrail/pipeline/read_clip.hpp"
+#include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/tune/facts_words.hpp"
+#include "progress_line.hpp"
+
+namespace nocktrail::cli {
+namespace {
+
+namespace fs = std::filesystem;
+
+const char* const kFooter = R"(Examples:
+  nocktrail still --hand right shot.mp4
+  nocktrail still --setup spring/2-lower/setup.toml --out evening-03.png evening-03.mp4
+  nocktrail still --particulars "Bow: Rook Hollow 45" --particulars "Arrow: alder, 30 in" shot.mp4
+
+What a set-up file says of hand, cant, arrow length, focal length and frame rate holds where the
+command line does not say otherwise. A setup.toml is laid over the session.toml of the folder above
+it, when there is one.
+
+Exit status: 0 the picture shows a measured shot; 2 the command line or the set-up file is wrong;
+3 the clip was readable but not measured, the picture says why; 4 the file could not be read as
+video, no picture; 1 a fault of the program itself; 130 stopped by Ctrl-C.)";
+
+std::string content_of(const fs::path& path) {
+  std::ifstream file(path, std::ios::binary);
+  std::string text(std::istreambuf_iterator<char>(file), {});
+  if (!file.is_open() || file.bad()) {
+    throw BadInput(fmt::format("--setup: {}: cannot read this file; check its name and rights",
+                               rules::printable(path.string())));
+  }
+  return text;
+}
+
+session::FactsTold facts_in(const fs::path& path) {
+  if (path.filename() != session::kSetupFile) {
+    return session::parse_facts(content_of(path), path.string(), session::FactsKind::session);
+  }
+  tune::SetupFacts before;
+  const fs::path above = fs::absolute(path).parent_path().parent_path() / session::kSessionFile;
+  std::error_code error;
+  if (fs::exists(above, error)) {
+    before =
+        session::parse_facts(content_of(above), above.string(), session::FactsKind::session).facts;
+  }
+  return session::parse_facts(content_of(path), path.string(), session::FactsKind::setup, before);
+}
+
+// Facts with what the file says of this one clip laid over them.
+tune::SetupFacts facts_of_clip(const session::FactsTold& told, const fs::path& clip) {
+  tune::SetupFacts facts = told.facts;
+  for (const session::ClipTold& one : told.clips) {
+    if (fs::path(one.name).filename() != clip.filename()) {
+      continue;
+    }
+    facts.hand = one.hand == Hand::unknown ? facts.hand : one.hand;
+    facts.cant_deg = one.cant_deg ? one.cant_deg : facts.cant_deg;
+    facts.camera.focal_35mm = one.focal_35mm ? one.focal_35mm : facts.camera.focal_35mm;
+    facts.camera.capture_fps = one.capture_fps ? one.capture_fps : facts.camera.capture_fps;
+  }
+  return facts;
+}
+
+void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
+  if (options.hand == Hand::unknown) {
+    options.hand = facts.hand;
+  }
+  const auto fill = [](std::optional<double>& option, const std::optional<double>& fact) {
+    option = option ? option : fact;
+  };
+  fill(options.cant_deg, facts.cant_deg);
+  fill(options.arrow_length_m, facts.arrow.arrow_length_m);
+  fill(options.focal_35mm, facts.camera.focal_35mm);
+  fill(options.capture_fps, facts.camera.capture_fps);
+}
+
+// The shot asked for, else the first with a number, else the first. From 0.
+std::size_t chosen_shot(const Reading& reading, const std::optional<int>& asked) {
+  if (asked) {
+    const auto shots = static_cast<int>(reading.shots.size());
+    if (*asked < 1 || *asked > std::max(shots, 1)) {
+      throw BadInput(fmt::format("--shot: {} is not in this clip, which holds {} shot{}", *asked,
+                                 shots, shots == 1 ? "" : "s"));
+    }
+    return static_cast<std::size_t>(*asked - 1);
+  }
+  const auto measured =
+      std::find_if(reading.shots.begin(), reading.shots.end(),
+                   [](const Shot& shot) { return shot.status == ShotStatus::measured; });
+  return measured == reading.shots.end()
+             ? 0
+             : static_cast<std::size_t>(measured - reading.shots.begin());
+}
+
+fs::path out_path(const StillArguments& arguments, const fs::path& clip) {
+  const fs::path out = arguments.out.empty() ? clip.stem().string() + "-still.png" : arguments.out;
+  if (out.extension() != ".png") {
+    throw BadInput(fmt::format("--out: {} does not end in .png; the still is a PNG picture",
+                               rules::printable(out.string())));
+  }
+  try {
+    report::check_writable(out);
+  } catch (const BadInput& problem) {
+    throw BadInput(fmt::format("--out: {}", problem.what()));
+  }
+  return out;
+}
+
+}  // namespace
+
+CLI::App* add_still_command(CLI::App& program, StillArguments& arguments) {
+  CLI::App* command = program.add_subcommand(
+      "still", "Write one picture of what was measured in a clip, with the set-up on it");
+  command->footer(kFooter);
+  command
+      ->add_option("--out", arguments.out, "The picture; else CLIP-still.png in the current folder")
+      ->type_name("FILE.png");
+  command
+      ->add_option("--setup", arguments.setup,
+                   "What was shot with: a session.toml or setup.toml, as\n"
+                   "`nocktrail session --template` writes it")
+      ->type_name("FILE.toml");
+  command
+      ->add_option("--particulars", arguments.particulars,
+                   "A line to write at the picture's foot; may be given\nseveral times")
+      ->type_name("TEXT")
+      ->allow_extra_args(false);
+  command->add_option("--shot", arguments.shot, "Which shot of a clip that holds several")
+      ->type_name("N");
+  add_reading_options(*command, arguments.read);
+  command->add_flag("--quiet", arguments.read.quiet, "No progress and no words; only errors");
+  command->add_option("CLIP", arguments.read.clips, "Video file")
+      ->type_name("")
+      ->expected(1)
+      ->required();
+  return command;
+}
+
+int run_still(const StillArguments& arguments) {
+  const fs::path clip = arguments.read.clips.front();
+  ReadClipOptions options = checked_reading_options(arguments.read);
+  const fs::path out = out_path(arguments, clip);
+  picture::StillOptions still;
+  still.particulars = arguments.particulars;
+  if (!arguments.setup.empty()) {
+    const tune::SetupFacts facts = facts_of_clip(facts_in(arguments.setup), clip);
+    fill_from(facts, options);
+    const std::vector<std::string> told = tune::particulars(facts);
+    still.particulars.insert(still.particulars.begin(), told.begin(), told.end());
+  }
+  still.hand = options.hand;
+  still.dead_band_deg = options.dead_band_deg;
+
+  note_interrupts();
+  const std::string shown = rules::printable(clip.string());
+  try {
+    Reading reading;
+    {
+      ProgressLine progress(!arguments.read.quiet);
+      reading = read_clip(clip, options, [&](const std::string& what, double done) {
+        progress.show(fmt::format("{}: {} {:.0f} %", shown, what, 100.0 * done));
+        return !interrupted();
+      });
+    }
+    if (reading.status == ClipStatus::error) {
+      const std::string reason = rules::printable(reading.reason);
+      fmt::print(stderr, "nocktrail: {}\n",
+                 reason.find(shown) == std::string::npos ? shown + ": " + reason : reason);
+      return kUnreadable;
+    }
+    const std::size_t shot = chosen_shot(reading, arguments.shot);
+    report::write_file_whole(out, picture::png_bytes(picture::draw_still(
+                                      reading, shot, picture::frames_of(clip), still)));
+    if (!arguments.read.quiet) {
+      fmt::print("{}\n", rules::printable(out.string()));
+    }
+    const bool measured =
+        shot < reading.shots.size() && reading.shots[shot].status == ShotStatus::measured;
+    return measured ? kAllMeasured : kNotMeasured;
+  } catch (const Interrupted&) {
+    fmt::print(stderr, "nocktrail: stopped; no picture is written\n");
+    return kInterrupted;
+  }
+}
+
+}  // namespace nocktrail::cli
