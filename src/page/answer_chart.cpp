@@ -41,7 +41,7 @@ Outline middle_line(const tune::Learned::Curve& curve, double in_si) {
 std::string caption(const tune::Learned& learned, bool to) {
   std::string words = "Dots with bars: the set-ups' mean offsets with 95 % intervals. ";
   if (learned.prior) {
-    words += "Dashed: what the arrow model expected before any shot, with its 95 % band. ";
+    words += "Dashed: what the arrow model expected before any shot; dotted: its 95 % band. ";
   } else {
     words += "No model expectation: the set-up's facts do not suffice for one. ";
   }
@@ -50,7 +50,7 @@ std::string caption(const tune::Learned& learned, bool to) {
     words += "Bracket at zero: where the arrow is expected to leave straight, 95 %. ";
   }
   if (to) {
-    words += "Dotted upright line: the recommended next step. ";
+    words += "Upright dotted line: the recommended next step. ";
   }
   words += "Shaded strip: the dead band.";
   return words;
@@ -122,7 +122,15 @@ void answer_chart(pugi::xml_node parent, const std::string& id, const tune::Lear
             learned.vertical ? "vertical (deg), + nock high" : "lateral (deg), + nock right", 0, 0,
             false);
   if (learned.prior) {
-    plot.area(band_outline(*learned.prior, unit.in_si), "none", 0.0, kRust, "2 3");
+    Outline low;
+    Outline high;
+    for (std::size_t i = 0; i < length(*learned.prior); ++i) {
+      const arrow::Band& band = learned.prior->offset_deg[i];
+      low.emplace_back(learned.prior->at[i] / unit.in_si, band.low95);
+      high.emplace_back(learned.prior->at[i] / unit.in_si, band.high95);
+    }
+    plot.curve(low, kRust, 1.5, "2 3");
+    plot.curve(high, kRust, 1.5, "2 3");
     plot.curve(middle_line(*learned.prior, unit.in_si), kRust, 2.0, "9 5");
   }
   plot.curve(middle_line(learned.posterior, unit.in_si), kBlue, 2.6);

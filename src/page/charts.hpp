@@ -15,6 +15,11 @@ namespace nocktrail::page {
 void course_chart(pugi::xml_node parent, const std::string& id,
                   const std::vector<SetupView>& setups, double dead_band_deg);
 
+// What the scatter charts have in common, said once; likewise for those along the flight. Each
+// returns its paragraph.
+pugi::xml_node scatter_help(pugi::xml_node parent);
+pugi::xml_node flight_help(pugi::xml_node parent);
+
 // Where the nock trailed at each shot of a set-up, as seen from behind, with the 95 % regions.
 void scatter_chart(pugi::xml_node parent, const std::string& id, const SetupView& setup,
                    double dead_band_deg);

@@ -70,6 +70,15 @@ std::vector<double> spread(const std::vector<double>& wanted_px, double low, dou
 
 }  // namespace
 
+pugi::xml_node flight_help(pugi::xml_node parent) {
+  return element(
+      parent, "p", {{"class", "soft lead"}},
+      "A line a shot, numbered at its right end: the offset with the nock 2 m past the rest (dot) "
+      "and its change by the metre there, drawn on from 1 to 5 m; the shading is the 95 % band, "
+      "the two taken as independent. A fletched arrow swings back, so that far from 2 m its true "
+      "offset leaves the line. Shaded strip: the dead band.");
+}
+
 void flight_chart(pugi::xml_node parent, const std::string& id, const SetupView& setup,
                   bool vertical, double dead_band_deg) {
   const std::vector<Line> lines = lines_of(setup, vertical);
@@ -86,15 +95,10 @@ void flight_chart(pugi::xml_node parent, const std::string& id, const SetupView&
                         offset_cell(line.at_reference, vertical), signed_interval(line.slope),
                         line.dropped ? ", left out by the archer" : "");
   }
-  const pugi::xml_node svg = chart(
-      parent, id,
-      fmt::format("{}: {} offset along the flight", setup.judged->name,
-                  vertical ? "vertical" : "lateral"),
-      said,
-      "A line a shot, numbered at its right end: the offset with the nock 2 m past the rest and "
-      "its change by the metre there, drawn on; the shading is the 95 % band. A fletched arrow "
-      "swings back, so that far from 2 m its true offset leaves the line.",
-      Plot::kWidth_px, kHeight_px);
+  const pugi::xml_node svg = chart(parent, id,
+                                   fmt::format("{}: {} offset along the flight", setup.judged->name,
+                                               vertical ? "vertical" : "lateral"),
+                                   said, "", Plot::kWidth_px, kHeight_px);
   Plot plot(svg, id, kHeight_px, {kFrom_m, kTo_m + 0.3}, y.widened(0.04), false);
   plot.dead_band_y(dead_band_deg);
   plot.axes("nock past the rest (m)", vertical ? "deg, + nock high" : "deg, + nock right", 0, 0,

@@ -88,7 +88,8 @@ pugi::xml_node table(pugi::xml_node parent, const std::string& caption,
       parent, "div",
       {{"class", "scroll"}, {"role", "region"}, {"tabindex", "0"}, {"aria-label", caption}});
   const pugi::xml_node whole = element(box, "table");
-  element(whole, "caption", {}, caption);
+  // The inner span stays in sight while the table is scrolled.
+  element(element(whole, "caption"), "span", {}, caption);
   const pugi::xml_node names = element(element(whole, "thead"), "tr");
   for (const char* name : columns) {
     element(names, "th", {{"scope", "col"}}, name);
@@ -103,7 +104,12 @@ pugi::xml_node row(pugi::xml_node tbody, std::initializer_list<std::string> cell
     if (first) {
       element(line, "th", {{"scope", "row"}}, cell);
     } else {
-      element(line, "td", {}, cell);
+      // Figures with their interval stay on one line.
+      if (cell.find(" ± ") == std::string::npos) {
+        element(line, "td", {}, cell);
+      } else {
+        element(line, "td", {{"class", "figure-cell"}}, cell);
+      }
     }
     first = false;
   }
@@ -125,7 +131,9 @@ pugi::xml_node chart(pugi::xml_node parent, const std::string& id, const std::st
   element(svg, "desc", {{"id", id + "-desc"}}, description);
   const pugi::xml_node words = element(figure, "figcaption");
   element(words, "b", {}, title + ".");
-  text(words, " " + caption);
+  if (!caption.empty()) {
+    text(words, " " + caption);
+  }
   return svg;
 }
 

@@ -34,26 +34,19 @@ std::string description(const SetupView& setup) {
 }
 
 std::string caption(const SetupView& setup, const Regions& regions) {
-  std::string words =
-      "Each numbered mark is a shot with its 95 % intervals (thin lines); the large cross is the "
-      "mean with its own. ";
-  if (regions.mean.empty()) {
-    words += "Too few shots for an ellipse. ";
-  } else {
-    words +=
-        "Solid ellipse: holds the true mean with 95 % chance, both offsets at once. Dashed "
-        "ellipse: holds 95 % of further shots. ";
-  }
-  words += "Shaded square: the dead band, as good as straight.";
+  std::string words = regions.mean.empty() ? "Too few shots for an ellipse." : "";
+  const auto add = [&](const char* more) {
+    words += words.empty() ? more : fmt::format(" {}", more);
+  };
   const auto any = [&](bool tune::JudgedShot::*flag) {
     return std::any_of(setup.shots.begin(), setup.shots.end(),
                        [&](const ShotView& view) { return view.judged->*flag; });
   };
   if (any(&tune::JudgedShot::outlier)) {
-    words += " Open diamond: far from the others, counts less.";
+    add("Open diamond: far from the others, counts less.");
   }
   if (any(&tune::JudgedShot::dropped)) {
-    words += " ×: left out by the archer.";
+    add("×: left out by the archer.");
   }
   return words;
 }
@@ -71,7 +64,40 @@ void corner_words(Plot& plot, Hand hand) {
   }
 }
 
+// Each number on the far side of its mark from the middle of all, where there is most room.
+void number_marks(Plot& plot, const SetupView& setup) {
+  Eigen::Vector2d middle = Eigen::Vector2d::Zero();
+  double count = 0.0;
+  for (const ShotView& view : setup.shots) {
+    if (finite(view.judged->lat_deg) && finite(view.judged->vert_deg)) {
+      middle += Eigen::Vector2d(view.judged->lat_deg.value, view.judged->vert_deg.value);
+      count += 1.0;
+    }
+  }
+  middle /= std::max(count, 1.0);
+  constexpr double kAside_px = 12.0;
+  constexpr double kHalfCapital_px = 4.5;
+  for (const ShotView& view : setup.shots) {
+    const double lat = view.judged->lat_deg.value;
+    const double vert = view.judged->vert_deg.value;
+    Eigen::Vector2d away(plot.x(lat) - plot.x(middle.x()), plot.y(vert) - plot.y(middle.y()));
+    away = away.norm() > 1.0 ? Eigen::Vector2d(away.normalized()) : Eigen::Vector2d(0.7, -0.7);
+    plot.label(lat, vert, kAside_px * away.x(), kAside_px * away.y() + kHalfCapital_px, "middle",
+               std::to_string(view.number), kInk);
+  }
+}
+
 }  // namespace
+
+pugi::xml_node scatter_help(pugi::xml_node parent) {
+  return element(
+      parent, "p", {{"class", "soft lead"}},
+      "The charts show the nock as seen from behind the archer, square to the bow. Each numbered "
+      "mark is a shot with its 95 % intervals (thin lines); the heavy cross is the mean with its "
+      "own. The solid ellipse holds the true mean with 95 % chance, both offsets at once; the "
+      "dashed one holds 95 % of further shots, the error of measuring left out. Shaded square: the "
+      "dead band, as good as straight.");
+}
 
 void scatter_chart(pugi::xml_node parent, const std::string& id, const SetupView& setup,
                    double dead_band_deg) {
@@ -98,7 +124,8 @@ void scatter_chart(pugi::xml_node parent, const std::string& id, const SetupView
     wide_x.hold(point.x());
     wide_y.hold(point.y());
   }
-  if (std::max(wide_x.span(), wide_y.span()) < 2.0 * std::max(x.span(), y.span())) {
+  constexpr double kMostWider = 4.0;
+  if (std::max(wide_x.span(), wide_y.span()) < kMostWider * std::max(x.span(), y.span())) {
     x = wide_x;
     y = wide_y;
   }
@@ -129,10 +156,7 @@ void scatter_chart(pugi::xml_node parent, const std::string& id, const SetupView
     plot.mark(view.judged->lat_deg.value, view.judged->vert_deg.value, mark_of(*view.judged), kInk,
               4.0);
   }
-  for (const ShotView& view : setup.shots) {
-    plot.label(view.judged->lat_deg.value, view.judged->vert_deg.value, 6.0, -6.0, "start",
-               std::to_string(view.number), kInk);
-  }
+  number_marks(plot, setup);
   corner_words(plot, setup.record->facts.hand);
 }
 

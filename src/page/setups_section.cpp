@@ -16,10 +16,7 @@ std::string changes_in_words(const SetupView& setup) {
   if (setup.before == nullptr) {
     return "first set-up";
   }
-  std::string words;
-  for (const tune::FactLine& fact : tune::changed_facts(*setup.before, setup.record->facts)) {
-    words += fmt::format("{}{}: {}", words.empty() ? "" : "; ", fact.what, fact.value);
-  }
+  const std::string words = tune::changes_in_brief(*setup.before, setup.record->facts);
   return words.empty() ? "nothing told" : words;
 }
 
@@ -33,12 +30,9 @@ std::string scatter_cell(const std::optional<tune::OffsetSummary>& summary) {
              : kMissing;
 }
 
-std::string standing(const tune::JudgedShot& shot) {
-  const std::string why = shot.why.empty() ? "" : ": " + shot.why;
-  if (shot.dropped) {
-    return "left out by the archer" + why;
-  }
-  return shot.outlier ? "counts less, far from the others" + why : "counts";
+// The clip a shot came from, and how it counts where that is not in full.
+std::string clip_cell(const tune::JudgedShot& shot) {
+  return shot_name(shot) + (shot.dropped ? ", left out" : shot.outlier ? ", counts less" : "");
 }
 
 void facts(pugi::xml_node parent, const SetupView& setup) {
@@ -67,12 +61,13 @@ void shots_table(pugi::xml_node parent, const SetupView& setup) {
     return;
   }
   const pugi::xml_node body =
-      table(parent, fmt::format("{}: the measured shots, offsets in deg", setup.judged->name),
-            {"No.", "Clip", "Lateral", "Vertical", "Standing"});
+      table(parent, fmt::format("Shots of {}, offsets in deg", setup.judged->name),
+            {"No.", "Clip", "Lateral", "Vertical"});
   for (const ShotView& view : setup.shots) {
-    row(body,
-        {std::to_string(view.number), shot_name(*view.judged), lateral_cell(view.judged->lat_deg),
-         vertical_cell(view.judged->vert_deg), standing(*view.judged)});
+    const pugi::xml_node line =
+        row(body, {std::to_string(view.number), clip_cell(*view.judged),
+                   lateral_cell(view.judged->lat_deg), vertical_cell(view.judged->vert_deg)});
+    line.child("td").append_attribute("class").set_value("name");
   }
 }
 
@@ -83,33 +78,39 @@ void glance_section(pugi::xml_node parent, const Content& content) {
     element(parent, "p", {}, "No set-up has been shot yet.");
     return;
   }
-  const pugi::xml_node body = table(
-      parent, "Set-ups in order of shooting; mean offsets and scatter from shot to shot in deg",
-      {"No.", "Set-up", "What changed", "Shots", "Lateral", "Scatter", "Vertical", "Scatter",
-       "Spine", "Nocking point"});
+  const pugi::xml_node body =
+      table(parent, "Set-ups in order of shooting; offsets are means, in deg",
+            {"Set-up", "Lateral", "Vertical", "Spine", "Nocking point", "Shots", "Scatter, lateral",
+             "Scatter, vertical", "What changed"});
   int number = 0;
   for (const SetupView& setup : content.setups) {
     const tune::SetupJudgement& judged = *setup.judged;
-    row(body, {std::to_string(++number), judged.name, changes_in_words(setup),
-               std::to_string(judged.counted), mean_cell(judged.lateral, false),
-               scatter_cell(judged.lateral), mean_cell(judged.vertical, true),
-               scatter_cell(judged.vertical), rules::word(judged.spine),
-               rules::word(judged.nocking_point)});
+    pugi::xml_node line =
+        row(body,
+            {fmt::format("{}: {}", ++number, judged.name), mean_cell(judged.lateral, false),
+             mean_cell(judged.vertical, true), rules::word(judged.spine),
+             rules::word(judged.nocking_point), std::to_string(judged.counted),
+             scatter_cell(judged.lateral), scatter_cell(judged.vertical), changes_in_words(setup)});
+    line.first_child().append_attribute("class").set_value("name");
+    line.last_child().append_attribute("class").set_value("long");
   }
   if (content.setups.size() > 1) {
-    course_chart(parent, "course", content.setups, content.options.dead_band_deg);
+    course_chart(element(parent, "div", {{"class", "alone"}}), "course", content.setups,
+                 content.options.dead_band_deg);
   }
 }
 
 void setups_section(pugi::xml_node parent, const Content& content) {
+  scatter_help(parent);
   int number = 0;
   for (const SetupView& setup : content.setups) {
     ++number;
-    element(parent, "h3", {}, fmt::format("{}. {}", number, setup.judged->name));
+    const pugi::xml_node whole = element(parent, "div", {{"class", "setup"}});
+    element(whole, "h3", {}, fmt::format("Set-up {}: {}", number, setup.judged->name));
     if (!setup.judged->summary.empty()) {
-      element(parent, "p", {}, setup.judged->summary);
+      element(whole, "p", {}, setup.judged->summary);
     }
-    const pugi::xml_node halves = element(parent, "div", {{"class", "charts"}});
+    const pugi::xml_node halves = element(whole, "div", {{"class", "charts"}});
     if (!setup.shots.empty()) {
       scatter_chart(halves, fmt::format("scatter-{}", number), setup,
                     content.options.dead_band_deg);
@@ -117,11 +118,12 @@ void setups_section(pugi::xml_node parent, const Content& content) {
     const pugi::xml_node words = element(halves, "div");
     facts(words, setup);
     cautions_list(words, setup.judged->warnings);
-    shots_table(parent, setup);
+    shots_table(words, setup);
   }
 }
 
 void flight_section(pugi::xml_node parent, const Content& content) {
+  pugi::xml_node help = flight_help(parent);
   const pugi::xml_node charts = element(parent, "div", {{"class", "charts"}});
   int number = 0;
   for (const SetupView& setup : content.setups) {
@@ -132,6 +134,8 @@ void flight_section(pugi::xml_node parent, const Content& content) {
                  content.options.dead_band_deg);
   }
   if (!charts.first_child()) {
+    parent.remove_child(help);
+    parent.remove_child(charts);
     element(parent, "p", {}, "No shot has its change along the flight measured.");
     return;
   }

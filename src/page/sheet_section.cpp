@@ -9,9 +9,14 @@
 namespace nocktrail::page {
 namespace {
 
-// Beyond this many lines a sheet is set in smaller type, to stay on one page of A4.
-constexpr int kRoomyLines = 46;
 constexpr int kMostRows = 48;
+
+// What stands on the sheet, in millimetres of A4, by a count of its lines: the type and the height
+// of the rows to fill in follow from it, so that the sheet stays on one page.
+struct Layout {
+  bool dense = false;
+  double row_mm = 7.0;
+};
 
 void build_lines(pugi::xml_node parent, const std::string& caption,
                  const std::vector<tune::BuildLine>& lines) {
@@ -24,15 +29,44 @@ void build_lines(pugi::xml_node parent, const std::string& caption,
   }
 }
 
-int lines_taken(const tune::BuildSheet& sheet) {
-  // A value and a tolerance beside their name seldom need more than two lines; a caution has about
-  // a hundred characters to the line.
-  const auto most = 2 * std::max(sheet.bow.size(), sheet.arrow.size());
-  std::size_t cautions = 0;
-  for (const std::string& caution : sheet.cautions) {
-    cautions += 1 + caution.size() / 100;
+int rows_to_fill(const tune::BuildSheet& sheet) {
+  return std::clamp(sheet.arrows, 0, kMostRows);
+}
+
+Layout layout_of(const tune::BuildSheet& sheet) {
+  // A line of text with its share of margins: at 8.5 and at 7 pt.
+  const auto rest_mm = [&](double line_mm, std::size_t characters) {
+    const auto lines = [&](std::size_t length) {
+      return static_cast<double>(1 + length / characters);
+    };
+    const auto table_mm = [&](const std::vector<tune::BuildLine>& table) {
+      double sum = 3.5;  // caption and head
+      for (const tune::BuildLine& line : table) {
+        // Three cells of an eighth to a sixth of the sheet's width each.
+        sum += std::max({lines(6 * line.what.size()), lines(6 * line.value.size()),
+                         lines(8 * line.tolerance.size())}) +
+               0.35;
+      }
+      return sum * line_mm;
+    };
+    double sum = 5.0 * line_mm + lines(sheet.offsets.size()) * line_mm;
+    sum += std::max(table_mm(sheet.bow), table_mm(sheet.arrow)) + 3.5 * line_mm;
+    for (const std::string& caution : sheet.cautions) {
+      sum += (lines(caution.size()) + 0.4) * line_mm;
+    }
+    return sum;
+  };
+  constexpr double kPage_mm = 260.0;
+  constexpr double kComfortable_mm = 6.0;  // a row to write in
+  const int rows = std::max(rows_to_fill(sheet), 1);
+  Layout layout;
+  layout.row_mm = (kPage_mm - rest_mm(4.6, 105)) / rows;
+  if (layout.row_mm < kComfortable_mm) {
+    layout.dense = true;
+    layout.row_mm = (kPage_mm - rest_mm(3.8, 125)) / rows;
   }
-  return static_cast<int>(most + cautions) + std::clamp(sheet.arrows, 0, kMostRows);
+  layout.row_mm = std::clamp(layout.row_mm, 3.0, 8.0);
+  return layout;
 }
 
 void set_table(pugi::xml_node parent, const tune::BuildSheet& sheet) {
@@ -44,7 +78,7 @@ void set_table(pugi::xml_node parent, const tune::BuildSheet& sheet) {
   for (const std::string& column : sheet.columns) {
     element(head, "th", {{"scope", "col"}}, column);
   }
-  for (int i = 1; i <= std::clamp(sheet.arrows, 0, kMostRows); ++i) {
+  for (int i = 1; i <= rows_to_fill(sheet); ++i) {
     const pugi::xml_node line = row(body, {std::to_string(i)});
     for (std::size_t c = 0; c < sheet.columns.size(); ++c) {
       element(line, "td", {{"class", "fill"}});
@@ -67,10 +101,12 @@ void sheet_section(pugi::xml_node parent, const Content& content) {
     return;
   }
   const tune::BuildSheet& sheet = *content.judgement.build_sheet;
-  const bool dense = lines_taken(sheet) > kRoomyLines;
+  const Layout layout = layout_of(sheet);
   const pugi::xml_node section =
       element(parent, "section",
-              {{"id", "sheet"}, {"class", dense ? "sheet own-page dense" : "sheet own-page"}});
+              {{"id", "sheet"},
+               {"class", layout.dense ? "sheet own-page dense" : "sheet own-page"},
+               {"style", fmt::format("--row: {:.1f}mm", layout.row_mm)}});
   element(section, "h2", {}, name.empty() ? "Build sheet" : fmt::format("Build sheet: {}", name));
   element(section, "p", {{"class", "soft"}},
           content.options.written_at.empty()

@@ -8,7 +8,7 @@ const char* style_sheet() {
   --blue: #1d5f99; --rust: #a8400a; }
 * { box-sizing: border-box; }
 html { -webkit-text-size-adjust: 100%; text-size-adjust: 100%; }
-body { margin: 0 auto; padding: 1rem 1.25rem 3rem; max-width: 60rem; background: var(--paper);
+body { margin: 0 auto; padding: 1rem 1.25rem 3rem; max-width: 66rem; background: var(--paper);
   color: var(--ink); font: 1rem/1.5 "DejaVu Sans", Verdana, system-ui, sans-serif;
   overflow-wrap: break-word; }
 h1, h2, h3 { font-family: "DejaVu Serif", Georgia, serif; line-height: 1.25; }
@@ -39,17 +39,26 @@ ul.cautions li { border-left: 4px solid var(--rust); padding: .1rem 0 .1rem .6re
 table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size: .92rem;
   background: #fff; }
 caption { text-align: left; font-weight: bold; padding: .25rem 0; background: var(--paper); }
+caption span { position: sticky; left: 0; display: inline-block; max-width: calc(100vw - 2.5rem); }
 th, td { text-align: left; vertical-align: top; padding: .3rem .7rem; border: 1px solid var(--rule); }
 thead th { background: #efeee6; border-bottom: 2px solid var(--soft); }
 tbody th { font-weight: 600; }
 td.fill { min-width: 4rem; }
-dl.facts { display: grid; grid-template-columns: max-content 1fr; gap: .1rem 1rem; margin: .5rem 0;
+.figure-cell { white-space: nowrap; }
+td.name { overflow-wrap: anywhere; min-width: 7.5rem; }
+th.name { min-width: 8.5rem; }
+td.long { min-width: 13rem; }
+dl.facts { display: grid; grid-template-columns: fit-content(12rem) 1fr; gap: .1rem 1rem; margin: .5rem 0;
   font-size: .92rem; }
 dl.facts dt { color: var(--soft); }
 dl.facts dd { margin: 0; }
 .charts { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 21rem), 1fr));
   gap: 1rem; align-items: start; }
 figure { margin: .5rem 0; }
+.setup { margin: 2rem 0; }
+.setup h3, .charts p { margin-top: 0; }
+.setup .scroll { margin-top: .25rem; }
+.setup th, .setup td { padding: .3rem .5rem; }
 figure svg { display: block; width: 100%; max-width: 30rem; height: auto; background: #fff;
   border: 1px solid var(--rule); }
 svg text { font-family: "DejaVu Sans", Verdana, system-ui, sans-serif; }
@@ -64,7 +73,14 @@ figcaption b { color: var(--ink); }
 .sheet .halves { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 20rem), 1fr));
   gap: 0 1.25rem; align-items: start; }
 .sheet table { width: 100%; }
-.sheet .set td { height: 1.9em; }
+.sheet .set td { height: 2.2em; }
+@media (max-width: 30rem) {
+  body { padding: .75rem .9rem 2rem; }
+  table { font-size: .8rem; }
+  th, td, .setup th, .setup td { padding: .3rem .35rem; }
+  td.name { min-width: 5.5rem; }
+  dl.facts { grid-template-columns: fit-content(9.5rem) 1fr; font-size: .88rem; }
+}
 @page { size: A4; margin: 14mm 14mm 15mm; }
 @media print {
   html { font-size: 8.5pt; }
@@ -72,19 +88,27 @@ figcaption b { color: var(--ink); }
   nav, .screen { display: none; }
   caption { background: #fff; }
   a { color: inherit; text-decoration: none; }
-  h2, h3, caption, thead { break-after: avoid; }
+  h2, h3, .lead, caption, thead { break-after: avoid; }
   h2 { margin-top: 1.75rem; }
   h3 { margin-top: 1.25rem; }
-  figure, tr, .verdict, dl.facts { break-inside: avoid; }
+  figure, tr, .verdict, dl.facts, .setup { break-inside: avoid; }
+  .setup { margin: 1.25rem 0; }
+  .alone { max-width: 11cm; }
+  #flight { break-before: page; }
+  .lead { break-inside: avoid; }
+  th, td { padding: .2rem .5rem; }
   .scroll { overflow: visible; }
-  .charts { grid-template-columns: repeat(2, 1fr); }
+  .charts { grid-template-columns: repeat(2, minmax(0, 1fr)); }
   .stills { grid-template-columns: repeat(3, 1fr); }
   figure svg, figcaption { max-width: none; }
+  caption span { position: static; max-width: none; }
   * { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
   .sheet { border: 0; padding: 0; margin: 0; }
   .sheet .halves { grid-template-columns: 1fr 1fr; }
   .sheet.own-page { break-before: page; break-inside: avoid; }
   .sheet th, .sheet td { padding: .12rem .4rem; }
+  .sheet .set th, .sheet .set td { vertical-align: middle; }
+  .sheet .set td { height: var(--row, 7mm); padding: 0 .3rem; }
   .sheet.dense { font-size: 7pt; }
   .sheet.dense table, .sheet.dense .soft { font-size: 7pt; }
   .sheet.dense p, .sheet.dense ul.cautions li { margin: .15rem 0; }

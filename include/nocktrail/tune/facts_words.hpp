@@ -21,7 +21,12 @@ std::vector<FactLine> fact_lines(const SetupFacts& facts);
 // mm), was 30 in (762 mm)"; "not told" for what is told no more).
 std::vector<FactLine> changed_facts(const SetupFacts& before, const SetupFacts& facts);
 
-// The same in three paragraphs at most, for a picture: "Archer: ...", "Bow: ...", "Arrow: ...".
+// The same in one short line, without millimetres: "shaft 29 3/4 in (was 30 in), bare (was
+// fletched)"; empty for no change.
+std::string changes_in_brief(const SetupFacts& before, const SetupFacts& facts);
+
+// What is known in three paragraphs at most, for a picture: "Archer: ...", "Bow: ...", "Arrow:
+// ...".
 std::vector<std::string> particulars(const SetupFacts& facts);
 
 // "29 3/4 in (755.7 mm)": sixty-fourths where they meet the length within a twentieth of a
