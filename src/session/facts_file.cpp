@@ -21,7 +21,7 @@ using units::kMetresPerInch;
 using units::kNewtonsPerPoundForce;
 
 // Where a misspelt or misplaced field may have belonged.
-constexpr std::array<std::string_view, 32> kFields = {"hand",
+constexpr std::array<std::string_view, 31> kFields = {"hand",
                                                       "cant",
                                                       "notes",
                                                       "bow.name",
@@ -51,8 +51,7 @@ constexpr std::array<std::string_view, 32> kFields = {"hand",
                                                       "arrow.fletching",
                                                       "arrow.fletching_mass",
                                                       "camera.focal_35mm",
-                                                      "camera.capture_fps",
-                                                      "clip.drop"};
+                                                      "camera.capture_fps"};
 
 // What is possible, in the archer's unit. Wide, as in arrow::check_setup: they stop slips of the
 // unit or the decimal point.

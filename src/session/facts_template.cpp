@@ -39,14 +39,14 @@ hand = "right"                  # the hand that draws: "right" or "left"
 # arrow_length = "31.75in"      # nock throat to the end of the point: narrows every reading
 # diameter = "0.30in"
 # One of: spine = "0.500in" (ASTM deflection), wood_spine = "50lb" (26 in over the deflection), or
-# youngs_modulus_gpa = 71 with wall = "0.013in".
+# a tube's youngs_modulus_gpa = 71 with its wall = "0.013in".
 # spine = "0.500in"
 # One of: mass_per_length = "8.0gr/in", or shaft_mass = "248gr" (shaft alone, at this length).
 # mass_per_length = "8.0gr/in"
 # nock_mass = "10gr"
 # tip_mass = "125gr"            # point and insert together
 # total_mass = "383gr"          # the whole arrow, weighed
-# fletching_mass = "12gr"
+#   of a fletched one: fletching_mass = "12gr"
 # taper_length = "9in"          # a tapered tail, and its diameter at the nock
 # taper_end_diameter = "5/16in"
 

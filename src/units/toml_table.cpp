@@ -27,6 +27,14 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
   return row.back();
 }
 
+// Edits, but a name that begins like the other is as good as one edit away.
+std::size_t distance(std::string_view name, std::string_view other) {
+  const std::size_t edits = edit_distance(name, other);
+  const bool begins_alike =
+      !name.empty() && !other.empty() && (other.starts_with(name) || name.starts_with(other));
+  return begins_alike ? std::min<std::size_t>(1, edits) : edits;
+}
+
 // As TOML writes a key: bare where it can be, else quoted.
 std::string key_text(const std::string& key) {
   const bool bare = !key.empty() && std::all_of(key.begin(), key.end(), [](unsigned char c) {
@@ -152,17 +160,18 @@ void TomlTable::refuse_unknown(std::span<const std::string_view> elsewhere) cons
   if (first == unknown.end()) {
     return;
   }
-  std::string nearest = nearest_name(*first, known_);
-  nearest = nearest.empty() ? nearest : prefix_ + nearest;
   // A field in the wrong table is likelier than one misspelt by half its letters.
-  std::size_t best = nearest.empty() ? first->size() : edit_distance(prefix_ + *first, nearest);
-  best = best <= 2 ? 0 : best;
-  for (const std::string_view other : elsewhere) {
-    const std::string_view last = other.substr(other.rfind('.') + 1);
-    const std::size_t distance = edit_distance(*first, last);
-    if (distance < best && distance <= 2) {
-      best = distance;
-      nearest = other;
+  constexpr std::size_t kFewEdits = 2;
+  std::string nearest = nearest_name(*first, known_);
+  std::size_t best = nearest.empty() ? kFewEdits + 1 : distance(*first, nearest);
+  nearest = nearest.empty() ? nearest : prefix_ + nearest;
+  if (best > kFewEdits) {
+    for (const std::string_view other : elsewhere) {
+      const std::size_t edits = distance(*first, other.substr(other.rfind('.') + 1));
+      if (edits < best && edits <= kFewEdits) {
+        best = edits;
+        nearest = other;
+      }
     }
   }
   fail(*first, nearest.empty() ? std::string(" is not a known field")
@@ -180,15 +189,10 @@ void TomlTable::fail(const std::string& key, std::string_view message) const {
 }
 
 std::string nearest_name(std::string_view name, std::span<const std::string> known) {
-  const auto distance = [&](const std::string& other) {
-    const bool begins_alike =
-        !name.empty() && !other.empty() && (other.starts_with(name) || name.starts_with(other));
-    return begins_alike ? std::min<std::size_t>(1, edit_distance(name, other))
-                        : edit_distance(name, other);
-  };
-  const auto nearest = std::min_element(
-      known.begin(), known.end(),
-      [&](const std::string& a, const std::string& b) { return distance(a) < distance(b); });
+  const auto nearest =
+      std::min_element(known.begin(), known.end(), [&](const std::string& a, const std::string& b) {
+        return distance(name, a) < distance(name, b);
+      });
   return nearest == known.end() ? std::string() : *nearest;
 }
 
