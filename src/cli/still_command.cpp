@@ -20,6 +20,7 @@
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "progress_line.hpp"
 
@@ -33,9 +34,9 @@ const char* const kFooter = R"(Examples:
   nocktrail still --setup spring/2-lower/setup.toml --out evening-03.png evening-03.mp4
   nocktrail still --particulars "Bow: Rook Hollow 45" --particulars "Arrow: alder, 30 in" shot.mp4
 
-What a set-up file says of hand, cant, arrow length, focal length and frame rate holds where the
-command line does not say otherwise. A setup.toml is laid over the session.toml of the folder above
-it, when there is one.
+Within a session's folder the particulars, and the hand, cant, arrow length, focal length and frame
+rate where the command line does not say them, come from its session.toml and the setup.toml files
+up to the clip's set-up; --setup takes them from elsewhere.
 
 Exit status: 0 the picture shows a measured shot; 2 the command line or the set-up file is wrong;
 3 the clip was readable but not measured, the picture says why; 4 the file could not be read as
@@ -51,33 +52,71 @@ std::string content_of(const fs::path& path) {
   return text;
 }
 
-session::FactsTold facts_in(const fs::path& path) {
-  if (path.filename() != session::kSetupFile) {
-    return session::parse_facts(content_of(path), path.string(), session::FactsKind::session);
-  }
-  tune::SetupFacts before;
-  const fs::path above = fs::absolute(path).parent_path().parent_path() / session::kSessionFile;
+fs::path whole_path(const fs::path& path) {
   std::error_code error;
-  if (fs::exists(above, error)) {
-    before =
-        session::parse_facts(content_of(above), above.string(), session::FactsKind::session).facts;
-  }
-  return session::parse_facts(content_of(path), path.string(), session::FactsKind::setup, before);
+  const fs::path whole = fs::weakly_canonical(path, error);
+  return error ? path : whole;
 }
 
-// Facts with what the file says of this one clip laid over them.
-tune::SetupFacts facts_of_clip(const session::FactsTold& told, const fs::path& clip) {
-  tune::SetupFacts facts = told.facts;
-  for (const session::ClipTold& one : told.clips) {
-    if (fs::path(one.name).filename() != clip.filename()) {
+bool there(const fs::path& path) {
+  std::error_code error;
+  return fs::is_regular_file(path, error);
+}
+
+// The facts that hold for `clip` in the session of `folder`, in the set-up of that name, or, for an
+// empty name, in the one that holds the clip. Empty without such a set-up.
+std::optional<tune::SetupFacts> facts_in_session(const fs::path& folder, const std::string& setup,
+                                                 const fs::path& clip) {
+  const session::Plan plan = session::load(folder);
+  if (!plan.faults.empty()) {
+    throw BadInput(plan.faults.front());
+  }
+  for (const session::PlannedSetup& planned : plan.setups) {
+    const auto found = std::find_if(
+        planned.clips.begin(), planned.clips.end(),
+        [&](const session::PlannedClip& one) { return whole_path(one.path) == whole_path(clip); });
+    if (found == planned.clips.end() && (setup.empty() || planned.name != setup)) {
       continue;
     }
-    facts.hand = one.hand == Hand::unknown ? facts.hand : one.hand;
-    facts.cant_deg = one.cant_deg ? one.cant_deg : facts.cant_deg;
-    facts.camera.focal_35mm = one.focal_35mm ? one.focal_35mm : facts.camera.focal_35mm;
-    facts.camera.capture_fps = one.capture_fps ? one.capture_fps : facts.camera.capture_fps;
+    tune::SetupFacts facts = planned.facts;
+    if (found != planned.clips.end()) {
+      facts.hand = found->hand == Hand::unknown ? facts.hand : found->hand;
+      facts.cant_deg = found->cant_deg ? found->cant_deg : facts.cant_deg;
+      facts.camera.focal_35mm = found->focal_35mm;
+      facts.camera.capture_fps = found->capture_fps;
+    }
+    return facts;
   }
-  return facts;
+  return std::nullopt;
+}
+
+// What the hand-written files say of the clip: the file asked for, else those of the folders in
+// which it lies.
+std::optional<tune::SetupFacts> told_facts(const std::string& asked, const fs::path& clip) {
+  if (asked.empty()) {
+    const fs::path folder = whole_path(clip).parent_path();
+    const fs::path above = folder.parent_path();
+    if (there(folder / session::kSetupFile) || there(above / session::kSessionFile)) {
+      return facts_in_session(above, folder.filename().string(), clip);
+    }
+    if (there(folder / session::kSessionFile)) {
+      return facts_in_session(folder, ".", clip);
+    }
+    return std::nullopt;
+  }
+  const std::string text = content_of(asked);
+  const fs::path file = whole_path(asked);
+  const fs::path folder = file.parent_path();
+  if (file.filename() == session::kSetupFile) {
+    return facts_in_session(folder.parent_path(), folder.filename().string(), clip);
+  }
+  // The whole session's file: what it says for every set-up, unless the clip lies in one.
+  if (file.filename() == session::kSessionFile) {
+    if (auto facts = facts_in_session(folder, {}, clip)) {
+      return facts;
+    }
+  }
+  return session::parse_facts(text, asked, session::FactsKind::session).facts;
 }
 
 void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
@@ -136,8 +175,8 @@ CLI::App* add_still_command(CLI::App& program, StillArguments& arguments) {
       ->type_name("FILE.png");
   command
       ->add_option("--setup", arguments.setup,
-                   "What was shot with: a session.toml or setup.toml, as\n"
-                   "`nocktrail session --template` writes it")
+                   "What it was shot with, when the clip does not lie in\nthe session's folder: "
+                   "its session.toml or a setup.toml")
       ->type_name("FILE.toml");
   command
       ->add_option("--particulars", arguments.particulars,
@@ -161,10 +200,9 @@ int run_still(const StillArguments& arguments) {
   const fs::path out = out_path(arguments, clip);
   picture::StillOptions still;
   still.particulars = arguments.particulars;
-  if (!arguments.setup.empty()) {
-    const tune::SetupFacts facts = facts_of_clip(facts_in(arguments.setup), clip);
-    fill_from(facts, options);
-    const std::vector<std::string> told = tune::particulars(facts);
+  if (const std::optional<tune::SetupFacts> facts = told_facts(arguments.setup, clip)) {
+    fill_from(*facts, options);
+    const std::vector<std::string> told = tune::particulars(*facts);
     still.particulars.insert(still.particulars.begin(), told.begin(), told.end());
   }
   still.hand = options.hand;
