@@ -21,7 +21,7 @@ arrow::StrokeOptions quick_stroke(bool vertical) {
 // A shaft that folds counts as far out, not as infinitely far.
 constexpr double kFarthest_deg = 30.0;
 
-constexpr std::size_t kNodes = 9;
+constexpr std::size_t kNodes = 8;
 
 std::vector<double> key_of(const arrow::Setup& setup, bool vertical) {
   const arrow::Bow& bow = setup.bow;
@@ -115,6 +115,10 @@ const Eigen::VectorXd& BowModel::offsets(const arrow::Setup& setup) {
   return entry->second;
 }
 
+bool BowModel::alike(const arrow::Setup& a, const arrow::Setup& b) const {
+  return key_of(a, vertical_) == key_of(b, vertical_);
+}
+
 Eigen::MatrixXd BowModel::along(const arrow::Setup& setup, Quantity quantity,
                                 const std::vector<double>& at) {
   const auto draws = static_cast<Eigen::Index>(draws_.size());
@@ -125,11 +129,13 @@ Eigen::MatrixXd BowModel::along(const arrow::Setup& setup, Quantity quantity,
     }
     return result;
   }
-  const double step = (at.back() - at.front()) / static_cast<double>(kNodes - 1);
+  const auto [first, last] = std::minmax_element(at.begin(), at.end());
+  const double front = *first;
+  const double step = (*last - front) / static_cast<double>(kNodes - 1);
   Eigen::MatrixXd nodes(draws, static_cast<Eigen::Index>(kNodes));
   for (std::size_t k = 0; k < kNodes; ++k) {
     nodes.col(static_cast<Eigen::Index>(k)) =
-        offsets(with(setup, quantity, at.front() + step * static_cast<double>(k)));
+        offsets(with(setup, quantity, front + step * static_cast<double>(k)));
   }
   std::vector<double> row(kNodes);
   for (Eigen::Index i = 0; i < draws; ++i) {

@@ -18,9 +18,12 @@ class BowModel {
   const Eigen::VectorXd& offsets(const arrow::Setup& setup);
 
   // The same along a quantity, one column for each value: computed at a few even values and
-  // interpolated by a cubic spline. `at` ascending.
+  // interpolated by a cubic spline over the range of `at`.
   Eigen::MatrixXd along(const arrow::Setup& setup, Quantity quantity,
                         const std::vector<double>& at);
+
+  // Whether the model can tell the two apart in its plane.
+  bool alike(const arrow::Setup& a, const arrow::Setup& b) const;
 
  private:
   std::vector<arrow::Unknowns> draws_;

@@ -14,7 +14,7 @@ namespace {
 
 constexpr double kSigmasPerU95 = 1.959964;
 constexpr std::size_t kPaths = 1000;
-constexpr std::size_t kVerticalDraws = 120;  // both planes cost more, and nothing is cut by them
+constexpr std::size_t kVerticalDraws = 60;  // both planes cost more, and nothing is cut by them
 // A set-up that is taken down and put up again is not quite the same one.
 constexpr double kSetupNoise_deg = 0.1;
 // Log odds at which shots that the model cannot explain are handed to common practice instead.
@@ -268,11 +268,29 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
     BowModel& model = *models_[vertical ? 1 : 0];
     Regression modelled = regression;
     modelled.discrepancy = model_discrepancy(vertical);
-    modelled.model_wanted = sign * model.along(*present_.setup, quantity, answer.at);
+    // Set-ups that lie on the axis are read off its spline; only the others cost shots of their
+    // own.
+    std::vector<double> along = answer.at;
+    std::vector<std::optional<std::size_t>> on_axis(used.size());
+    for (std::size_t k = 0; k < used.size(); ++k) {
+      const double value = value_in(*model_setups[k], quantity);
+      if (value >= answer.at.front() && value <= answer.at.back() &&
+          model.alike(with(*model_setups[k], quantity, answer.at[answer.here]), *present_.setup)) {
+        on_axis[k] = along.size();
+        along.push_back(value);
+      }
+    }
+    const Eigen::MatrixXd model_along = sign * model.along(*present_.setup, quantity, along);
+    modelled.model_wanted = model_along.leftCols(static_cast<Eigen::Index>(answer.at.size()));
     modelled.model_measured.resize(modelled.model_wanted.rows(), n);
     for (std::size_t k = 0; k < used.size(); ++k) {
-      modelled.model_measured.col(static_cast<Eigen::Index>(k)) =
-          sign * model.offsets(*model_setups[k]);
+      const auto column = static_cast<Eigen::Index>(k);
+      if (on_axis[k]) {
+        modelled.model_measured.col(column) =
+            model_along.col(static_cast<Eigen::Index>(*on_axis[k]));
+      } else {
+        modelled.model_measured.col(column) = sign * model.offsets(*model_setups[k]);
+      }
     }
     const Posterior with_model = posterior_of(modelled);
     if (posterior.log_evidence - with_model.log_evidence > kModelRefuted) {
@@ -315,8 +333,9 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
     // Points that differ in more than this quantity would not lie on its curve.
     bool alone = regression.measured[k].group == 0 && value.has_value();
     for (std::size_t q = 0; q < kQuantities; ++q) {
-      const bool matters = static_cast<Quantity>(q) != quantity &&
-                           (vertical || static_cast<Quantity>(q) != Quantity::nocking_point);
+      // Up and down answers to the nocking point and to little else; sideways not to it.
+      const bool matters = static_cast<Quantity>(q) != quantity && !vertical &&
+                           static_cast<Quantity>(q) != Quantity::nocking_point;
       alone = alone && (!matters || std::abs(regression.measured[k].at[q]) < 1e-3);
     }
     if (alone) {

@@ -20,7 +20,8 @@ constexpr double kFineTrim_m = kInch / 32.0;
 constexpr double kNearZero_m = 0.5 * kInch;  // of trim left: from here on half of it at a time
 constexpr double kFineTip_kg = 5.0 * kGrain;
 constexpr double kLargestTipStep_kg = 50.0 * kGrain;
-constexpr double kLargestTipNeed_kg = 75.0 * kGrain;  // beyond, other shafts serve better
+constexpr double kLargestTipNeed_kg = 100.0 * kGrain;  // beyond, other shafts serve better
+constexpr double kPlateReach_deg = 1.5;  // stiffer by more, and thinning the plate will not do
 constexpr double kLightestTip_kg = 60.0 * kGrain;
 constexpr int kFewestMore = 3;
 constexpr int kMostMore = 12;  // asked for at a time
@@ -178,23 +179,20 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome) {
   const Answer& tip = situation.learner.lateral(Quantity::tip_mass);
   const std::optional<double> needed = tip_change(tip, true);
   if (!needed || *needed > kLargestTipNeed_kg) {
-    double added = 0.0;  // in this session
-    for (const SetupView& setup : situation.setups) {
-      added = std::max(added, *facts.arrow.tip_mass_kg -
-                                  setup.facts.arrow.tip_mass_kg.value_or(*facts.arrow.tip_mass_kg));
-    }
-    const double plate_m = facts.bow.plate_offset_m.value_or(0.0);
-    if (added > kLargestTipStep_kg && plate_m > kInch / 16.0) {
+    constexpr double kPlateStep_m = kInch / 32.0;
+    if (outcome.median_deg < kPlateReach_deg && facts.bow.plate_offset_m &&
+        *facts.bow.plate_offset_m >= kPlateStep_m - 1e-9) {
       step.kind = StepKind::thinner_plate;
-      step.amount = kInch / 32.0;
+      step.amount = kPlateStep_m;
       step.words = fmt::format(
           "Make the strike plate thinner by {} and shoot again: the arrow must act weaker.",
-          inches_and_mm(*step.amount));
+          inches_and_mm(kPlateStep_m));
       return step;
     }
     step.kind = StepKind::weaker_shaft;
     step.words =
-        "Try shafts one spine group weaker, full length: more tip than 75 gr would be needed to "
+        "Try shafts one spine group weaker, full length: more than 100 gr of tip would be needed "
+        "to "
         "bring these to straight. A thinner strike plate helps a little.";
     return step;
   }

@@ -1,0 +1,278 @@
+#include "tune/simulated_archer.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <boost/random/mersenne_twister.hpp>
+#include <boost/random/normal_distribution.hpp>
+#include <boost/random/uniform_real_distribution.hpp>
+#include <cmath>
+
+#include "nocktrail/arrow/spine.hpp"
+#include "nocktrail/arrow/unknowns.hpp"
+
+namespace nocktrail::tune::simulated {
+namespace {
+
+constexpr double kInch = units::kMetresPerInch;
+constexpr double kGrain = units::kKilogramsPerGrain;
+constexpr double kPound = units::kNewtonsPerPoundForce;
+constexpr double kSigmasPerU95 = 1.959964;
+constexpr int kShotsPerSetup = 6;
+constexpr double kDeadBand_deg = 0.5;
+
+class Archer {
+ public:
+  explicit Archer(std::uint64_t seed) : generator_(seed) {
+    // Redrawn until the full-length shaft acts weak, bare: that is how the trade starts.
+    do {
+      draw();
+    } while (!(bare_at_start_ > -8.0 && bare_at_start_ < -1.0));
+  }
+
+  const SetupFacts& facts() const { return start_; }
+  double scatter_deg() const { return scatter_deg_; }
+
+  Truth truth(const SetupFacts& facts) const {
+    const arrow::ExitState shot = arrow::simulate_shot(setup_of(facts), unknowns_);
+    const double side = facts.hand == Hand::left ? -1.0 : 1.0;
+    return {side * shot.lateral.reference_offset_deg, shot.vertical.reference_offset_deg};
+  }
+
+  arrow::Setup setup_of(const SetupFacts& facts) const {
+    arrow::Setup setup;
+    setup.archer.hand = facts.hand;
+    setup.archer.draw_m = *facts.draw_m;
+    setup.bow.draw_weight_n = *facts.bow.draw_weight_n;
+    setup.bow.brace_height_m = *facts.bow.brace_height_m;
+    setup.bow.plate_offset_m = *facts.bow.plate_offset_m;
+    setup.bow.nocking_point_m = *facts.bow.nocking_point_m;
+    arrow::Shaft& shaft = setup.arrow.shaft;
+    shaft.length_m = *facts.arrow.shaft_length_m;
+    shaft.ei_n_m2 = facts.arrow.spine->convention == SpineConvention::deflection_in
+                        ? arrow::ei_from_astm_deflection(facts.arrow.spine->value)
+                        : arrow::ei_from_wood_pounds(facts.arrow.spine->value);
+    shaft.mass_per_length_kg_per_m = *facts.arrow.mass_per_length_kg_per_m;
+    shaft.diameter_m = *facts.arrow.diameter_m;
+    setup.arrow.nock_mass_kg = *facts.arrow.nock_mass_kg;
+    setup.arrow.tip_mass_kg = *facts.arrow.tip_mass_kg;
+    if (facts.arrow.fletching == Fletching::fletched) {
+      setup.arrow.fletching_mass_kg = fletching_mass_kg_;
+      setup.arrow.fletching_area_m2 = fletching_area_m2_;
+    }
+    return setup;
+  }
+
+  SetupRecord film(const std::string& name, const SetupFacts& facts, int shots) {
+    const Truth mean = truth(facts);
+    const double side = facts.hand == Hand::left ? -1.0 : 1.0;
+    SetupRecord record;
+    record.name = name;
+    record.facts = facts;
+    for (int i = 0; i < shots; ++i) {
+      ClipRecord clip;
+      clip.file = fmt::format("shot{}.mp4", i + 1);
+      clip.reading.status = ClipStatus::measured;
+      Shot shot;
+      shot.status = ShotStatus::measured;
+      const auto measured = [&](double value, double scatter) {
+        const double u95 = between(0.2, 0.6);
+        return Measured{value + scatter * normal() + u95 / kSigmasPerU95 * normal(), u95};
+      };
+      shot.nock_right_deg = measured(side * mean.stiff_deg, scatter_deg_);
+      shot.nock_high_deg = measured(mean.nock_high_deg, scatter_deg_);
+      clip.reading.shots.push_back(shot);
+      record.clips.push_back(clip);
+    }
+    return record;
+  }
+
+ private:
+  double between(double low, double high) {
+    return boost::random::uniform_real_distribution<double>(low, high)(generator_);
+  }
+  double normal() { return normal_(generator_); }
+  double nearest(double value, double step) { return step * std::round(value / step); }
+
+  void draw() {
+    SetupFacts facts;
+    facts.hand = between(0.0, 1.0) < 0.25 ? Hand::left : Hand::right;
+    facts.cant_deg = 0.0;
+    facts.draw_m = nearest(between(26.5, 29.0), 0.25) * kInch;
+    facts.bow.draw_weight_n = nearest(between(35.0, 55.0), 1.0) * kPound;
+    facts.bow.brace_height_m = nearest(between(7.0, 7.75), 0.125) * kInch;
+    facts.bow.brace_min_m = *facts.bow.brace_height_m - 0.5 * kInch;
+    facts.bow.brace_max_m = *facts.bow.brace_height_m + 0.5 * kInch;
+    facts.bow.plate_offset_m = nearest(between(0.0, 5.0), 1.0) / 32.0 * kInch;
+    if (between(0.0, 1.0) < 0.5) {
+      facts.bow.min_grains_per_pound = nearest(between(7.0, 8.0), 0.5);
+    }
+    const bool wood = between(0.0, 1.0) < 0.4;
+    ArrowFacts& arrow = facts.arrow;
+    arrow.groups = wood ? arrow::SpineGroups::pounds : arrow::SpineGroups::deflection;
+    arrow.diameter_m = wood ? 11.0 / 32.0 * kInch : 0.30 * kInch;
+    arrow.shaft_length_m = nearest(between(31.0, 32.0), 0.25) * kInch;
+    arrow.tip_mass_kg = nearest(between(100.0, 150.0), 5.0) * kGrain;
+    arrow.nock_mass_kg = nearest(between(7.0, 12.0), 1.0) * kGrain;
+    arrow.fletching = Fletching::bare;
+    facts.bow.nocking_point_m = nearest(between(0.625, 0.75), 1.0 / 16.0) * kInch;
+    fletching_mass_kg_ = between(14.0, 26.0) * kGrain;
+    fletching_area_m2_ = between(1.0e-3, 1.5e-3);
+    scatter_deg_ = between(0.3, 0.8);
+    // The shop's advice: a spine that for the average archer comes straight an inch or two
+    // shorter.
+    const double to_trim_m = between(0.5, 2.25) * kInch;
+    const arrow::Unknowns own = arrow::draw_unknowns({}, generator_(), 0);
+    unknowns_ = {};
+    double low = 15.0;
+    double high = 140.0;
+    for (int i = 0; i < 30; ++i) {
+      const double pounds = 0.5 * (low + high);
+      stiffen(facts, pounds, wood);
+      SetupFacts shorter = facts;
+      shorter.arrow.shaft_length_m = *facts.arrow.shaft_length_m - to_trim_m;
+      (truth(shorter).stiff_deg < 0.0 ? low : high) = pounds;
+    }
+    stiffen(facts, nearest(low, 1.0), wood);
+    unknowns_ = own;
+    bare_at_start_ = truth(facts).stiff_deg;
+    facts.arrow.fletching = Fletching::fletched;
+    start_ = facts;
+  }
+
+  static void stiffen(SetupFacts& facts, double pounds, bool wood) {
+    const double ei = arrow::ei_from_wood_pounds(pounds);
+    facts.arrow.spine =
+        wood ? SpineTold{SpineConvention::wood_pounds, pounds}
+             : SpineTold{SpineConvention::deflection_in, arrow::astm_deflection_in(ei)};
+    const double usual = wood ? 370.0 / 32.0 : 8.0;  // gr/in at 50 lb, at 0.500 in
+    const double usual_pounds = wood ? 50.0 : 63.0;
+    facts.arrow.mass_per_length_kg_per_m =
+        usual * std::sqrt(pounds / usual_pounds) * kGrain / kInch;
+  }
+
+  boost::random::mt19937_64 generator_;
+  boost::random::normal_distribution<double> normal_;
+  SetupFacts start_;
+  arrow::Unknowns unknowns_;
+  double fletching_mass_kg_ = 0.0;
+  double fletching_area_m2_ = 0.0;
+  double scatter_deg_ = 0.0;
+  double bare_at_start_ = 0.0;
+};
+
+void other_shaft(SetupFacts& facts, double full_length_m, double pounds_more) {
+  SpineTold& spine = *facts.arrow.spine;
+  const bool wood = spine.convention == SpineConvention::wood_pounds;
+  const double pounds =
+      wood ? spine.value : arrow::wood_pounds(arrow::ei_from_astm_deflection(spine.value));
+  // A deflection group is about a sixth apart.
+  const double after = wood ? pounds + pounds_more : pounds * std::pow(1.17, pounds_more / 5.0);
+  spine.value = wood ? after : arrow::astm_deflection_in(arrow::ei_from_wood_pounds(after));
+  facts.arrow.mass_per_length_kg_per_m =
+      *facts.arrow.mass_per_length_kg_per_m * std::sqrt(after / pounds);
+  facts.arrow.shaft_length_m = full_length_m;
+}
+
+// The set-up after following the step; the number of shots to film comes back.
+int follow(const Step& step, const SetupFacts& start, SetupFacts& facts) {
+  const double amount = step.amount.value_or(0.0);
+  switch (step.kind) {
+    case StepKind::film_more:
+      return std::max(1, static_cast<int>(amount));
+    case StepKind::start_high:
+      facts.bow.nocking_point_m = *facts.bow.nocking_point_m + amount;
+      break;
+    case StepKind::lower_nocking_point:
+      facts.bow.nocking_point_m = *facts.bow.nocking_point_m - amount;
+      break;
+    case StepKind::raise_nocking_point:
+      facts.bow.nocking_point_m = *facts.bow.nocking_point_m + amount;
+      break;
+    case StepKind::trim_shaft:
+      facts.arrow.shaft_length_m = *facts.arrow.shaft_length_m - amount;
+      break;
+    case StepKind::heavier_tip:
+      facts.arrow.tip_mass_kg = *facts.arrow.tip_mass_kg + amount;
+      break;
+    case StepKind::lighter_tip:
+      facts.arrow.tip_mass_kg = *facts.arrow.tip_mass_kg - amount;
+      break;
+    case StepKind::weaker_shaft:
+      other_shaft(facts, *start.arrow.shaft_length_m, -5.0);
+      break;
+    case StepKind::stiffer_shaft:
+      other_shaft(facts, *start.arrow.shaft_length_m, 5.0);
+      break;
+    case StepKind::thinner_plate:
+      facts.bow.plate_offset_m = *facts.bow.plate_offset_m - amount;
+      break;
+    case StepKind::shoot_bare:
+      facts.arrow.fletching = Fletching::bare;
+      break;
+    case StepKind::fine_tune_brace:
+      facts.bow.brace_height_m = *facts.bow.brace_height_m +
+                                 (step.words.find("raise") != std::string::npos ? amount : -amount);
+      break;
+    case StepKind::mind_form:
+    case StepKind::check_contact:
+    case StepKind::done:
+      break;
+  }
+  return kShotsPerSetup;
+}
+
+bool past_a_limit(const Archer& archer, const SetupFacts& facts) {
+  const arrow::Setup setup = archer.setup_of(facts);
+  const double grains = arrow::grains_per_pound(arrow::mass_properties(setup.arrow).mass_kg,
+                                                arrow::held_force_n(setup));
+  return setup.arrow.shaft.length_m < arrow::nock_to_rest_at_full_draw_m(setup.archer) ||
+         grains < std::max(5.0, facts.bow.min_grains_per_pound.value_or(0.0)) ||
+         *facts.bow.brace_height_m < *facts.bow.brace_min_m - 1e-6 ||
+         *facts.bow.brace_height_m > *facts.bow.brace_max_m + 1e-6;
+}
+
+}  // namespace
+
+LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps) {
+  Archer archer(seed);
+  LoopResult result;
+  result.start = archer.facts();
+  result.at_start = archer.truth(result.start);
+  result.scatter_deg = archer.scatter_deg();
+  SetupFacts facts = result.start;
+  const bool unsafe_from_the_start = past_a_limit(archer, facts);
+  SessionRecord session;
+  session.name = "simulated";
+  int shots = kShotsPerSetup;
+  for (;;) {
+    session.setups.push_back(
+        archer.film(fmt::format("{:02}", session.setups.size() + 1), facts, shots));
+    result.shots += shots;
+    const SessionJudgement judgement = judge_session(session, options);
+    result.last_words = judgement.next.words;
+    result.finished = judgement.next.kind == StepKind::done;
+    if (result.finished || result.steps >= most_steps) {
+      break;
+    }
+    ++result.steps;
+    const Truth before = archer.truth(facts);
+    shots = follow(judgement.next, result.start, facts);
+    const Truth after = archer.truth(facts);
+    result.history += fmt::format("{}{} {:.2f}/{:.2f}", result.history.empty() ? "" : ", ",
+                                  word(judgement.next.kind), after.stiff_deg, after.nock_high_deg);
+    if (judgement.next.kind == StepKind::trim_shaft) {
+      ++result.trims;
+      result.furthest_past_deg = std::max(result.furthest_past_deg, after.stiff_deg);
+      result.overshot = result.overshot ||
+                        (after.stiff_deg > kDeadBand_deg && after.stiff_deg > before.stiff_deg);
+    }
+    result.past_a_limit =
+        result.past_a_limit || (!unsafe_from_the_start && past_a_limit(archer, facts));
+  }
+  result.finish = facts;
+  result.at_finish = archer.truth(facts);
+  return result;
+}
+
+}  // namespace nocktrail::tune::simulated

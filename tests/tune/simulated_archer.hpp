@@ -1,0 +1,39 @@
+// An invented archer with a bow, a full-length shaft that acts weak and a high nocking point, who
+// films shots and does what the judgement says, and nothing else. The shots come from the arrow
+// model with unknowns drawn once for each archer; the judgement never sees them.
+#pragma once
+
+#include <cstdint>
+#include <string>
+
+#include "nocktrail/arrow/power_stroke.hpp"
+#include "nocktrail/tune/judgement.hpp"
+
+namespace nocktrail::tune::simulated {
+
+struct Truth {
+  double stiff_deg = 0.0;  // sideways, positive acts stiff, for either hand
+  double nock_high_deg = 0.0;
+};
+
+struct LoopResult {
+  SetupFacts start;
+  SetupFacts finish;
+  Truth at_start;
+  Truth at_finish;
+  bool finished = false;  // the judgement said so
+  int steps = 0;          // pieces of advice followed
+  int trims = 0;
+  int shots = 0;
+  double scatter_deg = 0.0;
+  double furthest_past_deg = 0.0;  // largest stiff_deg that a trim led to; 0 when none did
+  bool overshot = false;           // a trim led past straight by more than the dead band
+  bool past_a_limit = false;       // a shaft shorter, or an arrow lighter, than is safe
+  std::string last_words;          // of the last step
+  std::string history;             // the steps' words, one letter each would not do
+};
+
+// The same seed gives the same archer and the same shots.
+LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps = 25);
+
+}  // namespace nocktrail::tune::simulated

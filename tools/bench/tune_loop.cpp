@@ -1,0 +1,96 @@
+// The closed loop over random bows and archers: advice, changed set-up, simulated shots, advice
+// again. Prints the table of docs/tuning.md.
+#include <fmt/format.h>
+
+#include <CLI/CLI.hpp>
+#include <chrono>
+#include <cmath>
+#include <cstdint>
+#include <string>
+
+#include "nocktrail/arrow/unknowns.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "tune/simulated_archer.hpp"
+
+namespace {
+
+using namespace nocktrail;
+
+std::string spine_words(const tune::ArrowFacts& arrow) {
+  return arrow.spine->convention == tune::SpineConvention::wood_pounds
+             ? fmt::format("{:.0f} lb", arrow.spine->value)
+             : fmt::format("{:.3f} in", arrow.spine->value);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  CLI::App app{"The tuning advice followed over random bows and archers"};
+  std::uint64_t seed = 1;
+  int bows = 50;
+  int steps = 25;
+  bool history = false;
+  tune::JudgementOptions options;
+  app.add_option("--seed", seed, "Of bows, archers and shots");
+  app.add_option("--bows", bows, "How many");
+  app.add_option("--steps", steps, "At most, for each");
+  app.add_option("--draws", options.draws, "Of the judgement's prior");
+  app.add_flag("--history", history, "The steps of each, with the true offsets after them");
+  CLI11_PARSE(app, argc, argv);
+
+  fmt::print("Seed {}, {} bows, at most {} steps, {} draws.\n\n", seed, bows, steps, options.draws);
+  fmt::print(
+      "| bow | hand | draw weight | spine | scatter | start: length, sideways, up | steps | trims "
+      "| "
+      "shots | finish: length | sideways | up | said done | overshot | past a limit |\n"
+      "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
+  int straight = 0;
+  int level = 0;
+  int overshot = 0;
+  int past = 0;
+  int finished = 0;
+  double square = 0.0;
+  long all_steps = 0;
+  long judged = 0;
+  const auto begin = std::chrono::steady_clock::now();
+  for (int i = 0; i < bows; ++i) {
+    const std::uint64_t own = seed * 1000003 + static_cast<std::uint64_t>(i);
+    const tune::simulated::LoopResult loop = tune::simulated::run_loop(own, options, steps);
+    const auto yes = [](bool value) { return value ? "yes" : "no"; };
+    const auto inches = [](const std::optional<double>& length_m) {
+      return *length_m / units::kMetresPerInch;
+    };
+    fmt::print(
+        "| {} | {} | {:.0f} lb | {} | {:.2f} | {:.2f} in, {:+.1f}, {:+.1f} | {} | {} | {} | {:.2f} "
+        "in "
+        "| {:+.2f} | {:+.2f} | {} | {} | {} |\n",
+        i + 1, loop.start.hand == Hand::left ? "left" : "right",
+        *loop.start.bow.draw_weight_n / units::kNewtonsPerPoundForce, spine_words(loop.start.arrow),
+        loop.scatter_deg, inches(loop.start.arrow.shaft_length_m), loop.at_start.stiff_deg,
+        loop.at_start.nock_high_deg, loop.steps, loop.trims, loop.shots,
+        inches(loop.finish.arrow.shaft_length_m), loop.at_finish.stiff_deg,
+        loop.at_finish.nock_high_deg, yes(loop.finished), yes(loop.overshot),
+        yes(loop.past_a_limit));
+    if (history) {
+      fmt::print("  {}\n", loop.history);
+    }
+    straight += std::abs(loop.at_finish.stiff_deg) < 0.5 ? 1 : 0;
+    level += std::abs(loop.at_finish.nock_high_deg) < 0.5 ? 1 : 0;
+    overshot += loop.overshot ? 1 : 0;
+    past += loop.past_a_limit ? 1 : 0;
+    finished += loop.finished ? 1 : 0;
+    square += loop.at_finish.stiff_deg * loop.at_finish.stiff_deg;
+    all_steps += loop.steps;
+    judged += loop.steps + 1;
+  }
+  const double seconds =
+      std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+  fmt::print(
+      "\nStraight (|sideways| < 0.5 deg): {} of {}; level (|up| < 0.5 deg): {}; said done: {}; "
+      "overshot: {}; past a limit: {}. Sideways at the end {:.2f} deg root mean square; {:.1f} "
+      "steps in the mean.\n",
+      straight, bows, level, finished, overshot, past, std::sqrt(square / bows),
+      static_cast<double>(all_steps) / bows);
+  fmt::print(stderr, "{:.0f} s, {:.2f} s a judgement\n", seconds,
+             seconds / static_cast<double>(judged));
+}
