@@ -123,15 +123,27 @@ void Logbook::Store::open_for_reading() {
     throw BadInput(fmt::format(
         "{}: there is no logbook here yet; `nocktrail session FOLDER` writes one", file_.string()));
   }
-  try {
-    database_ = std::make_unique<SQLite::Database>(connect(SQLite::OPEN_READONLY));
-    check_identity();
-  } catch (const SQLite::Exception& fault) {
-    // A write-ahead log wants a folder it can write to, unless nothing is left to be written.
-    const fs::path log = file_.string() + "-wal";
-    const bool log_is_empty = !fs::exists(log, error) || fs::file_size(log, error) == 0;
-    if (!cannot_be_touched(fault) || !log_is_empty) {
-      throw;
+  const auto try_as = [this](int flags) {
+    try {
+      database_ = std::make_unique<SQLite::Database>(connect(flags));
+      check_identity();
+      return true;
+    } catch (const SQLite::Exception& fault) {
+      if (!cannot_be_touched(fault)) {
+        throw;
+      }
+      return false;
+    }
+  };
+  // A process killed while writing leaves a journal, and only a writer may tidy up after it.
+  if (!try_as(SQLite::OPEN_READONLY) && !try_as(SQLite::OPEN_READWRITE)) {
+    // In a folder that admits no new files a write-ahead log cannot be joined; when nothing is left
+    // in a journal, the file alone is the whole truth.
+    for (const char* journal : {"-wal", "-journal"}) {
+      const fs::path path = file_.string() + journal;
+      if (fs::exists(path, error) && fs::file_size(path, error) != 0) {
+        throw SQLite::Exception("its journal cannot be read", SQLITE_CANTOPEN);
+      }
     }
     database_ = std::make_unique<SQLite::Database>(uri_of(file_, "?immutable=1"),
                                                    SQLite::OPEN_READONLY | SQLite::OPEN_URI,
