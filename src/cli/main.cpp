@@ -15,6 +15,7 @@
 #include "read_command.hpp"
 #include "session_command.hpp"
 #include "still_command.hpp"
+#include "watch_command.hpp"
 
 namespace {
 
@@ -30,11 +31,13 @@ int run(int argc, char** argv) {
   ReadArguments read_arguments;
   EffectsArguments effects_arguments;
   SessionArguments session_arguments;
+  WatchArguments watch_arguments;
   LogbookArguments logbook_arguments;
   StillArguments still_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
   const CLI::App* session = add_session_command(program, session_arguments);
+  const CLI::App* watch = add_watch_command(program, watch_arguments);
   const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
   const CLI::App* still = add_still_command(program, still_arguments);
   try {
@@ -50,6 +53,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(session)) {
       return run_session(session_arguments);
+    }
+    if (program.got_subcommand(watch)) {
+      return run_watch(watch_arguments);
     }
     if (program.got_subcommand(logbook)) {
       return run_logbook(*logbook, logbook_arguments);

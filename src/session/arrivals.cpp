@@ -77,7 +77,9 @@ void Arrivals::look_at(File& file, const fs::path& path, bool closed, Clock::tim
   const std::optional<struct stat> status = file_status(path);
   const std::string stamp = status ? stamp_of(*status) : std::string();
   if (stamp != file.stamp) {
+    const std::string last = file.settled ? file.stamp : file.last_settled;
     file = File{};
+    file.last_settled = last;
     file.stamp = stamp;
     file.since = now;
     if (status) {
@@ -115,8 +117,9 @@ bool Arrivals::look(const fs::path& folder, const std::set<fs::path>& closed, Cl
       const auto before = files_.find(clip.path);
       File& file = files[clip.path] = before == files_.end() ? File{} : before->second;
       look_at(file, clip.path, closed.count(clip.path) > 0, now, wall);
-      if (file.settled) {
-        known[clip.path] = file.stamp;
+      // While a clip is being replaced the session stands as it was.
+      if (file.settled || !file.last_settled.empty()) {
+        known[clip.path] = file.settled ? file.stamp : file.last_settled;
       }
     }
   }

@@ -78,7 +78,8 @@ class Arrivals {
 
  private:
   struct File {
-    std::string stamp;  // size, times, place on the disk
+    std::string stamp;         // size, times, place on the disk
+    std::string last_settled;  // the stamp it had when it was last read
     Clock::time_point since;
     bool closed = false;
     bool whole = false;
