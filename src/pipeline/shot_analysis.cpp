@@ -159,12 +159,14 @@ std::vector<track::ArrowSighting> coarse_sightings(const track::Region& region,
 }
 
 // Cuts the arrow open in every frame in which the model puts it into the picture, and sights it:
-// with `painted`, each frame is matched to the arrow's paint as all frames show it.
+// with `painted`, each frame is matched to the arrow's paint as all frames show it. `paint` is what
+// the pass before learned, and becomes what this one did.
 std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
                                                  const flight::FlightFit& fit, double first_s,
                                                  const std::vector<double>& t_s,
                                                  const cv::Size& size, const Search& search,
-                                                 const track::ShaftOptions& options) {
+                                                 const track::ShaftOptions& options,
+                                                 std::optional<track::ArrowPaint>& paint) {
   std::vector<track::ShaftProfile> profiles;
   for (std::size_t k = 0; k < t_s.size(); ++k) {
     if (t_s[k] < first_s || region.difference[k].empty()) {
@@ -178,12 +180,12 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
     expected.search_across_px = search.across_px;
     expected.bend_slack_px = search.bend_slack * length;
     expected.search_along_px = std::clamp(search.along_share * length, 4.0, 16.0);
-    if (auto profile = track::cut_open(region, k, t_s[k], expected, options)) {
+    if (auto profile =
+            track::cut_open(region, k, t_s[k], expected, options, paint ? &*paint : nullptr)) {
       profiles.push_back(std::move(*profile));
     }
   }
-  const std::optional<track::ArrowPaint> paint =
-      search.painted ? track::learn_paint(profiles, options) : std::nullopt;
+  paint = search.painted ? track::learn_paint(profiles, options) : std::nullopt;
   std::vector<track::ArrowSighting> sightings;
   for (const track::ShaftProfile& profile : profiles) {
     track::ArrowSighting sighting = track::sight(profile, paint, options);
@@ -275,9 +277,11 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
                                                     {3.0, 0.25, 0.005, true},
                                                     {2.5, 0.2, 0.0, true},
                                                     {2.5, 0.2, 0.0, true}}};
+  std::optional<track::ArrowPaint> paint;
   for (int round = 0; round < 4; ++round) {
-    candidate.sightings = fine_sightings(region, fit, first_s, t_s, size,
-                                         kSearches[static_cast<std::size_t>(round)], shaft_options);
+    candidate.sightings =
+        fine_sightings(region, fit, first_s, t_s, size, kSearches[static_cast<std::size_t>(round)],
+                       shaft_options, paint);
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
     }

@@ -10,18 +10,25 @@ namespace nocktrail::track {
 namespace {
 
 // Where the shaft ends, coming from outside. Coordinates grow outward: `level` gives the matched
-// contrast at outward coordinate o, the expected end is at 0, inside is negative. The sign of the
-// contrast is no guide: a light crest band or nock on a dark shaft crosses zero without an end.
+// contrast and its rise across at outward coordinate o, the expected end is at 0, inside is
+// negative. The sign of the contrast is no guide: a light crest band or nock on a dark shaft
+// crosses zero without an end. Where a lit and a shaded side cancel, the rise across the shaft
+// still shows it.
 struct Edge {
   double at = 0.0;
   double sigma = 0.0;
 };
 
 template <typename Level>
-std::optional<Edge> find_edge(const Level& level, double inside_px, double search_px, double noise,
-                              const ShaftOptions& options) {
+std::optional<Edge> find_edge(const Level& level, double tilt_weight, double inside_px,
+                              double search_px, double noise, const ShaftOptions& options) {
   const auto strength = [&](double o) {
-    return std::abs(level(o - 0.5) + level(o) + level(o + 0.5)) / 3.0;
+    const auto low = level(o - 0.5);
+    const auto mid = level(o);
+    const auto high = level(o + 0.5);
+    return std::hypot(low.first + mid.first + high.first,
+                      tilt_weight * (low.second + mid.second + high.second)) /
+           3.0;
   };
   std::vector<double> inner;
   const double from = std::max(2.0, 0.4 * search_px);
@@ -69,16 +76,6 @@ std::optional<Edge> find_edge(const Level& level, double inside_px, double searc
   return std::nullopt;
 }
 
-// Share of the shaft at a fraction of its picture length, and back: the far end is foreshortened
-// (projective map of a line, Hartley & Zisserman section 2.5).
-double share_of(double fraction, double depth_ratio) {
-  return fraction / (depth_ratio * (1.0 - fraction) + fraction);
-}
-
-double fraction_of(double share, double depth_ratio) {
-  return share * depth_ratio / ((1.0 - share) + share * depth_ratio);
-}
-
 struct Ends {
   double nock_px = 0.0;  // along coordinates
   double tip_px = 0.0;
@@ -105,13 +102,16 @@ double mismatch(const ShaftProfile& profile, const ArrowPaint& paint, double noc
     const double inside = 0.5 * (std::erf((a - nock) / (soft * std::numbers::sqrt2)) -
                                  std::erf((a - tip) / (soft * std::numbers::sqrt2)));
     double predicted = 0.0;
+    double predicted_tilt = 0.0;
     if (inside > 1e-3) {
       const double fraction = std::clamp((a - nock) / length, 0.0, 1.0);
       predicted = inside * (paint.at(share_of(fraction, profile.expected.depth_ratio)) -
                             profile.background[i]);
+      predicted_tilt = inside * paint.side;
     }
     const double r = (profile.level[i] - predicted) / noise;
-    sum += std::min(r * r, cap);
+    const double rt = profile.tilt_weight * (profile.tilt[i] - predicted_tilt) / noise;
+    sum += std::min(r * r + rt * rt, cap);
   }
   return sum;
 }
@@ -123,7 +123,7 @@ std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& p
   // Paint, background and alignment are all a little off: a tenth of the contrast counts as noise.
   std::vector<double> strength;
   for (std::size_t i = 0; i < profile.level.size(); ++i) {
-    strength.push_back(std::abs(profile.level[i]));
+    strength.push_back(profile.strength(i));
   }
   const double noise = std::hypot(profile.noise * 1.2, 0.15 * median_of(strength) + 0.2);
   constexpr double kCap = 16.0;
@@ -191,8 +191,9 @@ std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& p
     for (int i = 0; i < kSteps; ++i) {
       const double fraction = from + (to - from) * (i + 0.5) / kSteps;
       const double a = nock + fraction * (tip - nock);
-      const double off = std::abs(paint.at(share_of(fraction, profile.expected.depth_ratio)) -
-                                  level_at(profile.background, profile.first_px, a));
+      const double off = std::hypot(paint.at(share_of(fraction, profile.expected.depth_ratio)) -
+                                        level_at(profile.background, profile.first_px, a),
+                                    profile.tilt_weight * paint.side);
       sum += off / kSteps;
       whole.push_back(off);
     }
@@ -211,6 +212,115 @@ std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& p
               std::hypot(options.painted_floor_px, tip_span.half),
               nock_contrast > clear,
               tip_contrast > clear};
+}
+
+// Sums over the pixels of a few columns of a profile's patch, for bars of any contrast p and any
+// rise `side` of the grey across: the squared residual of y - p t - side o.
+struct BlockSums {
+  double tt = 0.0, ty = 0.0, to = 0.0, yy = 0.0, yo = 0.0, oo = 0.0;
+  double variance = 1.0;
+  // In noise variances, with the best contrast; capped, so that clutter cannot outvote the rest.
+  double mismatch(double side) const {
+    constexpr double kCap = 40.0;
+    const double y2 = yy - 2.0 * side * yo + side * side * oo;
+    const double t = ty - side * to;
+    return std::min(kCap, (y2 - t * t / std::max(tt, 1e-9)) / variance);
+  }
+};
+
+// Along the shaft, with the line moved by `shift` across.
+std::vector<BlockSums> block_sums(const ShaftProfile& profile, double shift,
+                                  const ShaftOptions& options) {
+  const Rectified& patch = profile.patch;
+  const double width = std::max(1.0, profile.expected.width_px);
+  const double length = profile.length_px();
+  constexpr int kBlock = 4;
+  std::vector<BlockSums> blocks;
+  for (int first = static_cast<int>(0.1 * length - patch.a0);
+       first + kBlock <= 0.9 * length - patch.a0; first += kBlock) {
+    const double a = patch.a0 + first + 0.5 * (kBlock - 1);
+    const double line = profile.line_offset + profile.line_slope * a + shift;
+    BlockSums sums;
+    for (int row = 0; row < patch.rows; ++row) {
+      const double b = patch.b(row) - line;
+      if (std::abs(b) > width / 2 + 2.5) {
+        continue;
+      }
+      double y = 0.0;
+      for (int c = first; c < first + kBlock; ++c) {
+        y += patch.at(row, c) / kBlock;
+      }
+      const double t = bar(b, width, options.edge_softness_px);
+      const double o = tilted_bar(b, width, options.edge_softness_px);
+      sums.tt += t * t;
+      sums.ty += t * y;
+      sums.to += t * o;
+      sums.yy += y * y;
+      sums.yo += y * o;
+      sums.oo += o * o;
+    }
+    const double noise = patch.noise[static_cast<std::size_t>(first)];
+    // Shape and blur of the bar are a little off: a share of what is seen counts as noise.
+    constexpr double kShapeError = 0.03;
+    sums.variance = noise * noise / kBlock + kShapeError * sums.yy;
+    blocks.push_back(sums);
+  }
+  return blocks;
+}
+
+// Which side of the shaft is lit, and how much: one number for the whole shot, since neither the
+// sun nor the arrow's direction changes in a few metres. Frames before different backgrounds tell
+// it from a shifted line, wide ones best.
+double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions& options) {
+  std::vector<std::vector<std::vector<BlockSums>>> frames;  // by frame, shift, block
+  std::vector<double> strength;
+  for (const ShaftProfile& profile : profiles) {
+    if (profile.length_px() < options.paint_length_px ||
+        profile.expected.width_px < options.side_width_px) {
+      continue;
+    }
+    frames.emplace_back();
+    const double reach = 0.5 * profile.expected.width_px + 0.5;
+    for (double shift = -reach; shift <= reach + 1e-9; shift += 0.25) {
+      frames.back().push_back(block_sums(profile, shift, options));
+    }
+    for (double a = 0.1 * profile.length_px(); a < 0.9 * profile.length_px(); a += 2.0) {
+      strength.push_back(std::abs(level_at(profile.level, profile.first_px, a)));
+    }
+  }
+  if (frames.size() < 3) {
+    return 0.0;
+  }
+  const auto cost = [&](double side) {
+    double sum = 0.0;
+    for (const auto& shifts : frames) {
+      double best = 1e300;
+      for (const auto& blocks : shifts) {
+        double total = 0.0;
+        for (const BlockSums& block : blocks) {
+          total += block.mismatch(side);
+        }
+        best = std::min(best, total);
+      }
+      sum += best;
+    }
+    return sum;
+  };
+  const double unit = median_of(strength);
+  const double step = 0.1 * unit;
+  double best = 0.0;
+  double best_cost = cost(0.0);
+  constexpr int kSteps = 60;
+  for (int i = -kSteps; i <= kSteps; ++i) {
+    if (const double c = cost(i * step); c < best_cost) {
+      best_cost = c;
+      best = i * step;
+    }
+  }
+  if (getenv("SIDE"))
+    fprintf(stderr, "side %.2f of unit %.2f cost %.1f at0 %.1f\n", best, unit, best_cost,
+            cost(0.0));
+  return best;
 }
 
 }  // namespace
@@ -265,6 +375,7 @@ std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
     const std::size_t from = std::clamp(bin, first, last);
     paint.grey.push_back(seen[from].empty() ? paint.grey.back() : median_of(seen[from]));
   }
+  paint.side = learn_side(profiles, options);
   return paint;
 }
 
@@ -290,15 +401,18 @@ ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>
     }
   } else if (!paint) {
     const double inside = std::min(0.3 * length, 14.0);
-    const auto level = [&](double a) { return level_at(profile.level, profile.first_px, a); };
+    const auto level = [&](double a) {
+      return std::pair(level_at(profile.level, profile.first_px, a),
+                       level_at(profile.tilt, profile.first_px, a));
+    };
     const double reach = profile.expected.search_along_px;
-    if (const auto nock =
-            find_edge([&](double o) { return level(-o); }, inside, reach, profile.noise, options)) {
+    if (const auto nock = find_edge([&](double o) { return level(-o); }, profile.tilt_weight,
+                                    inside, reach, profile.noise, options)) {
       begin = -nock->at;
       sighting.nock = EndPoint{profile.place(begin), nock->sigma};
     }
-    if (const auto tip = find_edge([&](double o) { return level(length + o); }, inside, reach,
-                                   profile.noise, options)) {
+    if (const auto tip = find_edge([&](double o) { return level(length + o); }, profile.tilt_weight,
+                                   inside, reach, profile.noise, options)) {
       end = length + tip->at;
       sighting.tip = EndPoint{profile.place(end), tip->sigma};
     }

@@ -41,6 +41,31 @@ double bar_slope(double b, double width, double softness) {
   return bell(b + width / 2) - bell(b - width / 2);
 }
 
+// Integral of 2u/w N(b - u) over the bar, by parts.
+double tilted_bar(double b, double width, double softness) {
+  return 2.0 / width *
+         (b * bar(b, width, softness) + softness * softness * bar_slope(b, width, softness));
+}
+
+double tilted_bar_slope(double b, double width, double softness) {
+  const double s2 = softness * softness;
+  const auto bell = [&](double x) {
+    return std::exp(-x * x / (2 * s2)) / (softness * std::sqrt(2 * M_PI));
+  };
+  const double upper = b + width / 2;
+  const double lower = b - width / 2;
+  const double bend = -(upper * bell(upper) - lower * bell(lower)) / s2;
+  return 2.0 / width * (bar(b, width, softness) + b * bar_slope(b, width, softness) + s2 * bend);
+}
+
+double share_of(double fraction, double depth_ratio) {
+  return fraction / (depth_ratio * (1.0 - fraction) + fraction);
+}
+
+double fraction_of(double share, double depth_ratio) {
+  return share * depth_ratio / ((1.0 - share) + share * depth_ratio);
+}
+
 double bow_at(const Expected& expected, double along_px, double length_px) {
   const std::vector<double>& bow = expected.bow_px;
   if (bow.size() < 2) {

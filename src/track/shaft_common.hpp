@@ -18,6 +18,15 @@ float sample(const cv::Mat& image, double x, double y);
 double bar(double b, double width, double softness);
 double bar_slope(double b, double width, double softness);
 
+// The same bar with a grey that rises across it from -1 to +1, and its slope.
+double tilted_bar(double b, double width, double softness);
+double tilted_bar_slope(double b, double width, double softness);
+
+// Share of the shaft at a fraction of its picture length, and back: the far end is foreshortened
+// (projective map of a line, Hartley & Zisserman section 2.5).
+double share_of(double fraction, double depth_ratio);
+double fraction_of(double share, double depth_ratio);
+
 // How far the bent shaft stands off its chord at a place along it.
 double bow_at(const Expected& expected, double along_px, double length_px);
 

@@ -8,22 +8,6 @@
 namespace nocktrail::track {
 namespace {
 
-// The neighbourhood of the expected shaft turned so that rows run along it.
-struct Rectified {
-  double a0 = 0.0;  // along-coordinate of column 0; step 1 px
-  int columns = 0;
-  double b0 = 0.0;  // across-coordinate of row 0
-  double b_step = 0.5;
-  int rows = 0;
-  std::vector<double> grey;   // rows x columns
-  std::vector<double> noise;  // per column
-  double at(int row, int column) const {
-    return grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) +
-                static_cast<std::size_t>(column)];
-  }
-  double b(int row) const { return b0 + row * b_step; }
-};
-
 Rectified rectify(const Region& region, std::size_t frame, const Expected& expected,
                   const Eigen::Vector2d& along, double a0, double a1, double reach) {
   const double length = (expected.tip_px - expected.nock_px).norm();
@@ -59,9 +43,11 @@ struct Slice {
   double contrast = 0.0;
 };
 
-// Position and contrast of a bar in the mean of columns [first, last], nearest the guess.
+// Position and contrast of a bar in the mean of columns [first, last], nearest the guess; `tilt` is
+// the known rise of its grey toward the + side.
 std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, double guess,
-                               double search, double width, const ShaftOptions& options) {
+                               double search, double width, double tilt,
+                               const ShaftOptions& options) {
   const int n = last - first + 1;
   std::vector<double> profile(static_cast<std::size_t>(patch.rows), 0.0);
   double noise = 0.0;
@@ -86,16 +72,21 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
   }
   auto matched = [&](double centre, double& contrast, double& weight) {
     double top = 0.0;
+    double tilted_gain = 0.0;
     weight = 0.0;
     for (int row = 0; row < patch.rows; ++row) {
-      const double t = bar(patch.b(row) - centre, width, options.edge_softness_px);
-      top += t * profile[static_cast<std::size_t>(row)];
+      const double b = patch.b(row) - centre;
+      const double y = profile[static_cast<std::size_t>(row)];
+      const double t = bar(b, width, options.edge_softness_px);
+      const double o = tilt != 0.0 ? tilt * tilted_bar(b, width, options.edge_softness_px) : 0.0;
+      top += t * (y - o);
+      tilted_gain += o * (2.0 * y - o);
       weight += t * t;
     }
     contrast = weight > 0.0 ? top / weight : 0.0;
-    return weight > 0.0 ? top * top / weight : 0.0;
+    return weight > 0.0 ? tilted_gain + top * top / weight : 0.0;
   };
-  double best = -1.0;
+  double best = -1e300;
   double centre = guess;
   for (double c = guess - search; c <= guess + search + 1e-9; c += 0.5) {
     double contrast = 0.0;
@@ -115,8 +106,12 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
     for (int row = 0; row < patch.rows; ++row) {
       const double b = patch.b(row) - centre;
       const double t = bar(b, width, options.edge_softness_px);
-      const double d = -contrast * bar_slope(b, width, options.edge_softness_px);
-      const double r = profile[static_cast<std::size_t>(row)] - contrast * t;
+      double d = -contrast * bar_slope(b, width, options.edge_softness_px);
+      double r = profile[static_cast<std::size_t>(row)] - contrast * t;
+      if (tilt != 0.0) {
+        d -= tilt * tilted_bar_slope(b, width, options.edge_softness_px);
+        r -= tilt * tilted_bar(b, width, options.edge_softness_px);
+      }
       saa += t * t;
       sac += t * d;
       scc += d * d;
@@ -146,12 +141,14 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
     }
   }
   flank = flank_rows > 0 ? std::sqrt(flank / flank_rows) : 0.0;
-  if (flank > options.clear_sides * std::abs(contrast) &&
+  // Root mean square of the shaft's own picture across its width.
+  const double strength = std::hypot(contrast, tilt / std::sqrt(3.0));
+  if (flank > options.clear_sides * strength &&
       flank > 2.0 * noise / std::sqrt(1.0 / patch.b_step)) {
     return std::nullopt;
   }
   const double contrast_sigma = noise / std::sqrt(std::max(weight, 1e-9));
-  if (std::abs(contrast) < options.least_contrast_sigma * contrast_sigma ||
+  if (strength < options.least_contrast_sigma * contrast_sigma ||
       std::abs(centre - guess) > search + 0.5) {
     return std::nullopt;
   }
@@ -227,7 +224,8 @@ std::optional<Straight> agree(std::vector<Slice>& slices, double tolerance) {
 }  // namespace
 
 std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
-                                     const Expected& expected, const ShaftOptions& options) {
+                                     const Expected& expected, const ShaftOptions& options,
+                                     const ArrowPaint* known) {
   const Eigen::Vector2d shaft = expected.tip_px - expected.nock_px;
   const double length = shaft.norm();
   if (length < 3.0) {
@@ -242,7 +240,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   const double width = std::max(1.0, expected.width_px);
   const double margin = expected.search_along_px + 8.0;
   const double reach = width / 2 + expected.search_across_px + 6.0;
-  const Rectified patch =
+  Rectified patch =
       rectify(region, frame, expected, profile.along, -margin, length + margin, reach);
   const auto column_of = [&](double a) { return static_cast<int>(std::lround(a - patch.a0)); };
 
@@ -251,8 +249,9 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   for (double a = 1.0; a + slice_px <= length; a += slice_px) {
     const int first = std::clamp(column_of(a), 0, patch.columns - 1);
     const int last = std::clamp(column_of(a + slice_px) - 1, first, patch.columns - 1);
+    const double tilt = known != nullptr ? known->side : 0.0;
     const auto slice =
-        fit_slice(patch, first, last, 0.0, expected.search_across_px, width, options);
+        fit_slice(patch, first, last, 0.0, expected.search_across_px, width, tilt, options);
     if (slice) {
       slices.push_back(*slice);
     }
@@ -273,6 +272,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   // Matched contrast along the line.
   profile.first_px = patch.a0;
   profile.level.resize(static_cast<std::size_t>(patch.columns));
+  profile.tilt.resize(profile.level.size());
   profile.background.resize(profile.level.size());
   double noise_sum = 0.0;
   const Eigen::Vector2d corner(region.roi.x, region.roi.y);
@@ -280,19 +280,32 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
     const double centre = line->at(patch.a0 + column);
     double top = 0.0;
     double weight = 0.0;
+    double tilted = 0.0;
+    double tilted_weight = 1e-9;
     for (int row = 0; row < patch.rows; ++row) {
-      const double t = bar(patch.b(row) - centre, width, options.edge_softness_px);
+      const double b = patch.b(row) - centre;
+      const double t = bar(b, width, options.edge_softness_px);
+      const double o = tilted_bar(b, width, options.edge_softness_px);
       top += t * patch.at(row, column);
       weight += t * t;
+      tilted += o * patch.at(row, column);
+      tilted_weight += o * o;
     }
     const auto i = static_cast<std::size_t>(column);
     profile.level[i] = weight > 0 ? top / weight : 0.0;
+    profile.tilt[i] = tilted / tilted_weight;
+    profile.tilt_weight = weight > 0 ? std::sqrt(tilted_weight / weight) : 0.0;
     const Eigen::Vector2d at = profile.place(patch.a0 + column) - corner;
     profile.background[i] = static_cast<double>(sample(region.background, at.x(), at.y()));
     noise_sum += patch.noise[i] * std::sqrt(1.0 / patch.b_step) / std::sqrt(std::max(weight, 1e-9));
   }
   profile.noise = noise_sum / patch.columns;
+  profile.patch = std::move(patch);
   return profile;
+}
+
+double ShaftProfile::strength(std::size_t i) const {
+  return std::hypot(level[i], tilt_weight * tilt[i]);
 }
 
 Eigen::Vector2d ShaftProfile::place(double along_px) const {

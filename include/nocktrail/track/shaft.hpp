@@ -25,6 +25,7 @@ struct ShaftOptions {
   double painted_floor_px = 1.1;  // and of one found by matching the painted arrow
   double clear_end = 0.3;  // an end whose contrast is below this share of the arrow's is hidden
   double paint_length_px = 18.0;  // frames with a shorter arrow teach no paint
+  double side_width_px = 1.7;     // nor, with a thinner one, which side is lit
 };
 
 // The stretch of frames cut to the flight's part of the picture, the still background taken off.
@@ -68,6 +69,22 @@ struct Expected {
   double search_along_px = 6.0;
 };
 
+// The neighbourhood of the expected shaft turned so that rows run along it.
+struct Rectified {
+  double a0 = 0.0;  // along coordinate of column 0, from the expected nock; step 1 px
+  int columns = 0;
+  double b0 = 0.0;  // across coordinate of row 0, from the expected (bent) axis
+  double b_step = 0.5;
+  int rows = 0;
+  std::vector<double> grey;   // of `difference`, rows x columns
+  std::vector<double> noise;  // per column
+  double at(int row, int column) const {
+    return grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) +
+                static_cast<std::size_t>(column)];
+  }
+  double b(int row) const { return b0 + row * b_step; }
+};
+
 // The arrow in one frame cut open along its length: how strongly a bar of the shaft's width stands
 // out at each pixel of the (straightened) axis.
 struct ShaftProfile {
@@ -77,29 +94,39 @@ struct ShaftProfile {
   Eigen::Vector2d along = Eigen::Vector2d::UnitX();  // nock to tip, in the picture
   double first_px = 0.0;           // coordinate of level[0], from the expected nock, step 1 px
   std::vector<double> level;       // matched contrast, linear light, 255 at white
+  std::vector<double> tilt;        // rise of the grey across the axis, likewise, see ArrowPaint
+  double tilt_weight = 0.5;        // noise of one value of level over that of one of tilt
   std::vector<double> background;  // light behind the axis
   double noise = 1.0;              // of one value of level, 1 sigma
   double line_offset = 0.0;        // axis found: across = offset + slope * along coordinate
   double line_slope = 0.0;
   std::vector<CentrePoint> centre;
   std::vector<double> centre_at_px;  // along coordinate of each centre point
+  Rectified patch;
 
+  double strength(std::size_t i) const;  // of level and tilt together
   double length_px() const { return (expected.tip_px - expected.nock_px).norm(); }
   double across_at(double along_px) const;  // of the axis, bending included
   Eigen::Vector2d place(double along_px) const;
 };
-
-// nullopt when nothing as straight and thin as a shaft stands out there.
-std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
-                                     const Expected& expected, const ShaftOptions& options);
 
 // The arrow's own grey level along its length (0 nock, 1 tip), gathered from all frames in which
 // it is long. Lets a frame be matched as a whole: a light nock on a dark shaft, crest bands and
 // stretches that vanish before their background no longer pass for ends.
 struct ArrowPaint {
   std::vector<double> grey;  // at shares (i + 0.5) / size()
+  // A round shaft in the sun has a lit and a shaded side: across it, with u from -1 at one edge to
+  // +1 at the other (chord direction turned by +90 deg), its grey is grey + side u.
+  double side = 0.0;
   double at(double share) const;
 };
+
+// nullopt when nothing as straight and thin as a shaft stands out there. With `known` paint from
+// an earlier pass, its lit side no longer draws the centre line over.
+std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
+                                     const Expected& expected, const ShaftOptions& options,
+                                     const ArrowPaint* known = nullptr);
+
 std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
                                       const ShaftOptions& options);
 
