@@ -40,7 +40,9 @@ Hand settled_hand(const SetupRecord& setup) {
 }
 
 bool usable(const std::optional<Measured>& offset) {
-  return offset && std::isfinite(offset->value) && std::isfinite(offset->u95) && offset->u95 >= 0.0;
+  constexpr double kMost_deg = 90.0;
+  return offset && std::abs(offset->value) <= kMost_deg && offset->u95 >= 0.0 &&
+         offset->u95 <= kMost_deg;
 }
 
 JudgedShot in_bow_frame(const Shot& shot, const std::optional<double>& cant_deg) {
@@ -61,7 +63,8 @@ JudgedShot in_bow_frame(const Shot& shot, const std::optional<double>& cant_deg)
   return judged;
 }
 
-void gather_shots(const SetupRecord& setup, Hand hand, SetupJudgement& judgement) {
+void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgement& judgement) {
+  const Hand hand = facts.hand;
   for (const ClipRecord& clip : setup.clips) {
     int of_clip = 0;
     for (const Shot& shot : clip.reading.shots) {
@@ -70,7 +73,7 @@ void gather_shots(const SetupRecord& setup, Hand hand, SetupJudgement& judgement
         continue;
       }
       ++of_clip;
-      const std::optional<double> cant = clip.cant_deg ? clip.cant_deg : setup.facts.cant_deg;
+      const std::optional<double> cant = clip.cant_deg ? clip.cant_deg : facts.cant_deg;
       JudgedShot judged = in_bow_frame(shot, cant);
       judged.clip = of_clip == 1 ? clip.file : fmt::format("{}#{}", clip.file, of_clip);
       if (!clip.dropped.empty()) {
@@ -246,6 +249,48 @@ void add_warnings(SetupView& setup) {
 
 }  // namespace
 
+namespace {
+
+// Takes out what no bow or arrow is, with a warning. Wide: it stops slips of the unit.
+void keep(std::optional<double>& told, double low, double high, const char* what,
+          std::vector<std::string>& warnings) {
+  if (told && !(*told >= low && *told <= high)) {
+    told.reset();
+    warnings.push_back(fmt::format("The {} told is out of range and left out.", what));
+  }
+}
+
+void keep_what_can_be(SetupFacts& facts, std::vector<std::string>& warnings) {
+  keep(facts.cant_deg, -90.0, 90.0, "cant", warnings);
+  keep(facts.draw_m, 0.4, 1.0, "draw length", warnings);
+  BowFacts& bow = facts.bow;
+  keep(bow.draw_weight_n, 20.0, 900.0, "draw weight", warnings);
+  keep(bow.rated_draw_m, 0.4, 1.0, "rated draw length", warnings);
+  keep(bow.brace_height_m, 0.08, 0.35, "brace height", warnings);
+  keep(bow.brace_min_m, 0.08, 0.35, "least brace height", warnings);
+  keep(bow.brace_max_m, 0.08, 0.35, "largest brace height", warnings);
+  keep(bow.min_grains_per_pound, 1.0, 30.0, "maker's grains per pound", warnings);
+  keep(bow.plate_offset_m, -0.03, 0.05, "strike plate", warnings);
+  keep(bow.nocking_point_m, -0.05, 0.10, "nocking point", warnings);
+  ArrowFacts& arrow = facts.arrow;
+  keep(arrow.shaft_length_m, 0.4, 1.2, "shaft length", warnings);
+  keep(arrow.arrow_length_m, 0.4, 1.3, "arrow length", warnings);
+  keep(arrow.diameter_m, 0.002, 0.02, "shaft diameter", warnings);
+  keep(arrow.mass_per_length_kg_per_m, 1e-3, 0.1, "shaft mass per length", warnings);
+  keep(arrow.tip_mass_kg, 0.0, 0.05, "tip weight", warnings);
+  keep(arrow.nock_mass_kg, 0.0, 0.01, "nock mass", warnings);
+  keep(arrow.total_mass_kg, 0.005, 0.2, "total mass", warnings);
+  if (arrow.spine) {
+    std::optional<double> ei = value_of(Quantity::spine, facts);
+    keep(ei, 0.5, 50.0, "spine", warnings);
+    if (!ei) {
+      arrow.spine.reset();
+    }
+  }
+}
+
+}  // namespace
+
 std::optional<double> value_of(Quantity quantity, const SetupFacts& facts) {
   switch (quantity) {
     case Quantity::shaft_length:
@@ -279,7 +324,8 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
     setup.facts = record.facts;
     setup.facts.hand = settled_hand(record);
     setup.judgement.name = record.name;
-    gather_shots(record, setup.facts.hand, setup.judgement);
+    keep_what_can_be(setup.facts, setup.judgement.warnings);
+    gather_shots(record, setup.facts, setup.judgement);
     for (const ClipRecord& clip : record.clips) {
       for (const Shot& shot : clip.reading.shots) {
         upright = upright || (!clip.cant_deg && !record.facts.cant_deg && !shot.in_bow);
