@@ -92,10 +92,12 @@ void run_export(const LogbookArguments& arguments) {
   const logbook::Logbook book = open(arguments, logbook::Access::read);
   if (!arguments.csv.empty()) {
     logbook::export_csv(book, arguments.csv);
+    say(fmt::format("{}: written\n", arguments.csv));
   } else if (arguments.json == "-") {
     say(logbook::json_text(book));
   } else {
     logbook::export_json(book, arguments.json);
+    say(fmt::format("{}: written\n", arguments.json));
   }
 }
 
@@ -207,6 +209,7 @@ int run_logbook(const CLI::App& command, const LogbookArguments& arguments) {
   if (named("note")) {
     logbook::Logbook book = open(arguments, logbook::Access::write);
     book.add_note({arguments.date, arguments.note_text, arguments.bow});
+    say(fmt::format("{}: noted\n", book.file().string()));
   } else if (named("import")) {
     run_import(arguments);
   } else if (named("export")) {

@@ -152,6 +152,11 @@ std::string setup_block(const SetupAnswer& setup) {
   if (setup.done) {
     out += "  Nothing was left to do at this set-up.\n";
   }
+  if (setup.before) {
+    for (const tune::FactLine& line : tune::changed_facts(*setup.before, setup.facts)) {
+      out += fmt::format("  Changed: {}: {}\n", line.what, printable(line.value));
+    }
+  }
   for (const tune::FactLine& line : tune::fact_lines(setup.facts)) {
     out += fmt::format("  {}: {}\n", line.what, printable(line.value));
   }
@@ -260,6 +265,12 @@ Json setup_json(const SetupAnswer& setup) {
                   {"total_mass_kg", number(facts.arrow.total_mass_kg)},
                   {"fletching", fletching}};
   out["notes"] = words(facts.notes);
+  out["changed"] = Json::array();
+  if (setup.before) {
+    for (const tune::FactLine& line : tune::changed_facts(*setup.before, facts)) {
+      out["changed"].push_back({{"what", line.what}, {"to", line.value}});
+    }
+  }
   out["shots"] = setup.counted;
   out["lateral_deg"] = summary(setup.lateral);
   out["vertical_deg"] = summary(setup.vertical);

@@ -48,7 +48,7 @@ LEFT JOIN times ON times.setup_id = setups.id
 LEFT JOIN verdicts ON verdicts.setup_id = setups.id AND verdicts.current = 1
 LEFT JOIN advice ON advice.session_id = sessions.id AND advice.current = 1
 WHERE (position IS NOT NULL OR times.setup_id IS NOT NULL)
-ORDER BY first_at, setups.session_id, position
+ORDER BY setups.session_id, position IS NULL, position, setups.id
 )sql";
 
 const char* const kShots = R"sql(
@@ -202,9 +202,19 @@ std::vector<Answer> all(const Logbook& logbook, const std::string& sql, Make mak
   });
 }
 
+// In order of time.
 std::vector<SetupAnswer> all_setups(const Logbook& logbook) {
-  return all<SetupAnswer>(
+  std::vector<SetupAnswer> out = all<SetupAnswer>(
       logbook, fmt::format(fmt::runtime(kSetups), fmt::arg("clip_time", kClipTime)), setup_at);
+  for (std::size_t i = 1; i < out.size(); ++i) {  // sessions one after the other, as shot
+    if (out[i].folder == out[i - 1].folder) {
+      out[i].before = out[i - 1].facts;
+    }
+  }
+  std::stable_sort(out.begin(), out.end(), [](const SetupAnswer& a, const SetupAnswer& b) {
+    return a.first_at < b.first_at;
+  });
+  return out;
 }
 
 void check_name(const Logbook& logbook, const char* kind, const std::string& name) {

@@ -86,6 +86,9 @@ TEST_CASE("unit: set-ups in order of time, with all that was told and judged") {
   CHECK(setup.facts.arrow.spine->convention == tune::SpineConvention::wood_pounds);
   CHECK(setup.facts.arrow.fletching == tune::Fletching::bare);
   CHECK(setup.facts.notes == "wind from the left");
+  REQUIRE(setup.before.has_value());
+  CHECK(setup.before->bow.nocking_point_m == 0.015875);
+  CHECK_FALSE(all[2].before.has_value());
   CHECK(setup.counted == 2);
   CHECK(setup.lateral->mean_deg == -1.875);
   CHECK(setup.lateral->u95_deg == 0.5);

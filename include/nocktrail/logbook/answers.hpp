@@ -28,6 +28,7 @@ struct SetupAnswer {
   std::string first_at;  // of its clips
   std::string last_at;
   tune::SetupFacts facts;
+  std::optional<tune::SetupFacts> before;  // of the set-up before it in its session
   // As last judged; no verdict yet: counted is 0 and the words are empty.
   int counted = 0;
   std::optional<tune::OffsetSummary> lateral;

@@ -1,0 +1,167 @@
+// `nocktrail logbook` as an archer meets it: exit status, streams, words.
+#include <doctest/doctest.h>
+#include <sys/wait.h>
+
+#include <algorithm>
+#include <cstdlib>
+#include <filesystem>
+#include <nlohmann/json.hpp>
+
+#include "asking.hpp"
+#include "nocktrail/logbook/logbook.hpp"
+#include "sessions.hpp"
+
+using namespace nocktrail;
+using logbook::Logbook;
+using test::says;
+
+namespace fs = std::filesystem;
+
+namespace {
+
+struct Ran {
+  int status = -1;
+  std::string out;
+  std::string err;
+};
+
+Ran run(const std::string& arguments) {
+  const test::Folder folder;
+  const std::string command =
+      fmt::format("'{}' logbook {} >'{}' 2>'{}' </dev/null", NOCKTRAIL_PROGRAM, arguments,
+                  (folder / "out").string(), (folder / "err").string());
+  const int raw = std::system(command.c_str());
+  return {WIFEXITED(raw) ? WEXITSTATUS(raw) : -1, test::content(folder / "out"),
+          test::content(folder / "err")};
+}
+
+class Book {
+ public:
+  Book() {
+    Logbook logbook(file());
+    logbook.record(test::heron_session(), test::heron_judgement());
+    tune::SessionRecord pine = test::heron_session();
+    pine.name = "pine";
+    pine.folder = "/home/robin/tuning/pine";
+    for (tune::SetupRecord& setup : pine.setups) {
+      setup.facts.arrow.name = "pine";
+      for (tune::ClipRecord& clip : setup.clips) {
+        clip.sha256 += "p";
+        clip.filmed_at_utc = "2025" + clip.filmed_at_utc.substr(4);
+      }
+    }
+    tune::SessionJudgement straight = test::heron_judgement();
+    straight.setups[1].spine = SpineVerdict::matched;
+    straight.setups[1].lateral = tune::OffsetSummary{0.125, 0.375, 0.25, 5.0};
+    logbook.record(pine, straight);
+  }
+  fs::path file() const { return folder_ / "logbook.sqlite"; }
+  Ran ask(const std::string& arguments) const {
+    return run(fmt::format("{} --logbook '{}'", arguments, file().string()));
+  }
+  const test::Folder& folder() const { return folder_; }
+
+ private:
+  test::Folder folder_;
+};
+
+bool one_line(const std::string& text) {
+  return std::count(text.begin(), text.end(), '\n') == 1 && text.back() == '\n';
+}
+
+}  // namespace
+
+TEST_CASE("unit: what did this bow like last year") {
+  const Book book;
+  const Ran ran = book.ask("liked --bow heron --year 2025");
+  CHECK(ran.status == 0);
+  CHECK(ran.err.empty());
+  CHECK(says(ran.out, "pine / 2 nock down: 2025-05-30 10:00 to 2025-05-30 10:05 UTC\n"));
+  CHECK(says(ran.out, "Verdict: spine matched, nocking point level\n"));
+  CHECK(says(ran.out, "Nocking point above square: 1/2 in (12.7 mm)\n"));
+  CHECK(says(ran.out, "Changed: Nocking point above square: 1/2 in (12.7 mm), was 5/8 in"));
+  CHECK_FALSE(says(ran.out, "1 nock high"));
+  CHECK(book.ask("liked --bow Heron --year 2026").out == "No set-ups.\n");
+}
+
+TEST_CASE("unit: what was the nocking point before the string broke") {
+  const Book book;
+  CHECK(book.ask("note 'the string broke' --bow Heron --date 2026-05-30T09:30").status == 0);
+  const Ran by_note = book.ask("before --note 'string broke'");
+  CHECK(by_note.status == 0);
+  CHECK(says(by_note.out, "Before 2026-05-30 09:30 UTC, by the note \"the string broke\"\n"));
+  CHECK(says(by_note.out, "heron, may / 1 nock high"));
+  CHECK(says(by_note.out, "Nocking point above square: 5/8 in (15.9 mm)\n"));
+  const Ran by_date = book.ask("before 2026-06-15 --json -");
+  const auto json = nlohmann::json::parse(by_date.out);
+  CHECK(json["in_force"][0]["setup"] == "2 nock down");
+  CHECK(json["in_force"][0]["bow"]["nocking_point_m"] == 0.0127);
+  CHECK(json["note"].is_null());
+  CHECK(says(book.ask("notes").out, "2026-05-30 09:30, Heron: the string broke\n"));
+}
+
+TEST_CASE("unit: how does this arrow compare") {
+  const Book book;
+  const Ran ran = book.ask("compare cedar pine");
+  CHECK(ran.status == 0);
+  CHECK(says(ran.out, "cedar: 4 shots in 2 set-ups\n"));
+  // 0.125 + 1.875 deg; hypot(0.5, 0.375) = 0.625.
+  CHECK(says(ran.out, "Lateral: 2.0 \u00b1 0.6 deg further right\n"));
+  CHECK(says(ran.out, "which may be none at all"));  // the vertical: the same, 0.125
+  const auto json = nlohmann::json::parse(book.ask("compare cedar pine --json -").out);
+  CHECK(json["lateral_difference_deg"]["value"].get<double>() == doctest::Approx(2.0));
+  CHECK(json["lateral_difference_deg"]["u95"].get<double>() == doctest::Approx(0.625));
+}
+
+TEST_CASE("unit: shots as a table with a line of headings, no control characters, no tabs") {
+  const Book book;
+  const Ran ran = book.ask("shots --bow Heron --since 2026");
+  CHECK(ran.status == 0);
+  CHECK(ran.out.starts_with("Time, UTC"));
+  CHECK(std::count(ran.out.begin(), ran.out.end(), '\n') == 5);
+  CHECK(says(ran.out, "nock left 2.50 \u00b1 0.21 deg"));
+  CHECK(std::none_of(ran.out.begin(), ran.out.end(),
+                     [](char c) { return c != '\n' && static_cast<unsigned char>(c) < 0x20; }));
+  CHECK(nlohmann::json::parse(book.ask("shots --json -").out).size() == 8);
+}
+
+TEST_CASE("unit: out and in again by the command, both ways") {
+  const Book book;
+  const std::string folder = book.folder().path().string();
+  CHECK(book.ask(fmt::format("export --csv '{}/out'", folder)).status == 0);
+  CHECK(book.ask(fmt::format("export --json '{}/out.json'", folder)).status == 0);
+  const std::string all = book.ask("export --json -").out;
+  for (const char* from : {"out", "out.json"}) {
+    const std::string copy = fmt::format("{}/{}.sqlite", folder, from);
+    const Ran in = run(fmt::format("import '{}/{}' --logbook '{}'", folder, from, copy));
+    CHECK(in.status == 0);
+    CHECK(says(in.out, "rows imported"));
+    CHECK(run(fmt::format("export --json - --logbook '{}'", copy)).out == all);
+  }
+}
+
+TEST_CASE("fault: one clear line, exit status 2, nothing on standard output") {
+  const Book book;
+  const std::string folder = book.folder().path().string();
+  test::write(book.folder() / "letter.txt", "dear");
+  for (const std::string& arguments :
+       {std::string("liked --bow Kite"), std::string("shots --since tomorrow"),
+        std::string("shots --year 26"), std::string("shots --year 2026 --since 2026"),
+        std::string("before"), std::string("before 2026-05-30 --note x"),
+        std::string("before --note dragon"), std::string("compare cedar birch"),
+        std::string("compare cedar"), std::string("note ' '"), std::string("export"),
+        fmt::format("import '{}/letter.txt'", folder), fmt::format("import '{}/none'", folder),
+        std::string("sing"), std::string("")}) {
+    INFO(arguments);
+    const Ran ran = book.ask(arguments);
+    CHECK(ran.status == 2);
+    CHECK(ran.out.empty());
+    CHECK(one_line(ran.err));
+    CHECK(ran.err.starts_with("nocktrail: "));
+  }
+  const Ran none = run(fmt::format("shots --logbook '{}/none.sqlite'", folder));
+  CHECK(none.status == 2);
+  CHECK(says(none.err, "none.sqlite: there is no logbook here yet"));
+  CHECK_FALSE(fs::exists(book.folder() / "none.sqlite"));
+  CHECK(one_line(run(fmt::format("shots --logbook '{}/letter.txt'", folder)).err));
+}
