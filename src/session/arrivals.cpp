@@ -72,6 +72,12 @@ bool looks_whole(const fs::path& path) {
   return movie;
 }
 
+bool Arrivals::was_settled(const std::string& identity) const {
+  return std::any_of(files_.begin(), files_.end(), [&](const auto& entry) {
+    return entry.second.settled && entry.second.identity == identity;
+  });
+}
+
 void Arrivals::look_at(File& file, const fs::path& path, bool closed, Clock::time_point now,
                        std::chrono::system_clock::time_point wall) const {
   const std::optional<struct stat> status = file_status(path);
@@ -83,6 +89,8 @@ void Arrivals::look_at(File& file, const fs::path& path, bool closed, Clock::tim
     file.stamp = stamp;
     file.since = now;
     if (status) {
+      file.identity = identity_of(*status);
+      file.settled = was_settled(file.identity);  // renamed
       const auto changed = std::chrono::system_clock::from_time_t(status->st_ctim.tv_sec);
       if (wall - changed > options_.settle + std::chrono::seconds(1)) {
         file.since = now - options_.settle;

@@ -16,4 +16,7 @@ std::optional<struct stat> file_status(const std::filesystem::path& path);
 // set back by hand.
 std::string stamp_of(const struct stat& status);
 
+// Without the change time, which a rename moves: the same before and after one.
+std::string identity_of(const struct stat& status);
+
 }  // namespace nocktrail::session

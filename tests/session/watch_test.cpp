@@ -119,6 +119,18 @@ TEST_CASE("unit: renamed, removed, replaced clips and edited files are each one 
   CHECK_FALSE(look(1s));
 }
 
+TEST_CASE("unit: a renamed clip is settled under its new name at once") {
+  const Folder folder;
+  folder.write("a.mp4", "-1.0");
+  Look look(folder);
+  look(0ms);
+  look(3s);
+  REQUIRE(look.arrivals.settled(folder / "a.mp4"));
+  fs::rename(folder / "a.mp4", folder / "b.mp4");  // which moves its change time to now
+  CHECK(look(1ms));
+  CHECK(look.arrivals.settled(folder / "b.mp4"));
+}
+
 TEST_CASE("unit: while a clip is being replaced the session stands as it was") {
   const Folder folder;
   folder.write("a.mp4", "-1.0");

@@ -79,6 +79,7 @@ class Arrivals {
  private:
   struct File {
     std::string stamp;         // size, times, place on the disk
+    std::string identity;      // the same before and after a rename
     std::string last_settled;  // the stamp it had when it was last read
     Clock::time_point since;
     bool closed = false;
@@ -86,6 +87,7 @@ class Arrivals {
     bool settled = false;
   };
 
+  bool was_settled(const std::string& identity) const;
   void look_at(File& file, const std::filesystem::path& path, bool closed, Clock::time_point now,
                std::chrono::system_clock::time_point wall) const;
 

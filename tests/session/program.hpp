@@ -1,0 +1,96 @@
+// The built program as a process beside the test.
+#pragma once
+
+#include <fcntl.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <csignal>
+#include <functional>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include "support.hpp"
+
+namespace nocktrail::session::test {
+
+// Starts it with its own home, so that no logbook of the user is touched.
+class Program {
+ public:
+  Program(const Folder& scratch, const std::string& name, std::vector<std::string> arguments)
+      : out_(scratch / (name + ".out")), err_(scratch / (name + ".err")) {
+    arguments.insert(arguments.begin(), NOCKTRAIL_PROGRAM);
+    const std::string data = (scratch / "data").string();
+    pid_ = ::fork();
+    if (pid_ == 0) {
+      ::setenv("XDG_DATA_HOME", data.c_str(), 1);
+      redirect(out_, STDOUT_FILENO);
+      redirect(err_, STDERR_FILENO);
+      std::vector<char*> argv;
+      for (std::string& argument : arguments) {
+        argv.push_back(argument.data());
+      }
+      argv.push_back(nullptr);
+      ::execv(NOCKTRAIL_PROGRAM, argv.data());
+      ::_exit(127);
+    }
+  }
+  Program(const Program&) = delete;
+  Program& operator=(const Program&) = delete;
+  ~Program() {
+    if (pid_ > 0) {
+      ::kill(pid_, SIGKILL);
+      ::waitpid(pid_, nullptr, 0);
+    }
+  }
+
+  std::string out() const { return content(out_); }
+  std::string err() const { return content(err_); }
+  void signal(int number) const { ::kill(pid_, number); }
+
+  // Exit status; 1000 plus the signal that ended it; -1 when it does not end in time.
+  int wait(std::chrono::seconds limit = std::chrono::seconds(180)) {
+    const auto end = std::chrono::steady_clock::now() + limit;
+    while (std::chrono::steady_clock::now() < end) {
+      int status = 0;
+      if (::waitpid(pid_, &status, WNOHANG) == pid_) {
+        pid_ = -1;
+        return WIFEXITED(status) ? WEXITSTATUS(status) : 1000 + WTERMSIG(status);
+      }
+      std::this_thread::sleep_for(std::chrono::milliseconds(10));
+    }
+    return -1;
+  }
+
+ private:
+  static void redirect(const fs::path& path, int to) {
+    const int fd = ::open(path.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0666);
+    ::dup2(fd, to);
+    ::close(fd);
+  }
+
+  fs::path out_;
+  fs::path err_;
+  pid_t pid_ = -1;
+};
+
+// Polls `condition`; the limit only bounds a failure.
+inline bool eventually(const std::function<bool()>& condition,
+                       std::chrono::seconds limit = std::chrono::seconds(120)) {
+  const auto end = std::chrono::steady_clock::now() + limit;
+  while (!condition()) {
+    if (std::chrono::steady_clock::now() > end) {
+      return false;
+    }
+    std::this_thread::sleep_for(std::chrono::milliseconds(20));
+  }
+  return true;
+}
+
+inline fs::path test_clip(const std::string& name) {
+  return fs::path(NOCKTRAIL_TEST_CLIPS) / name;
+}
+
+}  // namespace nocktrail::session::test
