@@ -4,7 +4,6 @@
 #include <algorithm>
 
 #include "html.hpp"
-#include "nocktrail/rules/words.hpp"
 #include "numbers.hpp"
 #include "sections.hpp"
 #include "stills.hpp"
@@ -39,10 +38,9 @@ std::string offsets_of(const Still& still) {
   std::string words;
   for (const ShotView& view : still.setup->shots) {
     if (view.clip == still.clip) {
-      words += fmt::format(
-          "{}shot {}, {}, {}", words.empty() ? "" : "; ", view.number,
-          finite(view.judged->lat_deg) ? rules::lateral_words(view.judged->lat_deg) : kMissing,
-          finite(view.judged->vert_deg) ? rules::vertical_words(view.judged->vert_deg) : kMissing);
+      words += fmt::format("{}shot {}, {}, {}", words.empty() ? "" : "; ", view.number,
+                           offset_words(view.judged->lat_deg, false),
+                           offset_words(view.judged->vert_deg, true));
     }
   }
   return words.empty() ? "no number" : words;

@@ -66,6 +66,13 @@ std::string vertical_cell(const Measured& offset_deg) {
   return finite(offset_deg) ? bare(rules::vertical_words(offset_deg)) : kMissing;
 }
 
+std::string offset_words(const Measured& offset_deg, bool vertical) {
+  if (!finite(offset_deg)) {
+    return vertical ? "no vertical offset" : "no lateral offset";
+  }
+  return vertical ? rules::vertical_words(offset_deg) : rules::lateral_words(offset_deg);
+}
+
 std::string offset_cell(const Measured& offset_deg, bool vertical) {
   return vertical ? vertical_cell(offset_deg) : lateral_cell(offset_deg);
 }

@@ -22,6 +22,8 @@ std::string signed_interval(const Measured& value);
 // "left 2.41 ± 0.18"; the dash when not finite.
 std::string lateral_cell(const Measured& offset_deg);
 std::string vertical_cell(const Measured& offset_deg);
+// "nock left 2.41 ± 0.18 deg", for sentences.
+std::string offset_words(const Measured& offset_deg, bool vertical);
 std::string offset_cell(const Measured& offset_deg, bool vertical);
 Measured measured(const tune::OffsetSummary& summary);
 

@@ -294,17 +294,12 @@ void Plot::label(double at_x, double at_y, double right_px, double down_px, cons
 
 void Plot::words(double px_x, double px_y, const char* anchor, const std::string& said,
                  const char* colour, int size_px) {
-  // A white edge keeps words readable over lines.
   element(svg_, "text",
           {{"x", px(px_x)},
            {"y", px(px_y)},
            {"text-anchor", anchor},
            {"font-size", std::to_string(size_px)},
-           {"fill", colour},
-           {"stroke", "#ffffff"},
-           {"stroke-width", "3"},
-           {"stroke-opacity", "0.8"},
-           {"paint-order", "stroke"}},
+           {"fill", colour}},
           said);
 }
 

@@ -60,10 +60,10 @@ Layout layout_of(const tune::BuildSheet& sheet) {
   constexpr double kComfortable_mm = 6.0;  // a row to write in
   const int rows = std::max(rows_to_fill(sheet), 1);
   Layout layout;
-  layout.row_mm = (kPage_mm - rest_mm(4.6, 105)) / rows;
+  layout.row_mm = (kPage_mm - rest_mm(4.8, 120)) / rows;
   if (layout.row_mm < kComfortable_mm) {
     layout.dense = true;
-    layout.row_mm = (kPage_mm - rest_mm(3.8, 125)) / rows;
+    layout.row_mm = (kPage_mm - rest_mm(3.4, 150)) / rows;
   }
   layout.row_mm = std::clamp(layout.row_mm, 3.0, 8.0);
   return layout;

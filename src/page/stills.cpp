@@ -43,6 +43,10 @@ EmbeddedStill embedded(const cv::Mat& picture, const Size& size) {
 
 // OpenCV throws for some broken pictures and gives an empty one for others.
 cv::Mat picture_in(const std::filesystem::path& file) {
+  std::error_code error;
+  if (!std::filesystem::is_regular_file(file, error)) {
+    return {};
+  }
   try {
     return cv::imread(file.string(), cv::IMREAD_COLOR);
   } catch (const cv::Exception&) {

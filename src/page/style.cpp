@@ -109,7 +109,9 @@ figcaption b { color: var(--ink); }
   .sheet th, .sheet td { padding: .12rem .4rem; }
   .sheet .set th, .sheet .set td { vertical-align: middle; }
   .sheet .set td { height: var(--row, 7mm); padding: 0 .3rem; }
-  .sheet.dense { font-size: 7pt; }
+  .sheet p, .sheet ul.cautions li { max-width: none; }
+  .sheet .set th, .sheet .set td { line-height: 1; }
+  .sheet.dense { font-size: 7pt; line-height: 1.25; }
   .sheet.dense table, .sheet.dense .soft { font-size: 7pt; }
   .sheet.dense p, .sheet.dense ul.cautions li { margin: .15rem 0; }
   .sheet.dense .scroll { margin: .2rem 0 .3rem; }

@@ -27,11 +27,11 @@ void verdict(pugi::xml_node parent, const Content& content) {
   element(box, "h2", {}, fmt::format("Verdict on the latest set-up, {}", judged.name));
   const pugi::xml_node figures = element(box, "p", {{"class", "figures"}});
   if (judged.lateral) {
-    element(figures, "span", {}, capitalised(rules::lateral_words(measured(*judged.lateral))));
+    element(figures, "span", {}, capitalised(offset_words(measured(*judged.lateral), false)));
     text(figures, " ");
   }
   if (judged.vertical) {
-    element(figures, "span", {}, capitalised(rules::vertical_words(measured(*judged.vertical))));
+    element(figures, "span", {}, capitalised(offset_words(measured(*judged.vertical), true)));
   }
   const pugi::xml_node tags = element(box, "p");
   element(tags, "span", {{"class", "tag"}}, fmt::format("spine: {}", rules::word(judged.spine)));
