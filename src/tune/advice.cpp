@@ -131,6 +131,13 @@ Step next_step(const Situation& situation) {
   }
   if (!step) {
     step = spine_step(situation);
+    const NockingPointVerdict left = situation.now().judgement.nocking_point;
+    if (left == NockingPointVerdict::high || left == NockingPointVerdict::low) {
+      step->cautions.push_back(fmt::format(
+          "Nock {} is left that the nocking point does not take away: look for contact with the "
+          "shelf, an uneven pull of the fingers, or a tight nock.",
+          rules::word(left)));
+    }
   }
   add_cautions(*step, situation);
   return *step;

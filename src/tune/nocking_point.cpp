@@ -6,7 +6,6 @@
 #include <cmath>
 
 #include "advice.hpp"
-#include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 
@@ -97,20 +96,43 @@ Step start_high(const std::optional<double>& present_m, const std::string& seen)
   return step;
 }
 
-// Whether the nocking point was found good at this height before the arrow was changed: then only
-// a clear sign opens the question anew.
-bool settled_before(const Situation& situation) {
+// The nocking point stayed at this height while the arrow was changed, so it had been found as good
+// as it gets: what it read then. Only a clear sign opens the question anew.
+std::optional<Measured> settled_before(const Situation& situation) {
   const auto now = situation.now().facts.bow.nocking_point_m;
-  bool changed = false;  // since the height was last moved
-  for (std::size_t i = situation.latest + 1; i-- > 0;) {
+  for (std::size_t i = situation.latest; i-- > 0;) {
     const SetupView& setup = situation.setups[i];
     const auto at = setup.facts.bow.nocking_point_m;
     if (at.has_value() != now.has_value() || (at && std::abs(*at - *now) > kSame_m)) {
       break;
     }
-    changed = changed || !same_but_nocking_point(setup.facts, situation.now().facts);
+    if (counted(setup) && !same_but_nocking_point(setup.facts, situation.now().facts)) {
+      return pooled(situation.setups, setup.facts, true)->offset_deg;
+    }
   }
-  return changed;
+  return std::nullopt;
+}
+
+// Whether a wish to move the nocking point stands against what it read when it was settled.
+bool reopened(const Measured& here, const Measured& settled, double band) {
+  const double u = here.u95 / kSigmasPerU95;
+  if (std::abs(here.value) < band + 0.5 * u) {
+    return false;
+  }
+  const double worse = std::abs(here.value) - std::max(std::abs(settled.value), band);
+  return worse > (std::abs(settled.value) <= band
+                      ? 0.5 * u
+                      : 1.645 * std::hypot(here.u95, settled.u95) / kSigmasPerU95);
+}
+
+// Three or four steps down have not taken off what one step does: it is not the nocking point.
+bool unmoved(const std::vector<Height>& heights, double now_m, const Measured& here,
+             double step_m) {
+  constexpr double kTakenOff_deg = 0.4;
+  return std::any_of(heights.begin(), heights.end(), [&](const Height& height) {
+    const double steps = (height.at_m - now_m) / step_m;
+    return steps > 2.5 && steps < 4.5 && height.nock_high_deg.value - here.value < kTakenOff_deg;
+  });
 }
 
 }  // namespace
@@ -119,11 +141,10 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   const double band = situation.options.dead_band_deg;
   const Measured here = pooled(situation.setups, situation.now().facts, true)->offset_deg;
   const std::string seen = rules::vertical_words(here);
-  const bool clear = settled_before(situation);
-  const rules::Side side = rules::side_of(here, band);
-  const bool high = clear ? side == rules::Side::positive : here.value > band;
-  const bool low = clear ? side == rules::Side::negative : here.value < -band;
-  if (!high && !low) {
+  const std::optional<Measured> settled = settled_before(situation);
+  const bool high = here.value > band;
+  const bool low = here.value < -band;
+  if ((!high && !low) || (settled && !reopened(here, *settled, band))) {
     return std::nullopt;
   }
   const auto now = situation.now().facts.bow.nocking_point_m;
@@ -168,8 +189,11 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
                              "is a bounce off the shelf.",
                              seen, rules::vertical_words(above->nock_high_deg)));
   }
-  if (above == nullptr && below == nullptr && *now < kKnownHigh_m && !clear) {
+  if (above == nullptr && below == nullptr && *now < kKnownHigh_m && !settled) {
     return start_high(now, seen);
+  }
+  if (unmoved(heights, *now, here, situation.options.nocking_point_step_m)) {
+    return std::nullopt;
   }
   return lower(situation,
                above != nullptr

@@ -82,6 +82,32 @@ TEST_CASE("rules: between a worse height below and a worse one above the nocking
   CHECK(judgement.next.kind == StepKind::trim_shaft);
 }
 
+TEST_CASE("rules: nock high that four steps down do not touch is not the nocking point") {
+  std::vector<SetupRecord> setups;
+  for (int k = 0; k < 5; ++k) {
+    setups.push_back(
+        setup(fmt::format("{:02}", k + 1), facts(31.0, 0.75 - 0.0625 * k), -4.0, 1.6 - 0.02 * k));
+  }
+  const Step step = judged(setups).next;
+  CHECK(step.kind == StepKind::trim_shaft);
+  CHECK(mentions(step.cautions, "contact with the shelf"));
+  // And it stays so after the trim that follows.
+  setups.push_back(setup("06", facts(30.75, 0.5), -3.4, 1.5));
+  CHECK(judged(setups).next.kind == StepKind::trim_shaft);
+}
+
+TEST_CASE("rules: a nocking point settled before a trim is taken up again on a clear sign") {
+  const auto after_trim = [](double vertical_deg) {
+    return judged({setup("01", facts(31.0, 0.5), -4.0, 0.9),
+                   setup("02", facts(31.0, 0.4375), -4.0, 0.2),
+                   setup("03", facts(30.75, 0.4375), -3.4, vertical_deg)})
+        .next.kind;
+  };
+  CHECK(after_trim(0.4) == StepKind::trim_shaft);
+  CHECK(after_trim(1.6) == StepKind::lower_nocking_point);
+  CHECK(after_trim(-1.6) == StepKind::raise_nocking_point);
+}
+
 TEST_CASE("rules: nock low is raised") {
   CHECK(judged({setup("01", facts(), 0.0, -1.5)}).next.kind == StepKind::raise_nocking_point);
 }

@@ -23,7 +23,7 @@ constexpr double kDeadBand_deg = 0.5;
 
 class Archer {
  public:
-  explicit Archer(std::uint64_t seed) : generator_(seed) {
+  Archer(std::uint64_t seed, const World& world) : world_(world), generator_(seed) {
     // Redrawn until the full-length shaft acts weak, bare: that is how the trade starts.
     do {
       draw();
@@ -68,7 +68,7 @@ class Archer {
     const double side = facts.hand == Hand::left ? -1.0 : 1.0;
     SetupRecord record;
     record.name = name;
-    record.facts = facts;
+    record.facts = told(facts);
     for (int i = 0; i < shots; ++i) {
       ClipRecord clip;
       clip.file = fmt::format("shot{}.mp4", i + 1);
@@ -88,6 +88,27 @@ class Archer {
   }
 
  private:
+  SetupFacts told(SetupFacts facts) const {
+    if (!world_.spine_told) {
+      facts.arrow.total_mass_kg = arrow::mass_properties(setup_of(facts).arrow).mass_kg;
+      facts.arrow.spine.reset();
+      facts.arrow.mass_per_length_kg_per_m.reset();
+    }
+    return facts;
+  }
+
+  arrow::Prior prior() const {
+    arrow::Prior wide;
+    for (double* sd :
+         {&wide.finger_ratio_log, &wide.finger_travel_log, &wide.finger_lift,
+          &wide.plate_stiffness_log, &wide.shelf_stiffness_log, &wide.support_damping_log,
+          &wide.ei_log, &wide.string_side_log, &wide.string_height_log, &wide.virtual_mass_log,
+          &wide.limb_mass_log, &wide.early_weight, &wide.efficiency, &wide.flex_damping_log}) {
+      *sd *= world_.spread;
+    }
+    return wide;
+  }
+
   double between(double low, double high) {
     return boost::random::uniform_real_distribution<double>(low, high)(generator_);
   }
@@ -122,7 +143,7 @@ class Archer {
     // The shop's advice: a spine that for the average archer comes straight an inch or two
     // shorter.
     const double to_trim_m = between(0.5, 2.25) * kInch;
-    const arrow::Unknowns own = arrow::draw_unknowns({}, generator_(), 0);
+    const arrow::Unknowns own = arrow::draw_unknowns(prior(), generator_(), 0);
     unknowns_ = {};
     double low = 15.0;
     double high = 140.0;
@@ -151,6 +172,7 @@ class Archer {
         usual * std::sqrt(pounds / usual_pounds) * kGrain / kInch;
   }
 
+  World world_;
   boost::random::mt19937_64 generator_;
   boost::random::normal_distribution<double> normal_;
   SetupFacts start_;
@@ -234,8 +256,9 @@ bool past_a_limit(const Archer& archer, const SetupFacts& facts) {
 
 }  // namespace
 
-LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps) {
-  Archer archer(seed);
+LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps,
+                    const World& world) {
+  Archer archer(seed, world);
   LoopResult result;
   result.start = archer.facts();
   result.at_start = archer.truth(result.start);

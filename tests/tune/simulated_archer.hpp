@@ -30,10 +30,18 @@ struct LoopResult {
   bool overshot = false;           // a trim led past straight by more than the dead band
   bool past_a_limit = false;       // a shaft shorter, or an arrow lighter, than is safe
   std::string last_words;          // of the last step
-  std::string history;             // the steps' words, one letter each would not do
+  std::string history;             // each step with the true offsets after it
+};
+
+struct World {
+  // The archer does not tell the spine (but weighs the arrow): the judgement has no arrow model.
+  bool spine_told = true;
+  // Standard deviations of the archers' unknowns over those that the judgement believes in.
+  double spread = 1.0;
 };
 
 // The same seed gives the same archer and the same shots.
-LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps = 25);
+LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps = 25,
+                    const World& world = {});
 
 }  // namespace nocktrail::tune::simulated

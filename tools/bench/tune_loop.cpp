@@ -30,15 +30,21 @@ int main(int argc, char** argv) {
   int bows = 50;
   int steps = 25;
   bool history = false;
+  bool untold = false;
+  tune::simulated::World world;
   tune::JudgementOptions options;
   app.add_option("--seed", seed, "Of bows, archers and shots");
   app.add_option("--bows", bows, "How many");
   app.add_option("--steps", steps, "At most, for each");
   app.add_option("--draws", options.draws, "Of the judgement's prior");
   app.add_flag("--history", history, "The steps of each, with the true offsets after them");
+  app.add_flag("--spine-untold", untold, "The judgement has no arrow model to lean on");
+  app.add_option("--spread", world.spread, "Of the archers' unknowns, over the prior's");
   CLI11_PARSE(app, argc, argv);
 
-  fmt::print("Seed {}, {} bows, at most {} steps, {} draws.\n\n", seed, bows, steps, options.draws);
+  world.spine_told = !untold;
+  fmt::print("Seed {}, {} bows, at most {} steps, {} draws{}, spread {:g}.\n\n", seed, bows, steps,
+             options.draws, untold ? ", spine untold" : "", world.spread);
   fmt::print(
       "| bow | hand | draw weight | spine | scatter | start: length, sideways, up | steps | trims "
       "| "
@@ -55,7 +61,7 @@ int main(int argc, char** argv) {
   const auto begin = std::chrono::steady_clock::now();
   for (int i = 0; i < bows; ++i) {
     const std::uint64_t own = seed * 1000003 + static_cast<std::uint64_t>(i);
-    const tune::simulated::LoopResult loop = tune::simulated::run_loop(own, options, steps);
+    const tune::simulated::LoopResult loop = tune::simulated::run_loop(own, options, steps, world);
     const auto yes = [](bool value) { return value ? "yes" : "no"; };
     const auto inches = [](const std::optional<double>& length_m) {
       return *length_m / units::kMetresPerInch;
