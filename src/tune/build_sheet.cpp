@@ -17,22 +17,26 @@ namespace {
 constexpr double kInch = units::kMetresPerInch;
 constexpr double kGrain = units::kKilogramsPerGrain;
 
-// Length, tip, spine and plate each may take this share of the dead band: four such shares, added
-// as independent ones are, stay within it.
-constexpr double kShare = 0.5;
+// Half widths of what a quantity may move the offset, over the dead band. Within +-a everything
+// counts as alike, a standard uncertainty of a / sqrt(3) (JCGM 100:2008, 4.3.7). Spine is what
+// shafts differ in most: it gets eight tenths of the variance, length and tip, easily held, one
+// tenth each; together 95 % of the arrows stay within the dead band.
+constexpr double kSpineShare = 0.79;   // sqrt(3) sqrt(0.8) / 1.96
+constexpr double kLengthShare = 0.28;  // sqrt(3) sqrt(0.1) / 1.96
+constexpr double kTipShare = kLengthShare;
+constexpr double kBowShare = 0.5;  // brace height, nocking point and plate: one bow, reset by hand
 
-// By how much a quantity may differ within the set, SI; the steepest slope of its 95 % band counts.
-double tolerance_of(const Situation& situation, Quantity quantity, bool vertical) {
+// By how much a quantity may differ, SI; 0 where the slope says nothing.
+double tolerance_of(const Situation& situation, Quantity quantity, bool vertical, double share) {
   const Answer& answer =
       vertical ? situation.learner.vertical(quantity) : situation.learner.lateral(quantity);
-  const arrow::Band& slope = answer.learned.slope_deg_per_unit;
-  const double steepest = std::max(std::abs(slope.low95), std::abs(slope.high95));
-  return steepest > 0.0 ? kShare * situation.options.dead_band_deg / steepest : 0.0;
+  const double slope = std::abs(answer.learned.slope_deg_per_unit.median);
+  return slope > 0.0 ? share * situation.options.dead_band_deg / slope : 0.0;
 }
 
-std::string within(const Situation& situation, Quantity quantity, bool vertical,
-                   double coarsest_m) {
-  const double tolerance = tolerance_of(situation, quantity, vertical);
+std::string within(const Situation& situation, Quantity quantity, bool vertical, double coarsest_m,
+                   double share = kBowShare) {
+  const double tolerance = tolerance_of(situation, quantity, vertical, share);
   if (!(tolerance > 0.0)) {
     return {};
   }
@@ -57,7 +61,7 @@ void add_spine(BuildSheet& sheet, const Situation& situation) {
   if (arrow.spine) {
     const double ei = *value_of(Quantity::spine, situation.now().facts);
     const double tolerance_ei =
-        std::min(tolerance_of(situation, Quantity::spine, false), 0.25 * ei);
+        std::min(tolerance_of(situation, Quantity::spine, false, kSpineShare), 0.25 * ei);
     if (arrow.spine->convention == SpineConvention::wood_pounds) {
       const double pounds = tolerance_ei > 0.0 ? arrow::wood_pounds(tolerance_ei) : 0.0;
       line.value = fmt::format("{:.4g} lb", arrow.spine->value);
@@ -119,13 +123,13 @@ BuildSheet build_sheet(const Situation& situation) {
        bow.plate_offset_m ? within(situation, Quantity::plate_offset, false, kInch / 32.0)
                           : std::string()}};
   sheet.arrow.push_back({"Arrow", arrow.name, {}});
-  sheet.arrow.push_back({"Finished shaft length, without the tip",
-                         length_or_blank(arrow.shaft_length_m),
-                         within(situation, Quantity::shaft_length, false, kInch / 8.0)});
+  sheet.arrow.push_back(
+      {"Finished shaft length, without the tip", length_or_blank(arrow.shaft_length_m),
+       within(situation, Quantity::shaft_length, false, kInch / 8.0, kLengthShare)});
   BuildLine tip{"Tip weight", {}, {}};
   if (arrow.tip_mass_kg) {
     tip.value = grains(*arrow.tip_mass_kg);
-    const double tolerance = tolerance_of(situation, Quantity::tip_mass, false);
+    const double tolerance = tolerance_of(situation, Quantity::tip_mass, false, kTipShare);
     tip.tolerance =
         fmt::format("± {:.0f} gr", std::clamp(std::floor(tolerance / kGrain), 1.0, 10.0));
   }
@@ -140,7 +144,9 @@ BuildSheet build_sheet(const Situation& situation) {
   sheet.columns = {"arrow", "shaft length", "spine, stiff side", "spine, quarter turn",
                    "tip",   "total mass",   "balance",           "straight"};
   sheet.cautions = {
-      "Tolerances let each of length, tip, spine and plate move the arrow by half the dead band.",
+      "Within these tolerances of length, tip and spine together, 95 % of the arrows stay inside "
+      "the "
+      "dead band sideways.",
       "Spine varies round a shaft: measure it at four quarters, and set every nock to the same "
       "one.",
       "Shoot each new arrow from close by before it joins the set."};

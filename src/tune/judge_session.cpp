@@ -22,24 +22,24 @@ bool changed_in(const std::vector<SetupView>& setups, Quantity quantity) {
   return false;
 }
 
+// The shaft's length is what a full-length arrow is tuned by: shown from the start.
 bool to_be_changed(Quantity quantity, StepKind step) {
   switch (step) {
-    case StepKind::trim_shaft:
-      return quantity == Quantity::shaft_length;
     case StepKind::heavier_tip:
     case StepKind::lighter_tip:
-      return quantity == Quantity::tip_mass;
+      return quantity == Quantity::shaft_length || quantity == Quantity::tip_mass;
     case StepKind::start_high:
     case StepKind::lower_nocking_point:
     case StepKind::raise_nocking_point:
-      return quantity == Quantity::nocking_point;
+      return quantity == Quantity::shaft_length || quantity == Quantity::nocking_point;
     case StepKind::weaker_shaft:
     case StepKind::stiffer_shaft:
-      return quantity == Quantity::spine;
+      return quantity == Quantity::shaft_length || quantity == Quantity::spine;
     case StepKind::thinner_plate:
-      return quantity == Quantity::plate_offset;
+      return quantity == Quantity::shaft_length || quantity == Quantity::plate_offset;
     case StepKind::fine_tune_brace:
-      return quantity == Quantity::brace_height;
+      return quantity == Quantity::shaft_length || quantity == Quantity::brace_height;
+    case StepKind::trim_shaft:
     case StepKind::film_more:
     case StepKind::mind_form:
     case StepKind::check_contact:
@@ -47,7 +47,6 @@ bool to_be_changed(Quantity quantity, StepKind step) {
     case StepKind::done:
       break;
   }
-  // The shaft's length is what a full-length arrow is tuned by: shown from the start.
   return quantity == Quantity::shaft_length;
 }
 
@@ -70,7 +69,10 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
   for (std::size_t q = 0; q < kQuantities; ++q) {
     const auto quantity = static_cast<Quantity>(q);
     const bool known = value_of(quantity, situation.now().facts).has_value();
-    if (known && situation.now().facts.hand != Hand::unknown &&
+    // Without the hand nothing can be said of sideways.
+    const bool sensible =
+        quantity == Quantity::nocking_point || situation.now().facts.hand != Hand::unknown;
+    if (known && sensible &&
         (changed_in(setups, quantity) || to_be_changed(quantity, judgement.next.kind))) {
       judgement.learned.push_back(quantity == Quantity::nocking_point
                                       ? learner.vertical(quantity).learned

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/rules/words.hpp"
 
 namespace nocktrail::tune {
@@ -51,7 +52,8 @@ std::string quantity_text(Quantity quantity, double value) {
     case Quantity::tip_mass:
       return fmt::format("{:.0f} gr", value / kKilogramsPerGrain);
     case Quantity::spine:
-      return fmt::format("EI {:.2f} N m2", value);
+      return fmt::format("{:.3f} in ASTM, {:.0f} lb", arrow::astm_deflection_in(value),
+                         arrow::wood_pounds(value));
     case Quantity::shaft_length:
     case Quantity::nocking_point:
     case Quantity::brace_height:
@@ -76,7 +78,7 @@ SlopeUnit slope_unit(Quantity quantity) {
     case Quantity::plate_offset:
       return {"1/32 in", units::kMetresPerInch / 32.0};
     case Quantity::spine:
-      return {"5 lb of wood spine", 5.0 * 0.080833};  // EI of a pound: docs/arrow-model.md
+      return {"5 lb of wood spine", arrow::ei_from_wood_pounds(5.0)};
     case Quantity::shaft_length:
     case Quantity::brace_height:
       break;

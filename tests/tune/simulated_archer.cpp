@@ -7,6 +7,7 @@
 #include <boost/random/normal_distribution.hpp>
 #include <boost/random/uniform_real_distribution.hpp>
 #include <cmath>
+#include <memory>
 
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/arrow/unknowns.hpp"
@@ -295,6 +296,22 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
   }
   result.finish = facts;
   result.at_finish = archer.truth(facts);
+  return result;
+}
+
+Beginning beginning(std::uint64_t seed, const std::vector<double>& trims_m, const World& world) {
+  const auto archer = std::make_shared<Archer>(seed, world);
+  Beginning result;
+  result.session.name = "simulated";
+  for (const double trim_m : trims_m) {
+    SetupFacts facts = archer->facts();
+    facts.arrow.fletching = Fletching::bare;
+    facts.bow.nocking_point_m = *facts.arrow.diameter_m;
+    facts.arrow.shaft_length_m = *facts.arrow.shaft_length_m - trim_m;
+    result.session.setups.push_back(archer->film(
+        fmt::format("{:02}", result.session.setups.size() + 1), facts, kShotsPerSetup));
+  }
+  result.truth = [archer](const SetupFacts& facts) { return archer->truth(facts); };
   return result;
 }
 

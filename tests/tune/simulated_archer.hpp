@@ -4,7 +4,9 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
+#include <vector>
 
 #include "nocktrail/arrow/power_stroke.hpp"
 #include "nocktrail/tune/judgement.hpp"
@@ -42,6 +44,15 @@ struct World {
 
 // The same seed gives the same archer and the same shots.
 LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps = 25,
+                    const World& world = {});
+
+// The first set-ups of such an archer, bare and with a level nocking point, each `trims_m` shorter
+// than the full length; and what the model says of any set-up of theirs.
+struct Beginning {
+  SessionRecord session;
+  std::function<Truth(const SetupFacts&)> truth;
+};
+Beginning beginning(std::uint64_t seed, const std::vector<double>& trims_m,
                     const World& world = {});
 
 }  // namespace nocktrail::tune::simulated
