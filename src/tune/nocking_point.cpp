@@ -103,7 +103,9 @@ std::optional<Measured> settled_before(const Situation& situation) {
   for (std::size_t i = situation.latest; i-- > 0;) {
     const SetupView& setup = situation.setups[i];
     const auto at = setup.facts.bow.nocking_point_m;
-    if (at.has_value() != now.has_value() || (at && std::abs(*at - *now) > kSame_m)) {
+    // Bare shafts tell more than fletched ones: what those settled does not bind them.
+    if (at.has_value() != now.has_value() || (at && std::abs(*at - *now) > kSame_m) ||
+        rest_of(setup.facts) != rest_of(situation.now().facts)) {
       break;
     }
     if (counted(setup) && !same_but_nocking_point(setup.facts, situation.now().facts)) {

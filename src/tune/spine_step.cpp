@@ -14,8 +14,9 @@ namespace {
 
 constexpr double kInch = units::kMetresPerInch;
 constexpr double kGrain = units::kKilogramsPerGrain;
-constexpr double kDoneChance = 0.90;  // that the mean offset is inside the dead band
-constexpr double kSideChance = 0.95;  // that it lies on one side, before anything is changed
+constexpr double kDoneChance = 0.92;   // that the mean offset is inside the dead band
+constexpr double kSideChance = 0.95;   // that it lies on one side, before anything is changed
+constexpr double kMiddleOfBand = 0.5;  // of the dead band, that counts as its middle
 constexpr double kFineTrim_m = kInch / 32.0;
 constexpr double kNearZero_m = 0.5 * kInch;  // of trim left: from here on half of it at a time
 constexpr double kFineTip_kg = 5.0 * kGrain;
@@ -307,10 +308,14 @@ Step spine_step(const Situation& situation) {
   const Outcome outcome = outcome_of(length, band);
   const Limits limits = limits_of(facts, situation.learner.present());
   const bool fletched = facts.arrow.fletching == Fletching::fletched;
-  if (outcome.straight >= kDoneChance) {
+  const Trim trim = trim_for(situation, length, limits);
+  // Inside the band but clearly on its weak side, a small safe cut makes the better end.
+  const bool better_cut = !fletched && trim.amount_m > 0.0 &&
+                          outcome.median_deg < -kMiddleOfBand * band &&
+                          outcome.negative >= kSideChance;
+  if (outcome.straight >= kDoneChance && !better_cut) {
     return done(situation, outcome);
   }
-  const Trim trim = trim_for(situation, length, limits);
   if (fletched &&
       (outcome.straight >= 0.5 || (outcome.median_deg > 0.0 && outcome.median_deg < 2.0 * band))) {
     return done(situation, outcome);
