@@ -39,7 +39,9 @@ Outline middle_line(const tune::Learned::Curve& curve, double in_si) {
 }
 
 std::string caption(const tune::Learned& learned, bool to) {
-  std::string words = "Dots with bars: the set-ups' mean offsets with 95 % intervals. ";
+  std::string words =
+      "Dots with bars: the set-ups' mean offsets with 95 % intervals, by their numbers; equal "
+      "ones stand side by side. ";
   if (learned.prior) {
     words += "Dashed: what the arrow model expected before any shot; dotted: its 95 % band. ";
   } else {
@@ -75,10 +77,38 @@ std::string description(const tune::Learned& learned, std::optional<double> to) 
   return words;
 }
 
+// Set-ups that do not differ in this quantity stand side by side, so that each shows.
+void draw_data(Plot& plot, const tune::Learned& learned, const std::vector<SetupView>& setups,
+               double in_si) {
+  constexpr double kAside_px = 7.0;
+  constexpr double kSame_px = 2.0;
+  const double per_px = plot.x_range().span() / (plot.right_px() - plot.left_px());
+  for (std::size_t i = 0; i < learned.data.size(); ++i) {
+    const tune::Learned::Point& point = learned.data[i];
+    double at = point.at / in_si;
+    int before = 0;
+    for (std::size_t k = 0; k < i; ++k) {
+      const bool same = std::abs(learned.data[k].at / in_si - at) < kSame_px * per_px;
+      before += same ? 1 : 0;
+    }
+    at -= before * kAside_px * per_px;
+    plot.error_bar_y(at, point.offset_deg.value, point.offset_deg.u95, kInk, 2.0);
+    plot.mark(at, point.offset_deg.value, Plot::Mark::dot, kInk, 4.5);
+    const auto setup = std::find_if(setups.begin(), setups.end(), [&](const SetupView& view) {
+      return view.judged->name == point.setup;
+    });
+    if (setup != setups.end()) {
+      plot.label(at, point.offset_deg.value, before == 0 ? 8.0 : -8.0, -6.0,
+                 before == 0 ? "start" : "end", std::to_string(setup - setups.begin() + 1), kInk);
+    }
+  }
+}
+
 }  // namespace
 
 void answer_chart(pugi::xml_node parent, const std::string& id, const tune::Learned& learned,
-                  std::optional<double> to, double dead_band_deg) {
+                  const std::vector<SetupView>& setups, std::optional<double> to,
+                  double dead_band_deg) {
   const QuantityUnit unit = unit_of(learned.quantity);
   Range x{1e300, -1e300};
   Range y{-1.5 * dead_band_deg, 1.5 * dead_band_deg};
@@ -149,11 +179,7 @@ void answer_chart(pugi::xml_node parent, const std::string& id, const tune::Lear
     plot.label(at, plot.y_range().high, left_half ? 6.0 : -6.0, 16.0, left_half ? "start" : "end",
                "next step", kInk);
   }
-  for (const tune::Learned::Point& point : learned.data) {
-    const double at = point.at / unit.in_si;
-    plot.error_bar_y(at, point.offset_deg.value, point.offset_deg.u95, kInk, 2.0);
-    plot.mark(at, point.offset_deg.value, Plot::Mark::dot, kInk, 4.5);
-  }
+  draw_data(plot, learned, setups, unit.in_si);
 }
 
 }  // namespace nocktrail::page

@@ -102,8 +102,8 @@ void answers_section(pugi::xml_node parent, const Content& content) {
     element(parent, "h3", {},
             fmt::format("{} offset and {}", learned.vertical ? "Vertical" : "Lateral", unit.name));
     const pugi::xml_node halves = element(parent, "div", {{"class", "charts"}});
-    answer_chart(halves, fmt::format("answer-{}", ++number), learned, led_to(learned, content),
-                 content.options.dead_band_deg);
+    answer_chart(halves, fmt::format("answer-{}", ++number), learned, content.setups,
+                 led_to(learned, content), content.options.dead_band_deg);
     const pugi::xml_node words = element(halves, "div");
     answer_words(words, learned);
     if (!learned.data.empty()) {

@@ -28,9 +28,11 @@ void scatter_chart(pugi::xml_node parent, const std::string& id, const SetupView
 void flight_chart(pugi::xml_node parent, const std::string& id, const SetupView& setup,
                   bool vertical, double dead_band_deg);
 
-// Offset against what was changed: what the model expected, what was measured, what follows. `to`
-// is where the recommended step leads, in the quantity's SI unit.
+// Offset against what was changed: what the model expected, what was measured, what follows. Points
+// carry their set-up's number in `setups`; `to` is where the recommended step leads, in the
+// quantity's SI unit.
 void answer_chart(pugi::xml_node parent, const std::string& id, const tune::Learned& learned,
-                  std::optional<double> to, double dead_band_deg);
+                  const std::vector<SetupView>& setups, std::optional<double> to,
+                  double dead_band_deg);
 
 }  // namespace nocktrail::page

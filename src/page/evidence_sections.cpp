@@ -46,8 +46,16 @@ std::string offsets_of(const Still& still) {
   return words.empty() ? "no number" : words;
 }
 
-std::string reason_of(const tune::ClipRecord& clip) {
-  return clip.reading.reason.empty() ? "no reason given" : clip.reading.reason;
+// The reason, without the folder of the session in front of a file's name: the page is carried to
+// where that folder means nothing.
+std::string reason_of(const tune::SessionRecord& session, const std::string& told) {
+  if (told.empty()) {
+    return "no reason given";
+  }
+  std::string reason = told;
+  const std::string folder = session.folder + "/";
+  const std::size_t at = session.folder.empty() ? std::string::npos : reason.find(folder);
+  return at == std::string::npos ? reason : reason.erase(at, folder.size());
 }
 
 const char* status_words(ClipStatus status) {
@@ -115,14 +123,15 @@ void refused_section(pugi::xml_node parent, const Content& content) {
     const std::string& name = setup.judged->name;
     for (const tune::ClipRecord& clip : setup.record->clips) {
       if (clip.reading.status != ClipStatus::measured) {
-        lines.push_back({name, clip.file, status_words(clip.reading.status), reason_of(clip)});
+        lines.push_back({name, clip.file, status_words(clip.reading.status),
+                         reason_of(content.session, clip.reading.reason)});
         continue;
       }
       for (std::size_t i = 0; i < clip.reading.shots.size(); ++i) {
         const Shot& shot = clip.reading.shots[i];
         if (shot.status == ShotStatus::refused) {
           lines.push_back({name, fmt::format("{}, shot {}", clip.file, i + 1), "refused",
-                           shot.reason.empty() ? "no reason given" : shot.reason});
+                           reason_of(content.session, shot.reason)});
         }
       }
     }

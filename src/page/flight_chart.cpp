@@ -18,6 +18,7 @@ constexpr double kReference_m = 2.0;
 // Where a clip from behind sees the arrow well; drawn alike for every shot.
 constexpr double kFrom_m = 1.0;
 constexpr double kTo_m = 5.0;
+constexpr double kMargin_m = 0.3;  // for the lines' numbers
 constexpr std::array<const char*, 5> kDashes{"", "8 3", "3 3", "10 3 3 3", "1 3"};
 
 struct Line {
@@ -45,27 +46,39 @@ std::vector<Line> lines_of(const SetupView& setup, bool vertical) {
   return lines;
 }
 
-// Places for the numbers at the lines' ends, at least a line of text apart, each near its line.
+// Places for the numbers at the lines' ends, about a line of text apart, each near its line.
 std::vector<double> spread(const std::vector<double>& wanted_px, double low, double high) {
-  constexpr double kApart_px = 14.0;
+  constexpr double kApart_px = 13.0;
+  constexpr int kRounds = 100;
   std::vector<std::size_t> order(wanted_px.size());
   for (std::size_t i = 0; i < order.size(); ++i) {
     order[i] = i;
   }
   std::sort(order.begin(), order.end(),
             [&](std::size_t a, std::size_t b) { return wanted_px[a] < wanted_px[b]; });
-  std::vector<double> places(wanted_px.size());
-  double least = low;
-  for (const std::size_t i : order) {
-    places[i] = std::max(least, wanted_px[i]);
-    least = places[i] + kApart_px;
-  }
-  double most = high;
-  for (auto i = order.rbegin(); i != order.rend(); ++i) {
-    places[*i] = std::min(most, places[*i]);
-    most = places[*i] - kApart_px;
+  std::vector<double> places = wanted_px;
+  for (int round = 0; round < kRounds; ++round) {
+    for (std::size_t k = 0; k + 1 < order.size(); ++k) {
+      double& upper = places[order[k]];
+      double& lower = places[order[k + 1]];
+      const double missing = kApart_px - (lower - upper);
+      if (missing > 0.0) {
+        upper -= 0.5 * missing;
+        lower += 0.5 * missing;
+      }
+    }
+    for (double& place : places) {
+      place = std::clamp(place, low, high);
+    }
   }
   return places;
+}
+
+double spread_at(const std::vector<Line>& lines, double z_m) {
+  const auto [least, most] =
+      std::minmax_element(lines.begin(), lines.end(),
+                          [&](const Line& a, const Line& b) { return a.at(z_m) < b.at(z_m); });
+  return most->at(z_m) - least->at(z_m);
 }
 
 }  // namespace
@@ -73,7 +86,7 @@ std::vector<double> spread(const std::vector<double>& wanted_px, double low, dou
 pugi::xml_node flight_help(pugi::xml_node parent) {
   return element(
       parent, "p", {{"class", "soft lead"}},
-      "A line a shot, numbered at its right end: the offset with the nock 2 m past the rest (dot) "
+      "A line a shot, numbered at its end: the offset with the nock 2 m past the rest (dot) "
       "and its change by the metre there, drawn on from 1 to 5 m; the shading is the 95 % band, "
       "the two taken as independent. A fletched arrow swings back, so that far from 2 m its true "
       "offset leaves the line. Shaded strip: the dead band.");
@@ -99,7 +112,7 @@ void flight_chart(pugi::xml_node parent, const std::string& id, const SetupView&
                                    fmt::format("{}: {} offset along the flight", setup.judged->name,
                                                vertical ? "vertical" : "lateral"),
                                    said, "", Plot::kWidth_px, kHeight_px);
-  Plot plot(svg, id, kHeight_px, {kFrom_m, kTo_m + 0.3}, y.widened(0.04), false);
+  Plot plot(svg, id, kHeight_px, {kFrom_m - kMargin_m, kTo_m + kMargin_m}, y.widened(0.04), false);
   plot.dead_band_y(dead_band_deg);
   plot.axes("nock past the rest (m)", vertical ? "deg, + nock high" : "deg, + nock right", 0, 0,
             false);
@@ -116,6 +129,9 @@ void flight_chart(pugi::xml_node parent, const std::string& id, const SetupView&
     plot.area(band, kBlueFill, 0.22);
   }
   plot.line(kReference_m, plot.y_range().low, kReference_m, plot.y_range().high, kSoft, 1.2, "4 4");
+  // The numbers stand where the lines lie further apart.
+  const bool left = spread_at(lines, kFrom_m) > spread_at(lines, kTo_m);
+  const double end_m = left ? kFrom_m : kTo_m;
   std::vector<double> ends;
   for (std::size_t i = 0; i < lines.size(); ++i) {
     const Line& line = lines[i];
@@ -123,11 +139,12 @@ void flight_chart(pugi::xml_node parent, const std::string& id, const SetupView&
                1.8, kDashes[i % kDashes.size()]);
     plot.mark(kReference_m, line.at(kReference_m),
               line.dropped ? Plot::Mark::cross : Plot::Mark::dot, kInk, 3.0);
-    ends.push_back(plot.y(line.at(kTo_m)) + 4.5);
+    ends.push_back(plot.y(line.at(end_m)) + 4.5);
   }
   const std::vector<double> places = spread(ends, plot.top_px() + 12.0, plot.bottom_px() - 4.0);
   for (std::size_t i = 0; i < lines.size(); ++i) {
-    plot.words(plot.x(kTo_m) + 5.0, places[i], "start", std::to_string(lines[i].number), kInk, 12);
+    plot.words(plot.x(end_m) + (left ? -5.0 : 5.0), places[i], left ? "end" : "start",
+               std::to_string(lines[i].number), kInk, 12);
   }
 }
 

@@ -141,11 +141,11 @@ void flight_section(pugi::xml_node parent, const Content& content) {
   }
   const pugi::xml_node body = table(
       parent, "Change of the offset along the flight, deg a metre, with the nock 2 m past the rest",
-      {"Set-up", "Shot", "Clip", "Lateral", "Vertical"});
+      {"Set-up", "Shot", "Lateral", "Vertical"});
   for (const SetupView& setup : content.setups) {
     for (const ShotView& view : setup.shots) {
       if (view.lat_slope_deg_per_m && view.vert_slope_deg_per_m) {
-        row(body, {setup.judged->name, std::to_string(view.number), shot_name(*view.judged),
+        row(body, {setup.judged->name, std::to_string(view.number),
                    signed_interval(*view.lat_slope_deg_per_m),
                    signed_interval(*view.vert_slope_deg_per_m)});
       }

@@ -112,6 +112,16 @@ TEST_CASE("unit: every shot, refusal and outlier is there with its figures and i
   CHECK(says(text, "30.23 in"));  // where it leaves straight
 }
 
+TEST_CASE("unit: a reason names its file without the folder of this computer") {
+  tune::SessionRecord session = test::sample_session();
+  Reading& reading = session.setups[0].clips.back().reading;
+  reading.status = ClipStatus::error;
+  reading.reason = session.folder + "/1-full-length/evening-1x.mp4 is not a video file.";
+  const std::string page = page::page_html(session, test::sample_judgement(session));
+  CHECK(says(page, ">1-full-length/evening-1x.mp4 is not a video file.<"));
+  CHECK_FALSE(says(page, session.folder));
+}
+
 TEST_CASE("unit: tables and charts say what they are to those who do not see them") {
   const tune::SessionRecord session = test::sample_session();
   const Parsed page(page::page_html(session, test::sample_judgement(session)));
