@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <regex>
 
 #include "nocktrail/error.hpp"
 #include "store.hpp"
@@ -238,8 +237,7 @@ void check_name(const Logbook& logbook, const char* kind, const std::string& nam
 }
 
 void check_moment(const char* field, const std::string& at) {
-  static const std::regex year_or_month(R"(\d{4}(-(0[1-9]|1[0-2]))?)");
-  if (!at.empty() && !std::regex_match(at, year_or_month) && !is_date(at)) {
+  if (!at.empty() && !is_year_or_month(at) && !is_date(at)) {
     throw BadInput(fmt::format(
         "{}: \"{}\" is not a date; give one as 2026, 2026-11, 2026-11-25 or 2026-11-25T10:30",
         field, at));

@@ -5,9 +5,10 @@
 #include <pwd.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cstdlib>
-#include <regex>
+#include <string_view>
 
 #include "nocktrail/error.hpp"
 #include "store.hpp"
@@ -22,6 +23,21 @@ fs::path absolute_from_environment(const char* name) {
   const char* value = std::getenv(name);
   const fs::path path = value == nullptr ? fs::path() : fs::path(value);
   return path.is_absolute() ? path : fs::path();
+}
+
+// A digit for each 0 of `form`, every other character as it is there.
+bool has_form(const std::string& text, std::string_view form) {
+  return std::equal(text.begin(), text.end(), form.begin(), form.end(), [](char c, char wanted) {
+    return wanted == '0' ? c >= '0' && c <= '9' : c == wanted;
+  });
+}
+
+int number_at(const std::string& text, std::size_t at, std::size_t digits) {
+  return std::stoi(text.substr(at, digits));
+}
+
+bool between(int value, int low, int high) {
+  return value >= low && value <= high;
 }
 
 }  // namespace
@@ -43,17 +59,25 @@ fs::path default_file() {
   return data / "nocktrail" / "logbook.sqlite";
 }
 
+bool is_year_or_month(const std::string& text) {
+  return has_form(text, "0000") ||
+         (has_form(text, "0000-00") && between(number_at(text, 5, 2), 1, 12));
+}
+
 bool is_date(const std::string& text) {
-  static const std::regex form(R"((\d{4})-(\d\d)-(\d\d)(T([01]\d|2[0-3]):[0-5]\d(:[0-5]\dZ)?)?)");
-  std::smatch parts;
-  if (!std::regex_match(text, parts, form)) {
+  const bool day_alone = has_form(text, "0000-00-00");
+  const bool to_seconds = has_form(text, "0000-00-00T00:00:00Z");
+  if (!day_alone && !to_seconds && !has_form(text, "0000-00-00T00:00")) {
     return false;
   }
   const std::chrono::year_month_day day{
-      std::chrono::year(std::stoi(parts[1])),
-      std::chrono::month(static_cast<unsigned>(std::stoi(parts[2]))),
-      std::chrono::day(static_cast<unsigned>(std::stoi(parts[3])))};
-  return day.ok();
+      std::chrono::year(number_at(text, 0, 4)),
+      std::chrono::month(static_cast<unsigned>(number_at(text, 5, 2))),
+      std::chrono::day(static_cast<unsigned>(number_at(text, 8, 2)))};
+  return day.ok() &&
+         (day_alone ||
+          (between(number_at(text, 11, 2), 0, 23) && between(number_at(text, 14, 2), 0, 59))) &&
+         (!to_seconds || between(number_at(text, 17, 2), 0, 59));
 }
 
 Logbook::Logbook(const fs::path& file, const OpenOptions& options)

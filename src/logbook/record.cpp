@@ -314,6 +314,7 @@ class Recorder {
       return;  // a second copy of the same clip
     }
     Row row = clip_row(clip);
+    keep_earliest_time(row, found);
     if (!clip.sha256.empty()) {  // may have been renamed or moved to another set-up
       append(row, {{"setup_id", whole(setup_id)}, {"file", file_of(clip)}});
     }
@@ -322,6 +323,23 @@ class Recorder {
     record_readings(clip, id);
     if (!clip.still.empty()) {
       find_or_insert(database_, "stills", {{"clip_id", whole(id)}, {"path", text(clip.still)}});
+    }
+  }
+
+  // A file's time is often all that is known, and copying the folder makes it later, never earlier.
+  void keep_earliest_time(Row& row, const std::optional<std::int64_t>& clip_id) {
+    if (!clip_id) {
+      return;
+    }
+    SQLite::Statement statement(database_, "SELECT filmed_at FROM clips WHERE id = ?");
+    statement.bind(1, *clip_id);
+    statement.executeStep();
+    const Value known = value_at(statement, 0);
+    Value& told = row.front().value;
+    const auto* known_at = std::get_if<std::string>(&known);
+    const auto* told_at = std::get_if<std::string>(&told);
+    if (known_at != nullptr && (told_at == nullptr || *known_at < *told_at)) {
+      told = known;
     }
   }
 

@@ -49,4 +49,7 @@ std::string now_utc();
 // A day, or a day and a time, of the calendar: 2026-11-25, 2026-11-25T10:30, 2026-11-25T10:30:00Z.
 bool is_date(const std::string& text);
 
+// 2026, 2026-11.
+bool is_year_or_month(const std::string& text);
+
 }  // namespace nocktrail::logbook

@@ -206,6 +206,22 @@ TEST_CASE("unit: a corrected fact corrects the set-up and its change") {
         "string|NULL|14 strands|12 strands\n");
 }
 
+TEST_CASE("unit: copied anew, a clip keeps the earliest time it was known by") {
+  const test::Folder folder;
+  const fs::path file = folder / "logbook.sqlite";
+  Logbook logbook(file);
+  tune::SessionRecord session = test::heron_session();
+  logbook.record(session, test::heron_judgement());
+  std::string& at = session.setups[0].clips[0].filmed_at_utc;
+  const std::string kept = "SELECT filmed_at FROM clips WHERE sha256 = 'aa'";
+  at = "2026-07-01T00:00:00Z";
+  CHECK(logbook.record(session, test::heron_judgement()).rows_changed == 0);
+  CHECK(ask(file, kept) == "2026-05-30T09:00:00Z\n");
+  at = "2026-05-29T00:00:00Z";
+  logbook.record(session, test::heron_judgement());
+  CHECK(ask(file, kept) == "2026-05-29T00:00:00Z\n");
+}
+
 TEST_CASE("fault: names that are not UTF-8 are mended, not refused") {
   const test::Folder folder;
   const fs::path file = folder / "logbook.sqlite";
