@@ -15,11 +15,10 @@
 #include "interrupt.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/logbook/logbook.hpp"
-#ifdef NOCKTRAIL_HAS_PAGE
 #include "nocktrail/page/page.hpp"
-#endif
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/words.hpp"
 
 namespace nocktrail::cli {
@@ -60,6 +59,7 @@ SessionOutput::SessionOutput(std::string folder, const SessionOutputArguments& a
     throw BadInput("--logbook and --no-logbook contradict one another; leave one of them out");
   }
   options_.results = arguments.results;
+  options_.phones_file = session::default_phones_file();
   options_.dead_band_deg = arguments.dead_band_deg;
   options_.stills = !arguments.no_stills;
 }
@@ -124,7 +124,6 @@ void SessionOutput::write_results(JudgedSession& judged) {
   const fs::path folder = session::results_folder(record.folder, options_);
   write_one(judged, folder / "session.json",
             session::session_json(record, judged.judgement, judged.read.messages).dump(2) + "\n");
-#ifdef NOCKTRAIL_HAS_PAGE
   page::PageOptions page;
   page.dead_band_deg = arguments_.dead_band_deg;
   page.stills = !arguments_.no_stills;
@@ -137,7 +136,6 @@ void SessionOutput::write_results(JudgedSession& judged) {
     std::error_code ignored;  // one from before the clips or facts changed would mislead
     fs::remove(sheet, ignored);
   }
-#endif
 }
 
 void SessionOutput::record(JudgedSession& judged) {

@@ -21,7 +21,7 @@ using units::kMetresPerInch;
 using units::kNewtonsPerPoundForce;
 
 // Where a misspelt or misplaced field may have belonged.
-constexpr std::array<std::string_view, 31> kFields = {"hand",
+constexpr std::array<std::string_view, 32> kFields = {"hand",
                                                       "cant",
                                                       "notes",
                                                       "bow.name",
@@ -51,7 +51,8 @@ constexpr std::array<std::string_view, 31> kFields = {"hand",
                                                       "arrow.fletching",
                                                       "arrow.fletching_mass",
                                                       "camera.focal_35mm",
-                                                      "camera.capture_fps"};
+                                                      "camera.capture_fps",
+                                                      "camera.phone"};
 
 // What is possible, in the archer's unit. Wide, as in arrow::check_setup: they stop slips of the
 // unit or the decimal point.
@@ -125,6 +126,23 @@ void take_camera(Table& table, std::optional<double>& focal_35mm,
                  std::optional<double>& capture_fps) {
   take_number(table, "focal_35mm", 10.0, 200.0, " mm", focal_35mm);
   take_number(table, "capture_fps", 1.0, 2000.0, " frames a second", capture_fps);
+}
+
+double focal_of(const Table& table, const std::string& phone, const Phones& phones) {
+  const auto found = phones.find(phone);
+  if (found != phones.end()) {
+    return found->second;
+  }
+  std::vector<std::string> names;
+  for (const auto& [name, focal] : phones) {
+    names.push_back(name);
+  }
+  const std::string nearest = units::nearest_name(phone, names);
+  table.fail(
+      "phone",
+      fmt::format(": \"{}\" is not in your phones file; {}", phone,
+                  nearest.empty() ? "give camera.focal_35mm, or write it there (docs/session.md)"
+                                  : fmt::format("did you mean \"{}\"?", nearest)));
 }
 
 void read_bow(Table table, tune::BowFacts& bow) {
@@ -274,6 +292,20 @@ void read_arrow(Table table, tune::ArrowFacts& arrow) {
   }
 }
 
+void read_camera(Table table, const Phones& phones, tune::CameraTold& camera) {
+  take_camera(table, camera.focal_35mm, camera.capture_fps);
+  const std::optional<std::string> phone = table.words("phone");
+  table.refuse_unknown(kFields);
+  if (phone) {
+    camera.phone = *phone;
+    if (!table.has("focal_35mm")) {
+      camera.focal_35mm = focal_of(table, *phone, phones);
+    }
+  } else if (table.has("focal_35mm")) {
+    camera.phone.clear();
+  }
+}
+
 ClipTold read_clip_table(Table table, const std::string& name, const std::string& field) {
   ClipTold clip;
   clip.name = name;
@@ -294,7 +326,7 @@ ClipTold read_clip_table(Table table, const std::string& name, const std::string
 }  // namespace
 
 FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind kind,
-                      const tune::SetupFacts& before) {
+                      const tune::SetupFacts& before, const Phones& phones) {
   Table root = Table::parse(toml, source);
   FactsTold told;
   told.facts = before;
@@ -322,8 +354,7 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
     read_arrow(*arrow, told.facts.arrow);
   }
   if (camera) {
-    take_camera(*camera, told.facts.camera.focal_35mm, told.facts.camera.capture_fps);
-    camera->refuse_unknown(kFields);
+    read_camera(*camera, phones, told.facts.camera);
   }
   if (clips) {
     for (const std::string& name : clips->keys()) {

@@ -52,6 +52,7 @@ hand = "right"                  # the hand that draws: "right" or "left"
 
 [camera]
 # focal_35mm = 26               # the phone's main lens, as its data sheet gives it
+# phone = "mine"                # instead: a name in your phones file (docs/session.md)
 # capture_fps = 240             # only if the clips do not say how fast they were filmed
 
 # To overrule one clip: leave it out with a reason, or say what was different.

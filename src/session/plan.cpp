@@ -4,8 +4,6 @@
 #include <algorithm>
 #include <array>
 #include <cctype>
-#include <fstream>
-#include <sstream>
 #include <system_error>
 
 #include "nocktrail/error.hpp"
@@ -13,6 +11,7 @@
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/units/toml_table.hpp"
+#include "read_text.hpp"
 
 namespace nocktrail::session {
 namespace {
@@ -66,30 +65,20 @@ Listing list(const fs::path& folder) {
   return listing;
 }
 
-// The file's text; empty where there is no such file. Throws BadInput when it is there but cannot
-// be read.
-std::optional<std::string> text_of(const fs::path& path) {
-  std::error_code error;
-  if (!fs::exists(path, error) && !error) {
-    return std::nullopt;
-  }
-  std::ifstream file(path, std::ios::binary);
-  std::ostringstream text;
-  if (!file || (file.peek() != std::ifstream::traits_type::eof() && !(text << file.rdbuf()))) {
-    throw BadInput(fmt::format("{}: cannot be read; check its rights", shown(path)));
-  }
-  return text.str();
-}
-
 class Planner {
  public:
-  explicit Planner(const fs::path& folder) {
+  Planner(const fs::path& folder, const fs::path& phones_file) {
     std::error_code error;
     plan_.folder = fs::weakly_canonical(fs::absolute(folder, error), error);
     if (plan_.folder.empty()) {
       plan_.folder = folder;
     }
     plan_.name = plan_.folder.filename().string();
+    try {
+      phones_ = read_phones(phones_file);
+    } catch (const BadInput& fault) {
+      plan_.faults.emplace_back(fault.what());
+    }
   }
 
   Plan plan() {
@@ -117,8 +106,8 @@ class Planner {
   // Faults are collected, so that one run names them all.
   FactsTold facts(const fs::path& path, FactsKind kind, const tune::SetupFacts& before) {
     try {
-      if (const std::optional<std::string> text = text_of(path)) {
-        return parse_facts(*text, shown(path), kind, before);
+      if (const std::optional<std::string> text = read_text(path)) {
+        return parse_facts(*text, shown(path), kind, before, phones_);
       }
     } catch (const BadInput& fault) {
       plan_.faults.emplace_back(fault.what());
@@ -257,6 +246,7 @@ class Planner {
   }
 
   Plan plan_;
+  Phones phones_;
 };
 
 }  // namespace
@@ -306,8 +296,8 @@ bool is_video_name(const fs::path& path) {
   return std::find(kVideoEndings.begin(), kVideoEndings.end(), ending) != kVideoEndings.end();
 }
 
-Plan load(const fs::path& folder) {
-  return Planner(folder).plan();
+Plan load(const fs::path& folder, const fs::path& phones_file) {
+  return Planner(folder, phones_file).plan();
 }
 
 }  // namespace nocktrail::session

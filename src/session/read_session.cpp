@@ -58,7 +58,7 @@ class Run {
   Run(const fs::path& folder, const ReadSessionOptions& options, const SessionEvents& events)
       : options_(options),
         events_(events),
-        plan_(load(folder)),
+        plan_(load(folder, options.phones_file)),
         read_(options.read ? options.read : ReadFunction(read_clip)),
         draw_(options.draw ? options.draw : DrawFunction(draw_with_picture)) {}
 
@@ -73,7 +73,8 @@ class Run {
       return std::move(out_);
     }
     std::error_code error;
-    Results results(fs::absolute(results_folder(plan_.folder, options_), error));
+    Results results(
+        fs::weakly_canonical(fs::absolute(results_folder(plan_.folder, options_), error), error));
     results_ = &results;
     if (!wait_for_lock()) {
       out_.stopped = true;

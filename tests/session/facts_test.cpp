@@ -55,7 +55,8 @@ TEST_CASE("unit: an empty file tells nothing, and the template only the hand") {
 }
 
 TEST_CASE("unit: every field that the template offers is known, and comes out in SI") {
-  const FactsTold told = parse_facts(uncommented(session_template()), "t", FactsKind::session);
+  const FactsTold told =
+      parse_facts(uncommented(session_template()), "t", FactsKind::session, {}, {{"mine", 27.0}});
   CHECK(told.name == "spring set");
   const tune::SetupFacts& f = told.facts;
   CHECK(f.cant_deg == doctest::Approx(15.0));
@@ -140,6 +141,44 @@ TEST_CASE("unit: trimming and a new tip carry length and mass along") {
             heavier);
   CHECK(*told.arrow.arrow_length_m == doctest::Approx(31.0 * kInch));
   CHECK(*told.arrow.total_mass_kg == doctest::Approx(401.0 * kGrain));
+}
+
+TEST_CASE("unit: a phone by name gives the focal length, unless that is told beside it") {
+  const auto told = [](const std::string& toml, const tune::SetupFacts& before) {
+    return parse_facts(toml, "t", FactsKind::setup, before, {{"old one", 27.0}, {"new one", 24.0}})
+        .facts;
+  };
+  const tune::SetupFacts old_one = told("[camera]\nphone = \"old one\"\n", {});
+  CHECK(old_one.camera.focal_35mm == doctest::Approx(27.0));
+  const tune::SetupFacts new_one = told("[camera]\nphone = \"new one\"\n", old_one);
+  CHECK(new_one.camera.focal_35mm == doctest::Approx(24.0));
+  const tune::SetupFacts zoomed = told("[camera]\nphone = \"new one\"\nfocal_35mm = 48\n", new_one);
+  CHECK(zoomed.camera.focal_35mm == doctest::Approx(48.0));
+  CHECK(zoomed.camera.phone == "new one");
+  CHECK(told("[camera]\nfocal_35mm = 30\n", new_one).camera.phone.empty());
+  try {
+    told("[camera]\nphone = \"nwe one\"\n", {});
+    FAIL("no complaint");
+  } catch (const BadInput& problem) {
+    CHECK(says(problem.what(),
+               "t: line 2: camera.phone: \"nwe one\" is not in your phones file; "
+               "did you mean \"new one\"?"));
+  }
+}
+
+TEST_CASE("unit: the phones file") {
+  const session::test::Folder folder;
+  CHECK(read_phones(folder / "none.toml").empty());
+  CHECK(read_phones({}).empty());
+  folder.write("phones.toml", "[\"old one\"]\nfocal_35mm = 27\n[new]\nfocal_35mm = 24.5\n");
+  const Phones phones = read_phones(folder / "phones.toml");
+  CHECK(phones.at("old one") == doctest::Approx(27.0));
+  CHECK(phones.at("new") == doctest::Approx(24.5));
+  for (const char* wrong : {"[a]\n", "[a]\nfocal_35mm = 2\n", "[a]\nfocal = 26\n", "a = 26\n",
+                            "[a]\nfocal_35mm = nan\n"}) {
+    folder.write("phones.toml", wrong);
+    CHECK_THROWS_AS(read_phones(folder / "phones.toml"), BadInput);
+  }
 }
 
 TEST_CASE("fault: misspelt fields name the line and the nearest known one") {

@@ -3,7 +3,8 @@
 // are only ever read.
 #pragma once
 
-#include <cstddef>
+#include <filesystem>
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -27,6 +28,17 @@ struct ClipTold {
   std::optional<double> capture_fps;
 };
 
+// The archer's phones by name, each with its focal length (35 mm equivalent, by the diagonal).
+using Phones = std::map<std::string, double>;
+
+// Reads phones.toml: a table for each phone, ["NAME"], with focal_35mm. No such file, no phones.
+// Throws BadInput like parse_facts.
+Phones read_phones(const std::filesystem::path& path);
+
+// $XDG_CONFIG_HOME/nocktrail/phones.toml, or ~/.config/nocktrail/phones.toml where that is not set
+// or not absolute (XDG Base Directory Specification 0.8); empty without a home.
+std::filesystem::path default_phones_file();
+
 struct FactsTold {
   std::string name;  // of the session; only session.toml may give one
   tune::SetupFacts facts;
@@ -43,7 +55,7 @@ enum class FactsKind { session, setup };
 // Throws BadInput, one line naming file, line and field: syntax; an unknown field, with the
 // nearest known one; a value out of range or without its unit; fields that contradict one another.
 FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind kind,
-                      const tune::SetupFacts& before = {});
+                      const tune::SetupFacts& before = {}, const Phones& phones = {});
 
 // An annotated session.toml, and what a setup.toml may look like in comments at its end.
 std::string session_template();

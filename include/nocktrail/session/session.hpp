@@ -49,7 +49,8 @@ struct Plan {
 
 // What is in the folder, without opening a clip. Throws BadInput when the folder cannot be listed.
 // Files that are no video by their ending, and hidden ones, are passed over in silence.
-Plan load(const std::filesystem::path& folder);
+// `phones_file`: where camera.phone is looked up (facts_file.hpp); empty: no phones.
+Plan load(const std::filesystem::path& folder, const std::filesystem::path& phones_file = {});
 
 // Reads a clip; read_clip, or a fake of it in tests. May throw like it.
 using ReadFunction = std::function<Reading(
@@ -64,9 +65,10 @@ struct StillRequest {
 using DrawFunction = std::function<std::string(const Reading& reading, const StillRequest&)>;
 
 struct ReadSessionOptions {
-  std::filesystem::path results;  // empty: kResultsFolder in the session's folder
-  double dead_band_deg = 0.5;     // offsets smaller than this count as straight
-  unsigned workers = 2;           // clips read at the same time
+  std::filesystem::path results;      // empty: kResultsFolder in the session's folder
+  std::filesystem::path phones_file;  // as for load()
+  double dead_band_deg = 0.5;         // offsets smaller than this count as straight
+  unsigned workers = 2;               // clips read at the same time
   bool stills = true;
   ReadFunction read;  // empty: read_clip
   DrawFunction draw;  // empty: picture::draw_still

@@ -60,6 +60,7 @@ struct ArrowFacts {
 struct CameraTold {
   std::optional<double> focal_35mm;
   std::optional<double> capture_fps;
+  std::string phone;  // the archer's own word for it; its focal length is in focal_35mm
 };
 
 // What holds for every shot of one set-up.
