@@ -9,6 +9,7 @@
 #include <filesystem>
 #include <random>
 #include <thread>
+#include <vector>
 
 #include "asking.hpp"
 #include "nocktrail/logbook/answers.hpp"
@@ -130,4 +131,44 @@ TEST_CASE("fault: killed at any instant, a logbook is whole and keeps what was r
   }
   CHECK(rounds_kept > 0);
   CHECK(killed_inside > 0);
+}
+
+TEST_CASE("fault: several processes make the same new file and record in it at once") {
+  const test::Folder folder;
+  const fs::path file = folder / "logbook.sqlite";
+  constexpr int kProcesses = 4;
+  constexpr int kSessions = 5;
+  std::vector<pid_t> children;
+  for (int process = 0; process < kProcesses; ++process) {
+    const pid_t child = ::fork();
+    if (child == 0) {
+      int failures = kSessions;
+      try {
+        Logbook logbook(file);
+        for (int i = 0; i < kSessions; ++i) {
+          tune::SessionRecord session = session_of_round(0);
+          session.folder = fmt::format("/home/robin/{}/{}", process, i);
+          for (tune::ClipRecord& clip : session.setups[0].clips) {
+            clip.sha256 += session.folder;
+          }
+          logbook.record(session, judgement_of_round(0));
+          --failures;
+        }
+      } catch (...) {
+      }
+      ::_exit(failures);
+    }
+    children.push_back(child);
+  }
+  for (const pid_t child : children) {
+    int status = 0;
+    ::waitpid(child, &status, 0);
+    CHECK(WIFEXITED(status));
+    CHECK(WEXITSTATUS(status) == 0);
+  }
+  test::check_integrity(file);
+  CHECK(ask(file, "SELECT count(*) FROM sessions") == fmt::format("{}\n", kProcesses * kSessions));
+  CHECK(ask(file, "SELECT count(*) FROM readings") ==
+        fmt::format("{}\n", kProcesses * kSessions * kClips));
+  CHECK(ask(file, "SELECT count(*) FROM bows") == "1\n");
 }
