@@ -47,7 +47,9 @@ std::string caption(const tune::Learned& learned, bool to) {
   } else {
     words += "No model expectation: the set-up's facts do not suffice for one. ";
   }
-  words += "Solid with shading: what follows from both, with the 95 % band of the mean offset. ";
+  words += learned.prior ? "Solid with shading: what follows from both"
+                         : "Solid with shading: what follows from the shots";
+  words += ", with the 95 % band of the mean offset. ";
   if (learned.straight_at && finite(*learned.straight_at)) {
     words += "Bracket at zero: where the arrow is expected to leave straight, 95 %. ";
   }

@@ -71,7 +71,8 @@ void answer_words(pugi::xml_node parent, const tune::Learned& learned) {
     element(list, "dd", {}, value);
   };
   fact(fmt::format("Answer to {} more", unit.step_name),
-       band_words(learned.slope_deg_per_unit, unit.step_si) + " deg, prior and shots together");
+       band_words(learned.slope_deg_per_unit, unit.step_si) +
+           (learned.prior ? " deg, prior and shots together" : " deg, from the shots alone"));
   if (learned.prior_slope_deg_per_unit) {
     fact("Model's expectation",
          band_words(*learned.prior_slope_deg_per_unit, unit.step_si) + " deg");
