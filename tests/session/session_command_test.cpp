@@ -186,3 +186,34 @@ TEST_CASE("fault: a folder that cannot be written is 2 and a line; --results hel
   }
   ::chmod(readable.c_str(), 0755);
 }
+
+TEST_CASE("fault: a full disk is one clear line and 1; with room again the next run goes on") {
+  const Folder scratch;
+  const Folder folder;
+  fs::copy_file(test_clip("upside-down.mp4"), folder / "a.mp4");
+  fs::create_directory(scratch / "disk");
+  // A disk of our own, 100 kB small: enough for the readings, not for a still.
+  scratch.write("run.sh", "cd '" + scratch.path().string() +
+                              "'\nmount -t tmpfs -o size=100k none disk || exit 99\n"
+                              "session() { '" NOCKTRAIL_PROGRAM "' session '" +
+                              folder.path().string() +
+                              "' --no-logbook --results disk >$1.out 2>$1.err; echo $?; }\n"
+                              "session full >status\n"
+                              "cp disk/readings/*.json .\n"
+                              "mount -o remount,size=100m disk\n"
+                              "session room >>status\n"
+                              "cp disk/session.json .\n");
+  const int raw =
+      std::system(("unshare -m bash '" + (scratch / "run.sh").string() + "' 2>/dev/null").c_str());
+  if (raw != 0) {
+    MESSAGE("cannot mount a small disk here");
+    return;
+  }
+  CHECK(content(scratch / "status") == "1\n0\n");
+  const std::string full = content(scratch / "full.err");
+  CHECK(says(full, "No space left on device"));
+  CHECK_FALSE(says(full, "fault"));
+  CHECK(says(content(scratch / "full.out"), "Next step"));  // what was read is judged all the same
+  CHECK_FALSE(says(content(scratch / "room.err"), "nock left"));  // and was not read again
+  CHECK(says(content(scratch / "session.json"), "a.mp4"));
+}
