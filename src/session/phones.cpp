@@ -11,7 +11,11 @@ namespace fs = std::filesystem;
 
 Phones read_phones(const fs::path& path) {
   Phones phones;
-  const std::optional<std::string> text = path.empty() ? std::nullopt : read_text(path);
+  std::error_code error;
+  if (path.empty() || !fs::exists(path, error)) {
+    return phones;
+  }
+  const std::optional<std::string> text = read_text(path);
   if (!text) {
     return phones;
   }
