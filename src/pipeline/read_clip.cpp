@@ -109,6 +109,16 @@ class Reader {
                                  scan_progress("looking for the loose", 0.3, 0.7)),
               0.7, 1.0);
     }
+    if (measured_.empty() && clip_.info().has_audio) {
+      // In the dark a knock may be all there is to go by.
+      std::vector<track::LooseCandidate> knocks;
+      if (const std::optional<media::Sound> sound = clip_.sound()) {
+        for (const double t : track::find_knocks(*sound, loose)) {
+          knocks.push_back({t, 0.0});
+        }
+      }
+      analyse(knocks, 0.9, 1.0);
+    }
     std::sort(measured_.begin(), measured_.end(),
               [](const auto& a, const auto& b) { return a.stroke->exit_s < b.stroke->exit_s; });
   }
@@ -132,8 +142,12 @@ class Reader {
       const double t = candidates[i].t_s;
       tell(fmt::format("measuring at {:.2f} s", t),
            from + (to - from) * static_cast<double>(i) / static_cast<double>(candidates.size()));
-      if (std::any_of(tried_s_.begin(), tried_s_.end(),
-                      [&](double s) { return std::abs(s - t) < 0.02; })) {
+      // Nobody shoots twice within half a second: other surges near a shot are what follows it.
+      const bool settled = std::any_of(measured_.begin(), measured_.end(), [&](const auto& other) {
+        return std::abs(other.stroke->loose_s - t) < 0.5 && pipeline::beyond_doubt(other.fit);
+      });
+      if (settled || std::any_of(tried_s_.begin(), tried_s_.end(),
+                                 [&](double s) { return std::abs(s - t) < 0.02; })) {
         continue;
       }
       tried_s_.push_back(t);
@@ -146,7 +160,7 @@ class Reader {
         continue;
       }
       const auto same = std::find_if(measured_.begin(), measured_.end(), [&](const auto& other) {
-        return std::abs(other.stroke->exit_s - analysis.stroke->exit_s) < 0.3;
+        return std::abs(other.stroke->exit_s - analysis.stroke->exit_s) < 0.5;
       });
       if (same == measured_.end()) {
         measured_.push_back(std::move(analysis));

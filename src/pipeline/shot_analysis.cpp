@@ -253,11 +253,6 @@ double camera_distance_m(const flight::FlightFit& fit) {
   return state.centre_m.cross(state.forward).norm();
 }
 
-// Whether a fit explains so many sightings so well that no other streak needs to be tried.
-bool beyond_doubt(const flight::FlightFit& fit) {
-  return fit.frames >= 10 && fit.ends >= 16 && fit.end_scale < 1.8 && fit.centre_scale < 2.5;
-}
-
 struct Candidate {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
@@ -307,6 +302,10 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
 }
 
 }  // namespace
+
+bool beyond_doubt(const flight::FlightFit& fit) {
+  return fit.frames >= 10 && fit.ends >= 16 && fit.end_scale < 1.8 && fit.centre_scale < 2.5;
+}
 
 ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options) {
   ShotAnalysis analysis;

@@ -47,6 +47,9 @@ struct ShotAnalysis {
   std::optional<flight::Stroke> stroke;
 };
 
+// Whether a fit explains so many sightings so well that no other streak needs to be tried.
+bool beyond_doubt(const flight::FlightFit& fit);
+
 // `surge_s` is the capture time near which the string may have been let go.
 ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options);
 

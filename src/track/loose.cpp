@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <deque>
 #include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
 
 namespace nocktrail::track {
 namespace {
@@ -32,6 +34,48 @@ std::vector<LooseCandidate> strongest(std::vector<LooseCandidate> all, double ap
   }
   return kept;
 }
+
+// How much of the picture moves from one frame to the next, in excess of what each pixel did a
+// little earlier: noise in the dark, edges that crawl under hand shake, leaves.
+class MotionGauge {
+ public:
+  explicit MotionGauge(const LooseOptions& options) : options_(options) {}
+
+  double motion(const cv::Mat& now, const cv::Mat& before) {
+    cv::Mat difference;
+    // Noise averages out over neighbours, a limb or a hand is wider than they are.
+    cv::Mat change;
+    cv::subtract(now, before, change, cv::noArray(), CV_32F);
+    cv::blur(change, change, cv::Size(3, 3));
+    difference = cv::abs(change);
+    if (variance_.size() != difference.size()) {
+      waiting_.clear();
+      variance_ = difference.mul(difference);
+      cv::blur(variance_, variance_, cv::Size(5, 5));
+      seen_ = 1;
+      return 0.0;
+    }
+    cv::Mat sigma;
+    cv::sqrt(variance_, sigma);
+    cv::Mat excess = difference - cv::max(sigma * options_.clear_sigmas, options_.least_change);
+    cv::max(excess, 0.0, excess);
+    // What moves now must not count as usual before the loose is over.
+    constexpr std::size_t kDelay = 4;
+    waiting_.push_back(difference.mul(difference));
+    if (waiting_.size() > kDelay) {
+      ++seen_;
+      cv::accumulateWeighted(waiting_.front(), variance_, std::max(0.06, 1.0 / seen_));
+      waiting_.pop_front();
+    }
+    return cv::mean(excess)[0];
+  }
+
+ private:
+  const LooseOptions& options_;
+  cv::Mat variance_;             // CV_32F, of a pixel's change between frames
+  std::deque<cv::Mat> waiting_;  // squared changes not yet in it
+  int seen_ = 0;
+};
 
 long frame_at(const std::vector<double>& t_s, double time) {
   return static_cast<long>(std::lower_bound(t_s.begin(), t_s.end(), time) - t_s.begin());
@@ -84,16 +128,10 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
   clip.seek(first, {.shrink = options.shrink, .fast = true});
   media::Frame frame;
   cv::Mat previous;
-  cv::Mat difference;
+  MotionGauge gauge(options);
   for (long k = first; k < last && clip.next(frame); ++k) {
-    double sum = 0.0;
-    if (!previous.empty() && previous.size() == frame.luma.size()) {
-      cv::absdiff(frame.luma, previous, difference);
-      // Motion worth counting stands clear of noise and of the crawl of edges under hand shake.
-      cv::subtract(difference, cv::Scalar(3.0 + 4.0 * cv::mean(difference)[0]), difference);
-      sum = cv::sum(difference)[0] / static_cast<double>(difference.total());
-    }
-    motion.push_back(sum);
+    const bool comparable = !previous.empty() && previous.size() == frame.luma.size();
+    motion.push_back(comparable ? gauge.motion(frame.luma, previous) : 0.0);
     times.push_back(frame.t_s);
     cv::swap(previous, frame.luma);
     if (progress && (k - first) % 64 == 0 &&
@@ -116,7 +154,7 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
       after += motion[j];
       ++n;
     }
-    if (before.size() < 3 || times[k] - times.front() < 0.2 * options.before_s || n == 0) {
+    if (before.size() < 3 || times[k] - times.front() < 0.3 * options.before_s || n == 0) {
       continue;
     }
     const double calm = quantile_of(before, 0.7) + kQuiet;

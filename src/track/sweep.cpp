@@ -337,11 +337,6 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
   // so that a bright one (the arrow's shadow, say) does not crowd out a faint one.
   for (int body = 0; body < options.most_bodies; ++body) {
     Sweep sweep = best_body(search, full, t_s.size(), frame_s, focal_px, options, random);
-    fprintf(stderr,
-            "body score %.0f frames %d v/h %.1f vp %.0f %.0f out %.2f %.2f nsearch %zu full %zu\n",
-            sweep.score, sweep.frames, sweep.v_per_h(focal_px), sweep.vanishing_px.x(),
-            sweep.vanishing_px.y(), sweep.outward.x(), sweep.outward.y(), search.size(),
-            full.size());
     if (sweep.frames < 4) {
       break;
     }

@@ -9,12 +9,14 @@
 namespace nocktrail::track {
 
 struct LooseOptions {
-  int shrink = 8;            // the scan looks at pictures this many times smaller
-  double least_surge = 1.8;  // motion just after over motion just before
-  double before_s = 0.08;    // what "before" and "after" mean
+  int shrink = 8;             // the scan looks at pictures this many times smaller
+  double least_change = 0.8;  // a smaller change of a pixel between frames is no motion, code values
+  double clear_sigmas = 4.0;  // nor is one that its usual changes explain
+  double least_surge = 1.4;   // motion just after over motion just before
+  double before_s = 0.08;     // what "before" and "after" mean
   double after_s = 0.016;
-  double apart_s = 0.5;         // two looses are at least this far apart
-  std::size_t most = 6;         // candidates kept
+  double apart_s = 0.12;        // two surges are at least this far apart
+  std::size_t most = 8;         // candidates kept
   double sound_slack_s = 0.15;  // how far sound and picture may disagree
   double least_knock = 6.0;     // loudness of a knock over what goes before it
   std::size_t most_knocks = 8;
