@@ -179,6 +179,77 @@ TEST_CASE("truth: the ends of a banded arrow are found once its paint is known")
   CHECK(std::sqrt(squares / ends) < options.end_floor_px);
 }
 
+TEST_CASE(
+    "truth: the centre line stays in the middle of a shaft that the sun lights from one side") {
+  // A round shaft under Lambert's cosine law, the sun 65 deg to one side: strips across it, each
+  // with the cosine of its own normal. Against ground of about its own mean grey only a bright and
+  // a dark stripe show.
+  const track::ShaftOptions options;
+  test::Random random(27);
+  boost::random::uniform_real_distribution<double> share(-1.0, 1.0);
+  constexpr int kStrips = 9;
+  constexpr double kSun_rad = 65.0 * M_PI / 180.0;
+  std::vector<track::Region> regions;
+  std::vector<track::Expected> expectations;
+  std::vector<Bar> bars;
+  for (int frame = 0; frame < 14; ++frame) {
+    const double length = 80.0 - 3.5 * frame;
+    const double ground = 75.0 + 35.0 * share(random);
+    const Bar bar{{70 + 3 * share(random), 118 + 3 * share(random)},
+                  {72 + 3 * share(random), 118 - length},
+                  4.0 - 0.15 * frame,
+                  0.0};
+    const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
+    const Eigen::Vector2d across(-along.y(), along.x());
+    cv::Mat difference = cv::Mat::zeros(160, 150, CV_32F);
+    for (int strip = 0; strip < kStrips; ++strip) {
+      const double u = (2.0 * strip + 1.0) / kStrips - 1.0;
+      const double cosine = u * std::sin(kSun_rad) + std::sqrt(1.0 - u * u) * std::cos(kSun_rad);
+      const double grey = 30.0 + 120.0 * std::max(0.0, cosine);
+      const Eigen::Vector2d shift = across * (0.5 * u * bar.width_px);
+      test::add_bar(difference, bar.nock + shift, bar.tip + shift, bar.width_px / kStrips,
+                    grey - ground, options.edge_softness_px);
+    }
+    test::add_noise(difference, kNoise, random);
+    regions.push_back(region_of(difference));
+    regions.back().background.setTo(ground);
+    track::Expected expected;
+    expected.nock_px = bar.nock + Eigen::Vector2d(share(random), 1.5 * share(random));
+    expected.tip_px = bar.tip + Eigen::Vector2d(share(random), 1.5 * share(random));
+    expected.width_px = bar.width_px;
+    expectations.push_back(expected);
+    bars.push_back(bar);
+  }
+  std::optional<track::ArrowPaint> paint;
+  std::vector<track::ShaftProfile> profiles;
+  for (int pass = 0; pass < 3; ++pass) {
+    profiles.clear();
+    for (std::size_t i = 0; i < bars.size(); ++i) {
+      if (const auto profile = track::cut_open(regions[i], 0, 0.0, expectations[i], options,
+                                               paint ? &*paint : nullptr)) {
+        profiles.push_back(*profile);
+        profiles.back().frame = i;
+      }
+    }
+    REQUIRE(profiles.size() >= 10);
+    paint = track::learn_paint(profiles, options);
+    REQUIRE(paint.has_value());
+  }
+  CHECK(paint->side > 15.0);  // the strips' greys rise by 60 over half the width
+  double off = 0.0;
+  int points = 0;
+  for (const track::ShaftProfile& profile : profiles) {
+    const Bar& bar = bars[profile.frame];
+    const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
+    for (const track::CentrePoint& point : track::sight(profile, paint, options).centre) {
+      off += (point.at_px - bar.nock).dot(Eigen::Vector2d(-along.y(), along.x()));
+      ++points;
+    }
+  }
+  // A stripe's middle lies a pixel off.
+  CHECK(std::abs(off / points) < 0.3);
+}
+
 TEST_CASE("truth: empty ground gives no sighting") {
   test::Random random(22);
   int sightings = 0;
