@@ -80,17 +80,17 @@ void glance_section(pugi::xml_node parent, const Content& content) {
   }
   const pugi::xml_node body =
       table(parent, "Set-ups in order of shooting; offsets are means, in deg",
-            {"Set-up", "Lateral", "Vertical", "Spine", "Nocking point", "Shots", "Scatter, lateral",
-             "Scatter, vertical", "What changed"});
+            {"Set-up", "Lateral", "Vertical", "Spine", "Nocking point", "Shots",
+             "Scatter, lat. and vert.", "What changed"});
   int number = 0;
   for (const SetupView& setup : content.setups) {
     const tune::SetupJudgement& judged = *setup.judged;
-    pugi::xml_node line =
-        row(body,
-            {fmt::format("{}: {}", ++number, judged.name), mean_cell(judged.lateral, false),
-             mean_cell(judged.vertical, true), rules::word(judged.spine),
-             rules::word(judged.nocking_point), std::to_string(judged.counted),
-             scatter_cell(judged.lateral), scatter_cell(judged.vertical), changes_in_words(setup)});
+    pugi::xml_node line = row(
+        body, {fmt::format("{}: {}", ++number, judged.name), mean_cell(judged.lateral, false),
+               mean_cell(judged.vertical, true), rules::word(judged.spine),
+               rules::word(judged.nocking_point), std::to_string(judged.counted),
+               fmt::format("{}, {}", scatter_cell(judged.lateral), scatter_cell(judged.vertical)),
+               changes_in_words(setup)});
     line.first_child().append_attribute("class").set_value("name");
     line.last_child().append_attribute("class").set_value("long");
   }

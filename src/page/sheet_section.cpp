@@ -69,18 +69,30 @@ Layout layout_of(const tune::BuildSheet& sheet) {
   return layout;
 }
 
+std::string capitalised(std::string words) {
+  if (!words.empty() && words[0] >= 'a' && words[0] <= 'z') {
+    words[0] = static_cast<char>(words[0] - 'a' + 'A');
+  }
+  return words;
+}
+
 void set_table(pugi::xml_node parent, const tune::BuildSheet& sheet) {
   const pugi::xml_node body =
       table(parent, "The rest of the set: write in what each arrow measures", {"Arrow"});
   pugi::xml_node whole = body.parent();
   whole.append_attribute("class").set_value("set");
   const pugi::xml_node head = whole.child("thead").child("tr");
+  std::vector<std::string> columns;
   for (const std::string& column : sheet.columns) {
-    element(head, "th", {{"scope", "col"}}, column);
+    // The arrow's number is the row's own head.
+    if (capitalised(column) != "Arrow") {
+      columns.push_back(capitalised(column));
+      element(head, "th", {{"scope", "col"}}, columns.back());
+    }
   }
   for (int i = 1; i <= rows_to_fill(sheet); ++i) {
     const pugi::xml_node line = row(body, {std::to_string(i)});
-    for (std::size_t c = 0; c < sheet.columns.size(); ++c) {
+    for (std::size_t c = 0; c < columns.size(); ++c) {
       element(line, "td", {{"class", "fill"}});
     }
   }

@@ -40,14 +40,14 @@ table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size
   background: #fff; }
 caption { text-align: left; font-weight: bold; padding: .25rem 0; background: var(--paper); }
 caption span { position: sticky; left: 0; display: inline-block; max-width: calc(100vw - 2.5rem); }
-th, td { text-align: left; vertical-align: top; padding: .3rem .7rem; border: 1px solid var(--rule); }
+th, td { text-align: left; vertical-align: top; padding: .3rem .6rem; border: 1px solid var(--rule); }
 thead th { background: #efeee6; border-bottom: 2px solid var(--soft); }
 tbody th { font-weight: 600; }
 td.fill { min-width: 4rem; }
 .figure-cell { white-space: nowrap; }
 td.name { overflow-wrap: anywhere; min-width: 7.5rem; }
 th.name { min-width: 8.5rem; }
-td.long { min-width: 13rem; }
+td.long { min-width: 12rem; }
 dl.facts { display: grid; grid-template-columns: fit-content(12rem) 1fr; gap: .1rem 1rem; margin: .5rem 0;
   font-size: .92rem; }
 dl.facts dt { color: var(--soft); }

@@ -46,10 +46,10 @@ void verdict(pugi::xml_node parent, const Content& content) {
             fmt::format("Set-up {} has no measured shot yet; this is the one before.",
                         content.setups.back().judged->name));
   }
-  element(box, "p", {{"class", "soft"}},
-          fmt::format("Mean of {} shot{}, nock 2 m past the rest; ± is half a 95 % interval, "
-                      "scatter and measurement together.",
-                      judged.counted, judged.counted == 1 ? "" : "s"));
+  element(
+      box, "p", {{"class", "soft"}},
+      "± is half a 95 % interval, scatter from shot to shot and error of measuring together; the "
+      "nock 2 m past the rest.");
 }
 
 }  // namespace

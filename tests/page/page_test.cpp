@@ -131,6 +131,7 @@ TEST_CASE("unit: tables and charts say what they are to those who do not see the
   CHECK(page.all("//table[not(caption)]").empty());
   CHECK(page.all("//th[not(@scope)]").empty());
   CHECK(page.all("//tbody/tr[not(th[@scope='row'])]").empty());
+  CHECK(page.all("//tbody/tr[count(*) != count(../../thead/tr/th)]").empty());
   CHECK(page.all("//img[not(@alt)]").empty());
   // One for the course, two for what was learnt, and for each of five set-ups one of the scatter
   // and two of the flight.
