@@ -42,7 +42,10 @@ Limits limits_of(const SetupFacts& facts, const ModelSetup& model) {
   limits.shaft_mass_per_length_kg_per_m =
       facts.arrow.mass_per_length_kg_per_m.value_or(kUsualShaft_kg_per_m);
   if (model.setup) {
-    limits.arrow_mass_kg = arrow::mass_properties(model.setup->arrow).mass_kg;
+    // Without the fletching: the same shaft is to be shot bare, and its mass may be assumed.
+    arrow::ArrowBuild bare = model.setup->arrow;
+    bare.fletching_mass_kg = 0.0;
+    limits.arrow_mass_kg = arrow::mass_properties(bare).mass_kg;
     limits.shaft_mass_per_length_kg_per_m = model.setup->arrow.shaft.mass_per_length_kg_per_m;
   }
   // A weighed arrow is better than one added up; the lighter of the two is the careful one.

@@ -18,7 +18,8 @@ constexpr double kDoneChance = 0.92;   // that the mean offset is inside the dea
 constexpr double kSideChance = 0.95;   // that it lies on one side, before anything is changed
 constexpr double kMiddleOfBand = 0.5;  // of the dead band, that counts as its middle
 constexpr double kFineTrim_m = kInch / 32.0;
-constexpr double kNearZero_m = 0.5 * kInch;  // of trim left: from here on half of it at a time
+constexpr double kNearZero_m = 0.5 * kInch;  // of trim left: from here on a part of it at a time
+constexpr double kNearShare = 0.7;
 constexpr double kFineTip_kg = 5.0 * kGrain;
 constexpr double kLargestTipStep_kg = 50.0 * kGrain;
 constexpr double kLargestTipNeed_kg = 100.0 * kGrain;  // beyond, other shafts serve better
@@ -56,7 +57,7 @@ struct Trim {
 };
 
 // The longest trim, in thirty-seconds of an inch, that most likely does not pass zero, passes the
-// dead band with less than the allowed chance, and keeps to half of what is left near zero.
+// dead band with less than the allowed chance, and keeps to a part of what is left near zero.
 Trim trim_for(const Situation& situation, const Answer& answer, const Limits& limits) {
   const JudgementOptions& options = situation.options;
   const double here = answer.at[answer.here];
@@ -65,7 +66,7 @@ Trim trim_for(const Situation& situation, const Answer& answer, const Limits& li
                           : options.largest_trim_m * 4.0;
   double most = options.largest_trim_m;
   if (left < kNearZero_m) {
-    most = std::min(most, std::max(0.5 * left, kFineTrim_m));
+    most = std::min(most, std::max(kNearShare * left, kFineTrim_m));
   }
   for (int k = static_cast<int>(std::floor(most / kFineTrim_m + 1e-6)); k > 0; --k) {
     const double amount = k * kFineTrim_m;
@@ -164,7 +165,21 @@ std::optional<double> tip_change(const Answer& answer, bool heavier) {
   return std::nullopt;
 }
 
-Step heavier_tip(const Situation& situation, const Outcome& outcome) {
+// Weaker shafts are lighter too, and going to and fro between two groups settles nothing.
+bool weaker_shaft_serves(const Situation& situation, const Limits& limits) {
+  const auto now = value_of(Quantity::spine, situation.now().facts);
+  const bool tried =
+      std::any_of(situation.setups.begin(), situation.setups.end(), [&](const SetupView& setup) {
+        const auto then = value_of(Quantity::spine, setup.facts);
+        return now && then && *then < 0.97 * *now;
+      });
+  constexpr double kGroupMass = 0.11;  // of the shaft's mass, one group in stiffness of a fifth
+  const double less_kg = kGroupMass * limits.shaft_mass_per_length_kg_per_m *
+                         situation.now().facts.arrow.shaft_length_m.value_or(0.75);
+  return !tried && limits.lighter_allowed(less_kg);
+}
+
+Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limits& limits) {
   Step step;
   const std::string why = "The arrow acts stiff, and a stiff arrow cannot be trimmed right: ";
   step.because = why + reading_words(situation, outcome) + ".";
@@ -190,14 +205,16 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome) {
           inches_and_mm(kPlateStep_m));
       return step;
     }
-    step.kind = StepKind::weaker_shaft;
-    step.words =
-        "Try shafts one spine group weaker, full length: more than 100 gr of tip would be needed "
-        "to "
-        "bring these to straight. A thinner strike plate helps a little.";
-    return step;
+    if (weaker_shaft_serves(situation, limits)) {
+      step.kind = StepKind::weaker_shaft;
+      step.words =
+          "Try shafts one spine group weaker, full length: more than 100 gr of tip would be needed "
+          "to bring these to straight. A thinner strike plate helps a little.";
+      return step;
+    }
   }
-  const double amount = std::min(*needed, kLargestTipStep_kg);
+  // With weaker shafts tried before, or too light for the bow, the tip goes on a step at a time.
+  const double amount = std::min(needed.value_or(kLargestTipStep_kg), kLargestTipStep_kg);
   step.kind = StepKind::heavier_tip;
   step.amount = amount;
   step.words = fmt::format(
@@ -334,7 +351,7 @@ Step spine_step(const Situation& situation) {
     }
   }
   if (1.0 - outcome.negative >= kSideChance) {
-    return heavier_tip(situation, outcome);
+    return heavier_tip(situation, outcome, limits);
   }
   const auto here = pooled(situation.setups, facts, false);
   if (here->shots >= kEnoughShots && outcome.straight >= 0.5) {

@@ -170,6 +170,17 @@ TEST_CASE("rules: a stiff full-length shaft is not trimmed") {
   CHECK(left.kind == StepKind::heavier_tip);
 }
 
+TEST_CASE("rules: no going to and fro between two spine groups") {
+  SetupFacts weaker = facts();
+  weaker.arrow.spine->value = 0.600;
+  CHECK(judged({setup("01", weaker, -7.0, 0.1), setup("02", facts(), 7.0, 0.1)}).next.kind ==
+        StepKind::heavier_tip);
+  // Nor weaker, lighter shafts where the bow's maker asks for the mass of these: 8.5 gr/lb.
+  SetupFacts light = facts();
+  light.bow.min_grains_per_pound = 8.4;
+  CHECK(judged({setup("01", light, 7.0, 0.1)}).next.kind == StepKind::heavier_tip);
+}
+
 TEST_CASE("rules: a known change that moves the wrong way is contact or a false reading") {
   SetupFacts heavier = facts();
   heavier.arrow.tip_mass_kg = 150.0 * kGrain;
