@@ -142,6 +142,38 @@ struct JitterPrior {
   }
 };
 
+// The camera's distance from the line of flight, square to it.
+struct CameraAbove {
+  Eigen::Vector2d principal_px;
+  Prior prior;
+  template <typename T>
+  bool operator()(const T* p, T* residual) const {
+    const ArrowState<T> state = state_at<T>(p, principal_px, T(0));
+    const T distance = state.centre_m.cross(state.forward).norm();
+    residual[0] = (distance - T(prior.mean)) / T(prior.sigma);
+    return true;
+  }
+};
+
+// The camera's distance behind the rest: the nock leaves the string one brace height behind it.
+struct CameraBehind {
+  Eigen::Vector2d principal_px;
+  Prior prior;
+  double exit_dt_s;
+  double exit_sigma_s;
+  template <typename T>
+  bool operator()(const T* p, T* residual) const {
+    using std::exp;
+    const ArrowState<T> state = state_at<T>(p, principal_px, T(exit_dt_s));
+    const Eigen::Matrix<T, 3, 1> nock =
+        state.centre_m - state.axis * (state.balance * state.length_m);
+    const double timing_m = 55.0 * exit_sigma_s;
+    residual[0] = (nock.dot(state.forward) + T(kBraceHeightM) - T(prior.mean)) /
+                  T(std::hypot(prior.sigma, timing_m));
+    return true;
+  }
+};
+
 using PriorCost = ceres::AutoDiffCostFunction<PriorResidual, 1, kParameters>;
 using JitterCost = ceres::AutoDiffCostFunction<JitterPrior, 2, 2>;
 
@@ -234,6 +266,16 @@ class Problem {
     for (const auto& [index, prior] : all_priors(priors, focal_px)) {
       problem_.AddResidualBlock(new PriorCost(new PriorResidual{index, prior}), nullptr,
                                 parameters_.data());
+    }
+    problem_.AddResidualBlock(new ceres::AutoDiffCostFunction<CameraAbove, 1, kParameters>(
+                                  new CameraAbove{principal_px, priors.camera_above_m}),
+                              nullptr, parameters_.data());
+    if (options.exit_s) {
+      problem_.AddResidualBlock(
+          new ceres::AutoDiffCostFunction<CameraBehind, 1, kParameters>(
+              new CameraBehind{principal_px, priors.camera_behind_m, *options.exit_s - anchor_s,
+                               options.exit_sigma_s}),
+          nullptr, parameters_.data());
     }
     problem_.SetParameterLowerBound(parameters_.data(), kDamping, 0.0);
     problem_.SetParameterUpperBound(parameters_.data(), kDamping, 0.5);

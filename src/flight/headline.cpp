@@ -7,8 +7,6 @@
 namespace nocktrail::flight {
 namespace {
 
-// Where the nock leaves the string, behind the rest (contract: about 0.17 m).
-constexpr double kBraceHeightM = 0.17;
 // Half width of a 95 % interval over its sigma: Student's, since the scatter is judged from the
 // clip itself. Neighbouring frames share background and light, hence about a third as many degrees
 // of freedom as frames (JCGM 100:2008, G.3).

@@ -105,6 +105,7 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
   const double offset = stroke.exit_s - loose_guess_s;
   const double exit_sigma =
       std::sqrt(std::max(kTimeStep * kTimeStep, sum_exit2 / sum - offset * offset));
+  stroke.exit_sigma_s = exit_sigma;
   stroke.rest_forward_m =
       nock_forward_m(fit.parameters, fit.principal_px, stroke.exit_s - fit.anchor_s) +
       options.brace_m;

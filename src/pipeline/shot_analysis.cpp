@@ -264,7 +264,7 @@ struct Candidate {
 std::optional<Candidate> refine(const track::Region& region, const track::Region& before,
                                 flight::FlightFit fit, const std::vector<double>& t_s,
                                 double surge_s, const cv::Size& size, double focal_px,
-                                const flight::FitOptions& options,
+                                flight::FitOptions options,
                                 const track::ShaftOptions& shaft_options) {
   Candidate candidate;
   double first_s = surge_s + 0.014;
@@ -296,6 +296,8 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
         tip_places(before, fit, t_s, surge_s - 0.010, surge_s + 0.026, size, shaft_options);
     candidate.stroke = flight::fit_stroke(fit, places, surge_s - 0.008, 0.005, {});
     first_s = candidate.stroke.exit_s + 0.0003;
+    options.exit_s = candidate.stroke.exit_s;
+    options.exit_sigma_s = candidate.stroke.exit_sigma_s;
   }
   candidate.fit = std::move(fit);
   return candidate;

@@ -40,10 +40,17 @@ struct FlightPriors {
   Prior rear_drop_m{0.0015, 0.005};  // vanes stand 10-16 mm off; one may point down
   double end_bias_px = 0.9;          // blur, codec and tone curve: not where half the contrast is
   Prior tip_mass_ratio{0.42, 0.17};  // 100-150 gr points on shafts of 230-420 gr
+  // Where the camera stands, for the scale of the scene (speed and distance alone trade against the
+  // arrow's pitch): over the archer's head, an arm and a head behind the bow; the README says so.
+  Prior camera_behind_m{1.45, 0.25};  // of the rest, along the flight
+  Prior camera_above_m{0.58, 0.2};    // from the line of flight, at the anchor
 };
 
 struct FitOptions {
   FlightPriors priors;
+  // When the nock leaves the string, if known: ties camera_behind_m to the flight.
+  std::optional<double> exit_s;
+  double exit_sigma_s = 0.002;
   double frame_jitter_px = 0.08;  // leftover motion of the camera between frames, 1 sigma per axis
   double robust_sigmas = 2.0;     // residuals beyond this many sigmas lose weight (Cauchy)
   int max_iterations = 60;

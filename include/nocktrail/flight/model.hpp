@@ -66,6 +66,9 @@ using Parameters = Eigen::Matrix<double, kParameters, 1>;
 
 inline constexpr double kGravity = 9.80665;  // m/s^2, standard gravity (ISO 80000-3)
 
+// Where the nock leaves the string, behind the rest (docs/measurement.md: about 0.17 m).
+inline constexpr double kBraceHeightM = 0.17;
+
 inline constexpr double kNockMassRatio = 0.03;
 
 // First free-free bending mode of a uniform beam with a point mass at the nock of kNockMassRatio

@@ -35,6 +35,7 @@ struct StrokeOptions {
 struct Stroke {
   double loose_s = 0.0;
   double exit_s = 0.0;
+  double exit_sigma_s = 0.01;   // 1 sigma
   double rest_forward_m = 0.0;  // forward coordinate of the rest, in the fit's flight basis
   double rest_sigma_m = 0.2;    // 1 sigma
   bool seen = false;            // from the pictures, not from a prior alone
