@@ -4,6 +4,7 @@
 #include "advice.hpp"
 #include "build_sheet.hpp"
 #include "learning.hpp"
+#include "nocktrail/arrow/setup_check.hpp"
 #include "nocktrail/tune/judgement.hpp"
 #include "setup_view.hpp"
 
@@ -81,6 +82,11 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
   }
   if (judgement.next.kind == StepKind::done) {
     judgement.build_sheet = build_sheet(situation);
+  }
+  if (learner.present().setup) {
+    for (const arrow::Caution& caution : arrow::cautions(*learner.present().setup)) {
+      judgement.cautions.push_back("As it is: " + caution.text);
+    }
   }
   const std::vector<std::string>& missing = learner.present().missing;
   if (!missing.empty()) {

@@ -19,7 +19,7 @@ constexpr double kSideChance = 0.95;   // that it lies on one side, before anyth
 constexpr double kMiddleOfBand = 0.5;  // of the dead band, that counts as its middle
 constexpr double kFineTrim_m = kInch / 32.0;
 constexpr double kNearZero_m = 0.5 * kInch;  // of trim left: from here on a part of it at a time
-constexpr double kNearShare = 0.7;
+constexpr double kNearShare = 0.6;
 constexpr double kFineTip_kg = 5.0 * kGrain;
 constexpr double kLargestTipStep_kg = 50.0 * kGrain;
 constexpr double kLargestTipNeed_kg = 100.0 * kGrain;  // beyond, other shafts serve better
@@ -284,14 +284,13 @@ std::optional<Step> brace_step(const Situation& situation, const Outcome& outcom
   return step;
 }
 
-Step done(const Situation& situation, const Outcome& outcome) {
+Step done(const Situation& situation, const Outcome& outcome, const Limits& limits) {
   Step step;
   const Fletching fletching = situation.now().facts.arrow.fletching;
-  if (fletching == Fletching::fletched) {
+  const bool bare_too_light = !limits.lighter_allowed(0.0);  // limits are of the bare shaft
+  if (fletching == Fletching::fletched && !bare_too_light) {
     step.kind = StepKind::shoot_bare;
-    step.words =
-        "Shoot the same shaft bare (wrap tape of the fletching's mass where it sat): at least "
-        "six shots, from close by.";
+    step.words = "Shoot the same shaft bare: at least six shots, from close by.";
     step.because = "Fletched it leaves straight, and a bare shaft tells more: " +
                    reading_words(situation, outcome) + ".";
     return step;
@@ -301,7 +300,9 @@ Step done(const Situation& situation, const Outcome& outcome) {
       "Done: leave it as it is, write it down and build the rest of the set to match. What is "
       "left is fine-tuning by brace height, a few turns of the string at a time.";
   step.because = "It leaves straight: " + reading_words(situation, outcome) + ".";
-  if (fletching == Fletching::unknown) {
+  if (fletching == Fletching::fletched) {
+    step.because += " Bare, the shaft would be lighter than the bow may shoot.";
+  } else if (fletching == Fletching::unknown) {
     step.because += " Whether these were bare shafts was not told; bare ones tell more.";
   }
   return step;
@@ -331,11 +332,11 @@ Step spine_step(const Situation& situation) {
                           outcome.median_deg < -kMiddleOfBand * band &&
                           outcome.negative >= kSideChance;
   if (outcome.straight >= kDoneChance && !better_cut) {
-    return done(situation, outcome);
+    return done(situation, outcome, limits);
   }
   if (fletched &&
       (outcome.straight >= 0.5 || (outcome.median_deg > 0.0 && outcome.median_deg < 2.0 * band))) {
-    return done(situation, outcome);
+    return done(situation, outcome, limits);
   }
   if (outcome.negative >= kSideChance) {
     if (trim.amount_m > 0.0) {
@@ -358,7 +359,7 @@ Step spine_step(const Situation& situation) {
     if (const auto brace = brace_step(situation, outcome)) {
       return *brace;
     }
-    return done(situation, outcome);
+    return done(situation, outcome, limits);
   }
   return film_more(situation, outcome);
 }
