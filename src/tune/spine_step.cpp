@@ -325,16 +325,17 @@ Step spine_step(const Situation& situation) {
   const Answer& length = situation.learner.lateral(Quantity::shaft_length);
   const Outcome outcome = outcome_of(length, band);
   const Limits limits = limits_of(facts, situation.learner.present());
-  const bool fletched = facts.arrow.fletching == Fletching::fletched;
+  const bool bare_to_come =
+      facts.arrow.fletching == Fletching::fletched && limits.lighter_allowed(0.0);
   const Trim trim = trim_for(situation, length, limits);
   // Inside the band but clearly on its weak side, a small safe cut makes the better end.
-  const bool better_cut = !fletched && trim.amount_m > 0.0 &&
+  const bool better_cut = !bare_to_come && trim.amount_m > 0.0 &&
                           outcome.median_deg < -kMiddleOfBand * band &&
                           outcome.negative >= kSideChance;
   if (outcome.straight >= kDoneChance && !better_cut) {
     return done(situation, outcome, limits);
   }
-  if (fletched &&
+  if (bare_to_come &&
       (outcome.straight >= 0.5 || (outcome.median_deg > 0.0 && outcome.median_deg < 2.0 * band))) {
     return done(situation, outcome, limits);
   }

@@ -219,6 +219,15 @@ TEST_CASE("rules: fletched before bare, then done with a build sheet") {
   CHECK(build_sheet_text(bare).find("± ") != std::string::npos);
 }
 
+TEST_CASE("rules: a shaft that would be too light bare is not stripped") {
+  SetupFacts light = facts(29.5);
+  light.arrow.fletching = Fletching::fletched;
+  light.bow.min_grains_per_pound = 8.4;  // bare it is 371 gr, 8.2 grains per pound
+  const Step step = judged({setup("01", light, 0.0, 0.1, 16, 0.3)}).next;
+  CHECK(step.kind == StepKind::done);
+  CHECK(step.because.find("lighter than the bow may shoot") != std::string::npos);
+}
+
 TEST_CASE("rules: when scatter hides the answer, more shots are asked for, or form") {
   const Step step = judged({setup("01", facts(29.5), -0.25, 0.1, 4, 0.9)}).next;
   const bool waits = step.kind == StepKind::film_more || step.kind == StepKind::mind_form;
