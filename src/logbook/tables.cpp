@@ -199,13 +199,16 @@ Tables read_tables(const Logbook::Store& store) {
   for (const std::string& name : table_names(out.version)) {
     Table table;
     table.name = name;
-    for (const ColumnInfo& column : columns_of(database, name)) {
+    const std::vector<ColumnInfo> columns = columns_of(database, name);
+    table.columns.reserve(columns.size());
+    for (const ColumnInfo& column : columns) {
       table.columns.push_back(column.name);
     }
     SQLite::Statement statement(database, fmt::format("SELECT {} FROM {} ORDER BY id",
                                                       fmt::join(table.columns, ", "), name));
     while (statement.executeStep()) {
       std::vector<Value> row;
+      row.reserve(columns.size());
       for (int c = 0; c < statement.getColumnCount(); ++c) {
         row.push_back(value_at(statement, c));
       }

@@ -154,6 +154,7 @@ void write_csv_files(const Tables& tables, const fs::path& folder) {
     std::string out = csv_line(std::vector<CsvField>(table.columns.begin(), table.columns.end()));
     for (const std::vector<Value>& row : table.rows) {
       std::vector<CsvField> fields;
+      fields.reserve(row.size());
       for (const Value& value : row) {
         fields.push_back(csv_of(value));
       }
