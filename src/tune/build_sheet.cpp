@@ -9,7 +9,6 @@
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
-#include "priors.hpp"
 
 namespace nocktrail::tune {
 namespace {

@@ -5,7 +5,6 @@
 
 #include "advice.hpp"
 #include "nocktrail/rules/words.hpp"
-#include "nocktrail/tune/statistics.hpp"
 
 namespace nocktrail::tune {
 namespace {

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <array>
 #include <map>
 #include <memory>
 #include <string>
@@ -55,7 +56,7 @@ class Learner {
   std::size_t latest_;
   JudgementOptions options_;
   ModelSetup present_;
-  std::unique_ptr<BowModel> models_[2];  // lateral, vertical
+  std::array<std::unique_ptr<BowModel>, 2> models_;  // lateral, vertical
   std::map<std::pair<Quantity, bool>, Answer> answers_;
 };
 

@@ -6,6 +6,7 @@
 #include <chrono>
 #include <cmath>
 #include <cstdint>
+#include <cstdio>
 #include <string>
 
 #include "nocktrail/arrow/unknowns.hpp"
@@ -28,6 +29,7 @@ int main(int argc, char** argv) {
   CLI::App app{"The tuning advice followed over random bows and archers"};
   std::uint64_t seed = 1;
   int bows = 50;
+  int first = 1;
   int steps = 25;
   bool history = false;
   bool untold = false;
@@ -35,6 +37,7 @@ int main(int argc, char** argv) {
   tune::JudgementOptions options;
   app.add_option("--seed", seed, "Of bows, archers and shots");
   app.add_option("--bows", bows, "How many");
+  app.add_option("--first", first, "Number of the first: a table can be made in pieces");
   app.add_option("--steps", steps, "At most, for each");
   app.add_option("--draws", options.draws, "Of the judgement's prior");
   app.add_flag("--history", history, "The steps of each, with the true offsets after them");
@@ -59,7 +62,7 @@ int main(int argc, char** argv) {
   long all_steps = 0;
   long judged = 0;
   const auto begin = std::chrono::steady_clock::now();
-  for (int i = 0; i < bows; ++i) {
+  for (int i = first - 1; i < first - 1 + bows; ++i) {
     const std::uint64_t own = seed * 1000003 + static_cast<std::uint64_t>(i);
     const tune::simulated::LoopResult loop = tune::simulated::run_loop(own, options, steps, world);
     const auto yes = [](bool value) { return value ? "yes" : "no"; };
@@ -80,6 +83,7 @@ int main(int argc, char** argv) {
     if (history) {
       fmt::print("  {}\n", loop.history);
     }
+    std::fflush(stdout);
     straight += std::abs(loop.at_finish.stiff_deg) < 0.5 ? 1 : 0;
     level += std::abs(loop.at_finish.nock_high_deg) < 0.5 ? 1 : 0;
     overshot += loop.overshot ? 1 : 0;
