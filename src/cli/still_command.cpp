@@ -151,7 +151,7 @@ std::size_t chosen_shot(const Reading& reading, const std::optional<int>& asked)
 }
 
 fs::path out_path(const StillArguments& arguments, const fs::path& clip) {
-  const fs::path out = arguments.out.empty() ? clip.stem().string() + "-still.png" : arguments.out;
+  fs::path out = arguments.out.empty() ? clip.stem().string() + "-still.png" : arguments.out;
   if (out.extension() != ".png") {
     throw BadInput(fmt::format("--out: {} does not end in .png; the still is a PNG picture",
                                rules::printable(out.string())));

@@ -37,7 +37,8 @@ Layout layout_of(const tune::BuildSheet& sheet) {
   // A line of text with its share of margins: at 8.5 and at 7 pt.
   const auto rest_mm = [&](double line_mm, std::size_t characters) {
     const auto lines = [&](std::size_t length) {
-      return static_cast<double>(1 + length / characters);
+      const std::size_t whole = 1 + length / characters;
+      return static_cast<double>(whole);
     };
     const auto table_mm = [&](const std::vector<tune::BuildLine>& table) {
       double sum = 3.5;  // caption and head

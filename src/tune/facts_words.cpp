@@ -149,8 +149,7 @@ std::string inches_and_mm(double length_m) {
   constexpr double kNear_m = 0.00005;
   const double inches = std::abs(length_m) / units::kMetresPerInch;
   const char* sign = length_m < 0.0 ? "−" : "";
-  const std::string mm =
-      fmt::format("{}{:.5g} mm", sign, 0.1 * std::round(1e4 * std::abs(length_m)));
+  std::string mm = fmt::format("{}{:.5g} mm", sign, 0.1 * std::round(1e4 * std::abs(length_m)));
   constexpr double kTooLong_in = 1e6;
   if (!(inches < kTooLong_in)) {
     return mm;
