@@ -83,10 +83,15 @@ JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not
                                step.what, 100.0 * step.share));
   };
   events.clip = [&](const std::string& setup, const tune::ClipRecord& clip, bool fresh) {
+    const bool unreadable = clip.reading.status == ClipStatus::error;
+    const std::string line = session::clip_line(setup, clip);
     if (fresh && !arguments_.quiet) {
       progress_.clear();
-      fmt::print(clips_to, "{}\n", session::clip_line(setup, clip));
+      fmt::print(clips_to, "{}\n", line);
       std::fflush(clips_to);
+      said_.push_back(line);
+    } else if (unreadable) {
+      message(line);  // in every run: it decides the exit status
     }
   };
   JudgedSession judged;

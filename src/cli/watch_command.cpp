@@ -117,7 +117,7 @@ class Watch {
     }
   }
 
-  // Once for each clip that does not look whole although nothing changes any more.
+  // Once for each clip whose copy goes on.
   void name_waiting() {
     std::set<fs::path> waiting;
     for (const fs::path& path : arrivals_.waiting()) {

@@ -154,7 +154,11 @@ class Run {
           stop();
           return;
         }
-        work(jobs_[i]);
+        try {
+          work(jobs_[i]);
+        } catch (const std::exception& problem) {
+          fail(fmt::format("{}: fault in the program itself: {}", jobs_[i].name(), problem.what()));
+        }
       }
     };
     const std::size_t wanted = std::max(1U, options_.workers);
@@ -196,6 +200,7 @@ class Run {
     kept.reserve(jobs_.size());  // `first` points into it
     for (Job& job : jobs_) {
       if (job.sha256.empty() && !job.ready) {
+        out_.unread += halt_ ? 1U : 0U;  // not looked at any more; else it is gone
         continue;
       }
       if (!job.ready) {

@@ -133,6 +133,13 @@ std::string Results::sha256_of(const fs::path& path) {
 
 void Results::keep_files() {
   Json files = Json::object();
+  for (const auto& [path, seen] : seen_before_) {
+    // Not asked for this time: left for later, or of another session with the same results.
+    std::error_code error;
+    if (fs::exists(path, error)) {
+      files[path] = {{"stamp", seen.stamp}, {"sha256", seen.sha256}};
+    }
+  }
   for (const auto& [path, seen] : seen_) {
     files[path] = {{"stamp", seen.stamp}, {"sha256", seen.sha256}};
   }
@@ -157,7 +164,7 @@ std::optional<StoredReading> Results::find(const std::string& sha256, const Read
     if (stored.reading.clip.sha256 == sha256 && key_of(stored.with) == key_of(with)) {
       return stored;
     }
-  } catch (const BadInput&) {
+  } catch (const std::exception&) {
     // Damaged by something else than us: read anew.
   }
   return std::nullopt;

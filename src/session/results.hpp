@@ -53,7 +53,7 @@ class Results {
   // The content of a file, hashed only when its size, times or place on the disk changed. Safe to
   // call from several threads. Throws UnreadableClip.
   std::string sha256_of(const std::filesystem::path& path);
-  // Keeps what sha256_of learned, of the files asked for since the start.
+  // Keeps what sha256_of learned, now and before, of the files that are still there.
   void keep_files();
 
   // Empty when there is none, or it is damaged.

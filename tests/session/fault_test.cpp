@@ -86,6 +86,23 @@ TEST_CASE("fault: a stop keeps what was read, and the next run goes on") {
   CHECK(static_cast<std::size_t>(second.calls()) == stopped.unread);
 }
 
+TEST_CASE("fault: a stop before the clips were even looked at counts them all as left") {
+  const Folder folder;
+  for (int i = 0; i < 6; ++i) {
+    folder.write(fmt::format("{}.mp4", i), fmt::format("-{}.0", i));
+  }
+  FakeReader reader;
+  SessionEvents events;
+  int asked = 0;
+  events.stop = [&] { return ++asked > 3; };
+  ReadSessionOptions options = fakes(reader);
+  options.workers = 1;
+  const SessionRead read = read_session(folder.path(), options, events);
+  CHECK(read.stopped);
+  CHECK(read.unread == 6);
+  CHECK(reader.calls() == 0);
+}
+
 TEST_CASE("fault: a kill at any instant leaves only whole readings") {
   const Folder folder;
   for (int i = 0; i < 40; ++i) {
@@ -133,7 +150,9 @@ TEST_CASE("fault: damaged results are made again") {
   int n = 0;
   for (const auto& entry : fs::directory_iterator(folder / "nocktrail-results/readings")) {
     const std::string whole = content(entry.path());
-    const std::string damaged[] = {"", whole.substr(0, whole.size() / 2), "{\"schema\": 3}"};
+    const std::string emptied =
+        whole.substr(0, whole.find("\"reading\":")) + "\"reading\":[],\"beside\":[]}\n";
+    const std::string damaged[] = {"", whole.substr(0, whole.size() / 2), emptied};
     std::ofstream(entry.path(), std::ios::binary) << damaged[n++ % 3];
   }
   folder.write("nocktrail-results/files.json",

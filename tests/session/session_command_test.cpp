@@ -118,6 +118,10 @@ TEST_CASE("truth: a session of real clips, read once, with all its results") {
   folder.write("2-lower/broken.mp4", "no video");
   const Ran broken = session(scratch, {dir, "--no-logbook", "--quiet"});
   CHECK(broken.status == 4);
+  CHECK(says(broken.err, "2-lower/broken.mp4: cannot be read"));
+  const Ran still_broken = session(scratch, {dir, "--no-logbook", "--quiet"});
+  CHECK(still_broken.status == 4);
+  CHECK(says(still_broken.err, "2-lower/broken.mp4: cannot be read"));
   CHECK(says(broken.out, "1-start"));
 }
 
