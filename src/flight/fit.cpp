@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <future>
 #include <memory>
 
 namespace nocktrail::flight {
@@ -398,6 +399,20 @@ class Problem {
   double cost_ = 0.0;
 };
 
+// job(item) for each item, the answers in the items' order.
+template <typename Answer, typename Item, typename Job>
+std::vector<Answer> on_both_cores(const std::vector<Item>& items, const Job& job) {
+  std::vector<std::future<Answer>> pending;
+  for (const Item& item : items) {
+    pending.push_back(std::async(std::launch::async, [&job, &item] { return job(item); }));
+  }
+  std::vector<Answer> answers;
+  for (auto& one : pending) {
+    answers.push_back(one.get());
+  }
+  return answers;
+}
+
 }  // namespace
 
 FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const Parameters& start,
@@ -490,9 +505,32 @@ FlightFit fit_flight_from_several(const std::vector<track::ArrowSighting>& sight
       }
       break;
   }
+  // A first, short solve of each, all with the sigmas as given so that their costs compare; the two
+  // best go on to the end.
+  struct Begun {
+    bool usable = false;
+    double cost = 0.0;
+    Parameters parameters;
+  };
+  const auto begin = [&](const Parameters& from) {
+    Begun begun;
+    Problem problem(sightings, from, anchor_s, focal_px, principal_px, options, Scatter{});
+    begun.usable = problem.solve(options.first_iterations);
+    begun.cost = problem.cost();
+    begun.parameters = problem.parameters();
+    return begun;
+  };
+  std::vector<Begun> begun = on_both_cores<Begun>(starts, begin);
+  std::erase_if(begun, [](const Begun& b) { return !b.usable; });
+  std::stable_sort(begun.begin(), begun.end(),
+                   [](const Begun& a, const Begun& b) { return a.cost < b.cost; });
+  constexpr std::size_t kFinalists = 2;
+  begun.resize(std::min(begun.size(), kFinalists));
+  const auto finish = [&](const Begun& b) {
+    return fit_flight(sightings, b.parameters, anchor_s, focal_px, principal_px, options);
+  };
   FlightFit best;
-  for (const Parameters& from : starts) {
-    FlightFit fit = fit_flight(sightings, from, anchor_s, focal_px, principal_px, options);
+  for (FlightFit& fit : on_both_cores<FlightFit>(begun, finish)) {
     // Costs of fits with different residual scales do not compare; the scatter does.
     const auto worth = [](const FlightFit& f) { return f.cost * f.centre_scale * f.centre_scale; };
     if (fit.converged && (!best.converged || worth(fit) < worth(best))) {

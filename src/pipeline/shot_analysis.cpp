@@ -355,7 +355,7 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
   double best_score = 0.0;
   for (std::size_t i = 0; i < std::min<std::size_t>(sweeps.size(), 6); ++i) {
     const track::Sweep& sweep = sweeps[i];
-    if (sweep.frames < 4 || sweep.score < 0.15 * sweeps.front().score) {
+    if (sweep.frames < 4 || sweep.score < sweep_options.least_share * sweeps.front().score) {
       continue;
     }
     const cv::Rect roi = track::region_of(sweep, size);

@@ -147,18 +147,22 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
     for (std::size_t j = k; j-- > 1 && times[k] - times[j] <= options.before_s;) {
       before.push_back(motion[j]);
     }
+    // The mean of what follows without its largest: a single jump is a key frame of the codec or
+    // a flicker of the light.
     double after = 0.0;
+    double largest = 0.0;
     int n = 0;
-    for (std::size_t j = k; j < motion.size() && (times[j] - times[k] <= options.after_s || n < 2);
+    for (std::size_t j = k; j < motion.size() && (times[j] - times[k] <= options.after_s || n < 3);
          ++j) {
       after += motion[j];
+      largest = std::max(largest, motion[j]);
       ++n;
     }
-    if (before.size() < 3 || times[k] - times.front() < 0.3 * options.before_s || n == 0) {
+    if (before.size() < 3 || times[k] - times.front() < 0.3 * options.before_s || n < 2) {
       continue;
     }
     const double calm = quantile_of(before, 0.7) + kQuiet;
-    const double ratio = after / n / calm;
+    const double ratio = (after - largest) / (n - 1) / calm;
     if (ratio > options.least_surge) {
       surges.push_back({times[k], ratio});
     }

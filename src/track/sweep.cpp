@@ -335,9 +335,10 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
 
   // One body after the other: what the best streak explains is taken out before the next search,
   // so that a bright one (the arrow's shadow, say) does not crowd out a faint one.
+  double top_score = 0.0;
   for (int body = 0; body < options.most_bodies; ++body) {
     Sweep sweep = best_body(search, full, t_s.size(), frame_s, focal_px, options, random);
-    if (sweep.frames < 4) {
+    if (sweep.frames < 4 || sweep.score < options.least_share * top_score) {
       break;
     }
     const Scorer scorer(full, t_s.size(), frame_s);
@@ -346,6 +347,7 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
     if (v_per_h > 0.9 * options.least_v_per_h && v_per_h < 1.2 * options.most_v_per_h &&
         sweep.outward.y() > 0.9 * least_down) {
       found.push_back(sweep);
+      top_score = std::max(top_score, sweep.score);
       found.back().cover_s = median_cover_s(sweep, full, scorer, frame_s);
       found.back().inverse_start -= sweep.inverse_rate * origin_s;
     }

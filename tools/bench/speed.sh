@@ -9,7 +9,7 @@ trap 'rm -rf "$work"' EXIT
 clip=${2:-}
 if [ -z "$clip" ]; then
   "$build/tools/clipmaker/nocktrail_clipmaker" --random 41 --n 1 --out "$work" --size 1920x1080 \
-    --fps 240 --look 1 --before 6 --after 4 --set '{"sound": true}' >/dev/null
+    --fps 240 --look 1 --before 6 --after 4 --set '{"sound": {"on": true}}' >/dev/null
   clip=$(ls "$work"/*.mp4)
 fi
 ffmpeg -v error -y -i "$clip" -c:v copy -an "$work/mute.mp4"

@@ -26,8 +26,9 @@ struct SweepOptions {
   int least_around = 8;          // of the 25 pixels around, how many must be changed with it
   std::size_t max_events = 60000;    // passings kept, drawn evenly when there are more
   std::size_t search_events = 7000;  // of these, how many the search scores
-  int search_draws = 4000;           // pairs tried for each body
+  int search_draws = 2500;           // pairs tried for each body
   int most_bodies = 6;               // streaks looked for
+  double least_share = 0.15;         // of the best streak's score, for another to be worth a look
   double longest_cover_s = 0.034;    // a pixel covered for longer is not being passed by an arrow
   double least_v_per_h = 36.0;       // speed over the camera's distance from the flight line, 1/s:
   double most_v_per_h = 420.0;  // 40 m/s at 1.1 m to 80 m/s at 0.19 m; an arrow's shadow on the
