@@ -9,6 +9,8 @@
 namespace nocktrail::tune {
 namespace {
 
+constexpr int kLookedFor = 12;  // shots of a set-up: about two sittings
+
 // Sign of "acts stiffer" with more of the quantity; 0 where practice does not agree.
 int stiffer_with_more(Quantity quantity) {
   switch (quantity) {
@@ -76,12 +78,20 @@ std::optional<Step> contact_step(const Situation& situation) {
   if (!changed || stiffer_with_more(*changed) == 0) {
     return std::nullopt;
   }
+  // Shafts do not grow: a longer one is another one, of which more than its length is new.
+  if (*changed == Quantity::shaft_length && more > 0.0) {
+    return std::nullopt;
+  }
   const Measured was = pooled(situation.setups, before->facts, false)->offset_deg;
   const Measured is = pooled(situation.setups, now, false)->offset_deg;
   const double expected = (more > 0.0 ? 1.0 : -1.0) * stiffer_with_more(*changed);
   const double toward_expected = expected * stiff_sign(now.hand) * (is.value - was.value);
   const double u95 = std::hypot(was.u95, is.u95);
   if (toward_expected > -std::max(u95, 0.5 * situation.options.dead_band_deg)) {
+    return std::nullopt;
+  }
+  // Looked for once, and shot again: it stays a caution, and the shots count as they are.
+  if (pooled(situation.setups, now, false)->shots >= kLookedFor) {
     return std::nullopt;
   }
   Step step;

@@ -49,6 +49,23 @@ arrow::Band slope_of(const Answer& answer, const Eigen::MatrixXd& paths, double 
   return arrow::band_of({slope.begin(), slope.end()});
 }
 
+// Which shaft each set-up was shot with, as far as lengths tell: shafts do not grow. Only asked
+// where the spine was not told.
+std::vector<int> shafts_of(const std::vector<SetupView>& setups) {
+  std::vector<int> shafts;
+  std::optional<double> last_m;
+  int shaft = 0;
+  for (const SetupView& setup : setups) {
+    const auto length_m = value_of(Quantity::shaft_length, setup.facts);
+    if (length_m && last_m && *length_m > *last_m + 1e-4) {
+      ++shaft;
+    }
+    last_m = length_m ? length_m : last_m;
+    shafts.push_back(setup.facts.arrow.spine ? 0 : shaft);
+  }
+  return shafts;
+}
+
 // Where each path crosses zero, nearest to the present value; empty when fewer than half do.
 std::optional<arrow::Band> crossing_of(const Answer& answer) {
   std::vector<double> found;
@@ -212,7 +229,11 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
   Regression regression;
   regression.offset_deg.resize(n);
   regression.u_deg.resize(n);
-  std::vector<std::string> groups{rest_of(latest)};
+  const std::vector<int> shafts = shafts_of(setups_);
+  const auto group_of = [&](std::size_t i) {
+    return fmt::format("{}|{}", rest_of(setups_[i].facts), shafts[i]);
+  };
+  std::vector<std::string> groups{group_of(latest_)};
   for (std::size_t k = 0; k < used.size(); ++k) {
     const SetupView& setup = setups_[used[k]];
     const OffsetSummary& offset = vertical ? *setup.judgement.vertical : *setup.judgement.lateral;
@@ -226,7 +247,7 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
       const auto now = value_of(each, latest);
       place.at[q] = value && now ? (*value - *now) / usual_step(each) : 0.0;
     }
-    const std::string rest = rest_of(setup.facts);
+    const std::string rest = group_of(used[k]);
     const auto known = std::find(groups.begin(), groups.end(), rest);
     place.group = static_cast<int>(known - groups.begin());
     if (known == groups.end()) {

@@ -8,8 +8,9 @@
 namespace nocktrail::tune {
 namespace {
 
-constexpr double kUsualShaft_kg_per_m =
-    8.0 * units::kKilogramsPerGrain / units::kMetresPerInch;  // common practice, no source
+// Common practice, no source; both on the heavy side, since they are what may be taken away.
+constexpr double kHeavyShaft_kg_per_m = 12.0 * units::kKilogramsPerGrain / units::kMetresPerInch;
+constexpr double kHeavyFletching_kg = 30.0 * units::kKilogramsPerGrain;
 
 }  // namespace
 
@@ -40,7 +41,7 @@ Limits limits_of(const SetupFacts& facts, const ModelSetup& model) {
         grains_per_pound * units::kKilogramsPerGrain * *held_n / units::kNewtonsPerPoundForce;
   }
   limits.shaft_mass_per_length_kg_per_m =
-      facts.arrow.mass_per_length_kg_per_m.value_or(kUsualShaft_kg_per_m);
+      facts.arrow.mass_per_length_kg_per_m.value_or(kHeavyShaft_kg_per_m);
   if (model.setup) {
     // Without the fletching: the same shaft is to be shot bare, and its mass may be assumed.
     arrow::ArrowBuild bare = model.setup->arrow;
@@ -50,7 +51,9 @@ Limits limits_of(const SetupFacts& facts, const ModelSetup& model) {
   }
   // A weighed arrow is better than one added up; the lighter of the two is the careful one.
   if (facts.arrow.total_mass_kg) {
-    limits.arrow_mass_kg = std::min(*facts.arrow.total_mass_kg, limits.arrow_mass_kg.value_or(1.0));
+    const double off_kg = facts.arrow.fletching == Fletching::fletched ? kHeavyFletching_kg : 0.0;
+    limits.arrow_mass_kg =
+        std::min(*facts.arrow.total_mass_kg - off_kg, limits.arrow_mass_kg.value_or(1.0));
   }
   return limits;
 }

@@ -195,6 +195,20 @@ TEST_CASE("rules: a known change that moves the wrong way is contact or a false 
   CHECK(right_way.kind == StepKind::trim_shaft);
 }
 
+TEST_CASE("rules: contact is looked for once, and a longer shaft is another shaft") {
+  SetupFacts heavier = facts();
+  heavier.arrow.tip_mass_kg = 150.0 * kGrain;
+  CHECK(judged({setup("01", facts(), -3.0, 0.1), setup("02", heavier, -1.5, 0.1),
+                setup("03", heavier, -1.5, 0.1)})
+            .next.kind == StepKind::trim_shaft);
+  SetupFacts cut = facts(29.5);
+  cut.arrow.spine.reset();
+  SetupFacts other = facts(31.0);
+  other.arrow.spine.reset();
+  CHECK(judged({setup("01", cut, -5.0, 0.1), setup("02", other, -2.0, 0.1)}).next.kind ==
+        StepKind::trim_shaft);
+}
+
 TEST_CASE("rules: fletched before bare, then done with a build sheet") {
   SetupFacts fletched = facts(29.5);
   fletched.arrow.fletching = Fletching::fletched;
