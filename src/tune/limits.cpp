@@ -8,8 +8,10 @@
 namespace nocktrail::tune {
 namespace {
 
-// Common practice, no source; both on the heavy side, since they are what may be taken away.
+// Common practice, no source; on the careful side.
 constexpr double kHeavyShaft_kg_per_m = 12.0 * units::kKilogramsPerGrain / units::kMetresPerInch;
+// Bows gain 2 to 3 lb an inch; drawn past the rated draw, rather more.
+constexpr double kSteepGain_n_per_m = 4.0 * units::kNewtonsPerPoundForce / units::kMetresPerInch;
 constexpr double kHeavyFletching_kg = 30.0 * units::kKilogramsPerGrain;
 
 }  // namespace
@@ -33,9 +35,14 @@ Limits limits_of(const SetupFacts& facts, const ModelSetup& model) {
   }
   const double grains_per_pound =
       std::max(facts.bow.min_grains_per_pound.value_or(0.0), arrow::kLeastGrainsPerPound);
-  // Without the whole set-up the force at the rated draw stands for that at the archer's.
-  const std::optional<double> held_n =
-      model.setup ? arrow::held_force_n(*model.setup) : facts.bow.draw_weight_n;
+  std::optional<double> held_n = facts.bow.draw_weight_n;
+  if (model.setup) {
+    held_n = arrow::held_force_n(*model.setup);
+  } else if (held_n && facts.draw_m) {
+    const double beyond_m =
+        *facts.draw_m - facts.bow.rated_draw_m.value_or(28.0 * units::kMetresPerInch);
+    held_n = *held_n + std::max(0.0, beyond_m) * kSteepGain_n_per_m;
+  }
   if (held_n) {
     limits.lightest_kg =
         grains_per_pound * units::kKilogramsPerGrain * *held_n / units::kNewtonsPerPoundForce;
