@@ -288,7 +288,14 @@ class Problem {
 
   bool solve(int max_iterations) {
     ceres::Solver::Options solver;
-    solver.linear_solver_type = ceres::DENSE_NORMAL_CHOLESKY;
+    // Each frame's shift meets the others only through the flight's parameters: eliminated first,
+    // the normal equations shrink to those.
+    solver.linear_solver_type = ceres::DENSE_SCHUR;
+    solver.linear_solver_ordering = std::make_shared<ceres::ParameterBlockOrdering>();
+    for (std::size_t k = 0; k < jitter_.size(); k += 2) {
+      solver.linear_solver_ordering->AddElementToGroup(&jitter_[k], 0);
+    }
+    solver.linear_solver_ordering->AddElementToGroup(parameters_.data(), 1);
     solver.max_num_iterations = max_iterations;
     solver.logging_type = ceres::SILENT;
     solver.num_threads = 1;
@@ -423,7 +430,7 @@ FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const P
   fit.principal_px = principal_px;
   fit.parameters = start;
   Scatter scatter;
-  const int rounds = options.coarse ? 3 : 4;
+  const int rounds = options.coarse ? 2 : 4;
   std::unique_ptr<Problem> problem;
   for (int round = 0; round < rounds; ++round) {
     problem = std::make_unique<Problem>(sightings, fit.parameters, anchor_s, focal_px, principal_px,
@@ -524,8 +531,8 @@ FlightFit fit_flight_from_several(const std::vector<track::ArrowSighting>& sight
   std::erase_if(begun, [](const Begun& b) { return !b.usable; });
   std::stable_sort(begun.begin(), begun.end(),
                    [](const Begun& a, const Begun& b) { return a.cost < b.cost; });
-  constexpr std::size_t kFinalists = 2;
-  begun.resize(std::min(begun.size(), kFinalists));
+  const std::size_t finalists = options.coarse ? 1 : 2;
+  begun.resize(std::min(begun.size(), finalists));
   const auto finish = [&](const Begun& b) {
     return fit_flight(sightings, b.parameters, anchor_s, focal_px, principal_px, options);
   };

@@ -191,6 +191,11 @@ void Clip::seek(long frame_index, const ReadOptions& options) {
   state_->positioned = true;
 }
 
+void Clip::rest() {
+  state_->reader->rest();
+  state_->positioned = false;
+}
+
 bool Clip::next(Frame& frame) {
   State& state = *state_;
   if (!state.positioned) {

@@ -60,6 +60,12 @@ void VideoReader::seek(long target, bool fast) {
   start_for_target();
 }
 
+void VideoReader::rest() {
+  decoder_.reset();
+  started_ = false;
+  holding_ = false;
+}
+
 void VideoReader::start_for_target() {
   while (key_ > 0 && !start_at_key(key_)) {
     key_ = key_ > step_back_ ? key_ - step_back_ : 0;

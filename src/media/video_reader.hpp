@@ -24,6 +24,9 @@ class VideoReader {
   // The next frame delivered is the first one at or after `target`.
   void seek(long target, bool fast);
 
+  // Closes the decoder; a seek opens it again.
+  void rest();
+
   // nullptr at the end, or where the stream breaks. Valid until the next call. `index` is set.
   const AVFrame* next(long& index);
 

@@ -95,29 +95,28 @@ class Reader {
   const std::vector<pipeline::ShotAnalysis>& measured() const { return measured_; }
   const std::string& disturbed() const { return disturbed_; }
 
-  // Looks for looses, by sound first (few frames are decoded), by motion if that gives nothing.
+  // Looks for looses, by sound first (few frames are decoded), by motion unless that leaves no
+  // doubt.
   void look() {
     const track::LooseOptions loose;
     if (clip_.info().has_audio) {
       tell("listening", 0.05);
-      analyse(track::find_looses_by_sound(clip_, loose, scan_progress("listening", 0.05, 0.2)), 0.2,
-              0.6);
-    }
-    if (measured_.empty()) {
-      tell("looking for the loose", 0.3);
-      analyse(track::find_surges(clip_, 0, static_cast<long>(clip_.info().frame_t_s.size()), loose,
-                                 scan_progress("looking for the loose", 0.3, 0.7)),
-              0.7, 1.0);
-    }
-    if (measured_.empty() && clip_.info().has_audio) {
-      // In the dark a knock may be all there is to go by.
-      std::vector<track::LooseCandidate> knocks;
       if (const std::optional<media::Sound> sound = clip_.sound()) {
-        for (const double t : track::find_knocks(*sound, loose)) {
-          knocks.push_back({t, 0.0});
-        }
+        analyse(track::find_knocks(*sound, loose), pipeline::analyse_knock, 0.1, 0.6);
       }
-      analyse(knocks, 0.9, 1.0);
+    }
+    const bool sure = std::any_of(measured_.begin(), measured_.end(), [](const auto& found) {
+      return pipeline::beyond_doubt(found.fit);
+    });
+    if (!sure) {
+      tell("looking for the loose", 0.6);
+      std::vector<double> surges;
+      for (const track::LooseCandidate& surge :
+           track::find_surges(clip_, 0, static_cast<long>(clip_.info().frame_t_s.size()), loose,
+                              scan_progress("looking for the loose", 0.6, 0.8))) {
+        surges.push_back(surge.t_s);
+      }
+      analyse(surges, pipeline::analyse_loose, 0.8, 1.0);
     }
     std::sort(measured_.begin(), measured_.end(),
               [](const auto& a, const auto& b) { return a.stroke->exit_s < b.stroke->exit_s; });
@@ -137,21 +136,21 @@ class Reader {
     };
   }
 
-  void analyse(const std::vector<track::LooseCandidate>& candidates, double from, double to) {
-    for (std::size_t i = 0; i < candidates.size(); ++i) {
-      const double t = candidates[i].t_s;
+  template <typename Analysis>
+  void analyse(const std::vector<double>& candidates_s, const Analysis& analysis_at, double from,
+               double to) {
+    for (std::size_t i = 0; i < candidates_s.size(); ++i) {
+      const double t = candidates_s[i];
       tell(fmt::format("measuring at {:.2f} s", t),
-           from + (to - from) * static_cast<double>(i) / static_cast<double>(candidates.size()));
+           from + (to - from) * static_cast<double>(i) / static_cast<double>(candidates_s.size()));
       // Nobody shoots twice within half a second: other surges near a shot are what follows it.
       const bool settled = std::any_of(measured_.begin(), measured_.end(), [&](const auto& other) {
         return std::abs(other.stroke->loose_s - t) < 0.5 && pipeline::beyond_doubt(other.fit);
       });
-      if (settled || std::any_of(tried_s_.begin(), tried_s_.end(),
-                                 [&](double s) { return std::abs(s - t) < 0.02; })) {
+      if (settled) {
         continue;
       }
-      tried_s_.push_back(t);
-      pipeline::ShotAnalysis analysis = pipeline::analyse_loose(clip_, t, analysis_);
+      pipeline::ShotAnalysis analysis = analysis_at(clip_, t, analysis_);
       if (analysis.outcome == pipeline::Outcome::disturbed) {
         disturbed_ = analysis.reason;
         continue;
@@ -175,7 +174,6 @@ class Reader {
   const Progress& progress_;
   Focal focal_;
   pipeline::AnalysisOptions analysis_;
-  std::vector<double> tried_s_;
   std::vector<pipeline::ShotAnalysis> measured_;
   std::string disturbed_;
 };

@@ -8,6 +8,7 @@
 #include <opencv2/core/utility.hpp>
 
 #include "debug_pictures.hpp"
+#include "nocktrail/track/loose.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
@@ -18,27 +19,69 @@ struct Stretch {
   std::vector<double> t_s;
 };
 
-Stretch load_stretch(media::Clip& clip, double surge_s, const AnalysisOptions& options) {
+// Very high rates: every n-th frame does, and keeps memory and time bounded.
+long stride_of(const media::Clip& clip, const AnalysisOptions& options) {
   const std::vector<double>& times = clip.info().frame_t_s;
-  const auto at = [&](double t) {
-    return static_cast<long>(std::lower_bound(times.begin(), times.end(), t) - times.begin());
-  };
-  const long first = at(surge_s - options.before_s);
-  const long last = std::min<long>(at(surge_s + options.after_s), static_cast<long>(times.size()));
-  // Very high rates: every n-th frame does, and keeps memory and time bounded.
-  const long stride =
-      std::max<long>(1, (last - first + static_cast<long>(options.most_frames) - 1) /
-                            static_cast<long>(options.most_frames));
-  Stretch stretch;
-  clip.seek(first, {});
+  const auto frames = static_cast<double>(times.size());
+  const double frame_s = (times.back() - times.front()) / std::max(1.0, frames - 1.0);
+  const double wanted = (options.before_s + options.after_s) / std::max(frame_s, 1e-6);
+  return std::max(
+      1L, static_cast<long>(std::ceil(wanted / static_cast<double>(options.most_frames) - 1e-6)));
+}
+
+// Appends every stride-th frame up to index `last` to the stretch.
+void append_frames(media::Clip& clip, long last, long stride, Stretch& stretch) {
   media::Frame frame;
-  for (long k = first; k < last && clip.next(frame); ++k) {
-    if ((k - first) % stride == 0) {
+  while (clip.next(frame)) {
+    if (stretch.index.empty() || frame.index - stretch.index.back() >= stride) {
       stretch.luma.push_back(frame.luma.clone());
       stretch.index.push_back(frame.index);
       stretch.t_s.push_back(frame.t_s);
     }
+    if (frame.index + 1 >= last) {
+      return;
+    }
   }
+}
+
+// Index of the first frame at or after a time.
+long frame_at(const media::Clip& clip, double t) {
+  const std::vector<double>& times = clip.info().frame_t_s;
+  return static_cast<long>(std::lower_bound(times.begin(), times.end(), t) - times.begin());
+}
+
+Stretch load_stretch(media::Clip& clip, double surge_s, const AnalysisOptions& options) {
+  Stretch stretch;
+  clip.seek(frame_at(clip, surge_s - options.before_s), {});
+  append_frames(clip, frame_at(clip, surge_s + options.after_s), stride_of(clip, options), stretch);
+  clip.rest();
+  return stretch;
+}
+
+// The stretch around the surge of motion that goes with a knock, in one pass over the frames;
+// empty when nothing moves there. `surge_s` is set.
+Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& options,
+                   double& surge_s) {
+  track::LooseOptions loose;
+  loose.before_s = std::min(loose.before_s, options.before_s);
+  const long stride = stride_of(clip, options);
+  Stretch stretch;
+  clip.seek(frame_at(clip, knock_s - loose.sound_slack_s - options.before_s), {});
+  append_frames(clip, frame_at(clip, knock_s + loose.sound_slack_s), stride, stretch);
+  const std::vector<track::LooseCandidate> surges =
+      track::surges_among(stretch.luma, stretch.t_s, loose);
+  if (surges.empty()) {
+    return {};
+  }
+  surge_s = surges.front().t_s;
+  const auto unused =
+      std::lower_bound(stretch.t_s.begin(), stretch.t_s.end(), surge_s - options.before_s) -
+      stretch.t_s.begin();
+  stretch.luma.erase(stretch.luma.begin(), stretch.luma.begin() + unused);
+  stretch.index.erase(stretch.index.begin(), stretch.index.begin() + unused);
+  stretch.t_s.erase(stretch.t_s.begin(), stretch.t_s.begin() + unused);
+  append_frames(clip, frame_at(clip, surge_s + options.after_s), stride, stretch);
+  clip.rest();
   return stretch;
 }
 
@@ -134,13 +177,28 @@ bool inside(const cv::Size& size, const Eigen::Vector2d& p) {
   return p.x() > 2 && p.y() > 2 && p.x() < size.width - 3 && p.y() < size.height - 3;
 }
 
+// job(k) for each of `count` frames, on every core; the answers in the frames' order.
+template <typename Answer, typename Job>
+std::vector<std::optional<Answer>> for_each_frame(std::size_t count, const Job& job) {
+  std::vector<std::optional<Answer>> answers(count);
+  cv::parallel_for_(cv::Range(0, static_cast<int>(count)), [&](const cv::Range& range) {
+    for (int k = range.start; k < range.end; ++k) {
+      answers[static_cast<std::size_t>(k)] = job(static_cast<std::size_t>(k));
+    }
+  });
+  return answers;
+}
+
 std::vector<track::ArrowSighting> coarse_sightings(const track::Region& region,
                                                    const track::Sweep& sweep,
                                                    const std::vector<double>& t_s,
                                                    const track::ShaftOptions& options) {
+  const auto shafts = for_each_frame<track::CoarseShaft>(t_s.size(), [&](std::size_t k) {
+    return track::coarse_shaft(region, k, sweep, t_s[k], options);
+  });
   std::vector<track::ArrowSighting> sightings;
   for (std::size_t k = 0; k < t_s.size(); ++k) {
-    const auto shaft = track::coarse_shaft(region, k, sweep, t_s[k], options);
+    const auto& shaft = shafts[k];
     if (!shaft) {
       continue;
     }
@@ -167,21 +225,26 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
                                                  const cv::Size& size, const Search& search,
                                                  const track::ShaftOptions& options,
                                                  std::optional<track::ArrowPaint>& paint) {
+  const track::ArrowPaint* known = paint ? &*paint : nullptr;
+  auto cut = for_each_frame<track::ShaftProfile>(
+      t_s.size(), [&](std::size_t k) -> std::optional<track::ShaftProfile> {
+        if (t_s[k] < first_s || region.difference[k].empty()) {
+          return std::nullopt;
+        }
+        track::Expected expected = expect(fit, t_s[k]);
+        const double length = (expected.tip_px - expected.nock_px).norm();
+        if (expected.depth_ratio <= 0.0 || !inside(size, expected.tip_px) ||
+            length < kLeastLengthPx) {
+          return std::nullopt;
+        }
+        expected.search_across_px = search.across_px;
+        expected.bend_slack_px = search.bend_slack * length;
+        expected.search_along_px = std::clamp(search.along_share * length, 4.0, 16.0);
+        return track::cut_open(region, k, t_s[k], expected, options, known);
+      });
   std::vector<track::ShaftProfile> profiles;
-  for (std::size_t k = 0; k < t_s.size(); ++k) {
-    if (t_s[k] < first_s || region.difference[k].empty()) {
-      continue;
-    }
-    track::Expected expected = expect(fit, t_s[k]);
-    const double length = (expected.tip_px - expected.nock_px).norm();
-    if (expected.depth_ratio <= 0.0 || !inside(size, expected.tip_px) || length < kLeastLengthPx) {
-      continue;
-    }
-    expected.search_across_px = search.across_px;
-    expected.bend_slack_px = search.bend_slack * length;
-    expected.search_along_px = std::clamp(search.along_share * length, 4.0, 16.0);
-    if (auto profile =
-            track::cut_open(region, k, t_s[k], expected, options, paint ? &*paint : nullptr)) {
+  for (auto& profile : cut) {
+    if (profile) {
       profiles.push_back(std::move(*profile));
     }
   }
@@ -303,6 +366,9 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
   return candidate;
 }
 
+ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double surge_s,
+                             const AnalysisOptions& options);
+
 }  // namespace
 
 bool beyond_doubt(const flight::FlightFit& fit) {
@@ -310,8 +376,21 @@ bool beyond_doubt(const flight::FlightFit& fit) {
 }
 
 ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options) {
+  return analyse_stretch(clip, load_stretch(clip, surge_s, options), surge_s, options);
+}
+
+ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options) {
+  double surge_s = knock_s;
+  Stretch stretch = load_heard(clip, knock_s, options, surge_s);
+  return stretch.luma.empty() ? ShotAnalysis{}
+                              : analyse_stretch(clip, std::move(stretch), surge_s, options);
+}
+
+namespace {
+
+ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double surge_s,
+                             const AnalysisOptions& options) {
   ShotAnalysis analysis;
-  Stretch stretch = load_stretch(clip, surge_s, options);
   analysis.frame_index = stretch.index;
   analysis.frame_t_s = stretch.t_s;
   if (stretch.luma.size() < 8) {
@@ -409,5 +488,7 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
   }
   return best ? *best : analysis;
 }
+
+}  // namespace
 
 }  // namespace nocktrail::pipeline

@@ -21,7 +21,7 @@ struct AnalysisOptions {
   double focal_relative_sigma = 0.10;
   std::optional<double> arrow_length_m;
   double before_s = 0.060;  // frames taken before the surge of motion
-  double after_s = 0.205;   // and after it
+  double after_s = 0.180;   // and after it
   std::size_t most_frames = 64;
   double least_camera_distance_m = 0.12;  // of the camera from the line of flight; over the head
   double most_camera_distance_m = 1.35;   // it is 0.4-0.7 m, an arrow's shadow 1.6 m and more
@@ -52,5 +52,8 @@ bool beyond_doubt(const flight::FlightFit& fit);
 
 // `surge_s` is the capture time near which the string may have been let go.
 ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options);
+
+// The same for a knock in the sound at `knock_s`, with which a surge of motion must go.
+ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options);
 
 }  // namespace nocktrail::pipeline

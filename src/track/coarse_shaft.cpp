@@ -54,7 +54,7 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
   double best_score = 0.0;
   Eigen::Vector2d best_at = Eigen::Vector2d::Zero();
   Eigen::Vector2d best_along = Eigen::Vector2d::Zero();
-  const std::size_t stride = std::max<std::size_t>(1, pixels.size() / 60);
+  const std::size_t stride = std::max<std::size_t>(1, pixels.size() / 50);
   for (std::size_t i = 0; i < pixels.size(); i += stride) {
     for (std::size_t j = i + 1 + i % stride; j < pixels.size(); j += stride) {
       const Eigen::Vector2d step = pixels[j].at - pixels[i].at;

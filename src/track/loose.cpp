@@ -77,8 +77,38 @@ class MotionGauge {
   int seen_ = 0;
 };
 
-long frame_at(const std::vector<double>& t_s, double time) {
-  return static_cast<long>(std::lower_bound(t_s.begin(), t_s.end(), time) - t_s.begin());
+// Surges in a series of motions, strongest first.
+std::vector<LooseCandidate> surges_of(const std::vector<double>& motion,
+                                      const std::vector<double>& times,
+                                      const LooseOptions& options) {
+  std::vector<LooseCandidate> surges;
+  constexpr double kQuiet = 0.004;  // mean grey levels per pixel of a still picture
+  for (std::size_t k = 2; k < motion.size(); ++k) {
+    std::vector<double> before;
+    for (std::size_t j = k; j-- > 1 && times[k] - times[j] <= options.before_s;) {
+      before.push_back(motion[j]);
+    }
+    // The mean of what follows without its largest: a single jump is a key frame of the codec or
+    // a flicker of the light.
+    double after = 0.0;
+    double largest = 0.0;
+    int n = 0;
+    for (std::size_t j = k; j < motion.size() && (times[j] - times[k] <= options.after_s || n < 3);
+         ++j) {
+      after += motion[j];
+      largest = std::max(largest, motion[j]);
+      ++n;
+    }
+    if (before.size() < 3 || times[k] - times.front() < 0.3 * options.before_s || n < 2) {
+      continue;
+    }
+    const double calm = quantile_of(before, 0.7) + kQuiet;
+    const double ratio = (after - largest) / (n - 1) / calm;
+    if (ratio > options.least_surge) {
+      surges.push_back({times[k], ratio});
+    }
+  }
+  return strongest(std::move(surges), options.apart_s, options.most);
 }
 
 }  // namespace
@@ -118,6 +148,24 @@ std::vector<double> find_knocks(const media::Sound& sound, const LooseOptions& o
   return times;
 }
 
+std::vector<LooseCandidate> surges_among(const std::vector<cv::Mat>& luma,
+                                         const std::vector<double>& t_s,
+                                         const LooseOptions& options) {
+  std::vector<double> motion(luma.size(), 0.0);
+  cv::Mat now;
+  cv::Mat previous;
+  MotionGauge gauge(options);
+  for (std::size_t k = 0; k < luma.size(); ++k) {
+    const double scale = 1.0 / options.shrink;
+    cv::resize(luma[k], now, cv::Size(), scale, scale, cv::INTER_AREA);
+    if (k > 0) {
+      motion[k] = gauge.motion(now, previous);
+    }
+    cv::swap(now, previous);
+  }
+  return surges_of(motion, t_s, options);
+}
+
 std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last,
                                         const LooseOptions& options, const ScanProgress& progress) {
   const std::vector<double>& t_s = clip.info().frame_t_s;
@@ -140,62 +188,7 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
       return {};
     }
   }
-  std::vector<LooseCandidate> surges;
-  constexpr double kQuiet = 0.004;  // mean grey levels per pixel of a still picture
-  for (std::size_t k = 2; k < motion.size(); ++k) {
-    std::vector<double> before;
-    for (std::size_t j = k; j-- > 1 && times[k] - times[j] <= options.before_s;) {
-      before.push_back(motion[j]);
-    }
-    // The mean of what follows without its largest: a single jump is a key frame of the codec or
-    // a flicker of the light.
-    double after = 0.0;
-    double largest = 0.0;
-    int n = 0;
-    for (std::size_t j = k; j < motion.size() && (times[j] - times[k] <= options.after_s || n < 3);
-         ++j) {
-      after += motion[j];
-      largest = std::max(largest, motion[j]);
-      ++n;
-    }
-    if (before.size() < 3 || times[k] - times.front() < 0.3 * options.before_s || n < 2) {
-      continue;
-    }
-    const double calm = quantile_of(before, 0.7) + kQuiet;
-    const double ratio = (after - largest) / (n - 1) / calm;
-    if (ratio > options.least_surge) {
-      surges.push_back({times[k], ratio});
-    }
-  }
-  return strongest(std::move(surges), options.apart_s, options.most);
-}
-
-std::vector<LooseCandidate> find_looses_by_sound(media::Clip& clip, const LooseOptions& options,
-                                                 const ScanProgress& progress) {
-  const std::optional<media::Sound> sound = clip.sound();
-  if (!sound) {
-    return {};
-  }
-  const std::vector<double>& t_s = clip.info().frame_t_s;
-  std::vector<LooseCandidate> all;
-  const std::vector<double> knocks = find_knocks(*sound, options);
-  for (std::size_t i = 0; i < knocks.size(); ++i) {
-    if (progress && !progress(static_cast<double>(i) / static_cast<double>(knocks.size()))) {
-      return {};
-    }
-    const bool covered = std::any_of(all.begin(), all.end(), [&](const LooseCandidate& c) {
-      return std::abs(c.t_s - knocks[i]) < 0.5 * options.sound_slack_s;
-    });
-    if (covered) {
-      continue;
-    }
-    const long first = frame_at(t_s, knocks[i] - options.sound_slack_s - options.before_s);
-    const long last = frame_at(t_s, knocks[i] + options.sound_slack_s);
-    for (const LooseCandidate& surge : find_surges(clip, first, last, options, {})) {
-      all.push_back(surge);
-    }
-  }
-  return strongest(std::move(all), options.apart_s, options.most);
+  return surges_of(motion, times, options);
 }
 
 }  // namespace nocktrail::track

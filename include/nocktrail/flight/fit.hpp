@@ -22,7 +22,7 @@ struct Prior {
 struct FlightPriors {
   Prior length_m{0.76, 0.05};          // 26-33 in arrows, nock to point end
   double focal_relative_sigma = 0.10;  // contract: 10 % when assumed
-  Prior roll_rad{0.0, 0.05};           // hand-held phone, about 3 deg
+  Prior roll_rad{0.0, 0.04};           // hand-held phone, levelled by eye: 2.3 deg
   Prior log_speed{3.98, 0.17};         // 53 m/s within 17 %: 38-70 m/s, traditional bows
   Prior readout_s{0.0018, 0.0013};     // at most a frame period
   Prior log_wave{3.05, 0.62};          // 21 m, 6-70 m at 2 sigma: fletched 10-22 m, bare 28-80 m

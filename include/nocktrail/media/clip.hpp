@@ -119,6 +119,10 @@ class Clip {
   // the end makes next() return false. Without any seek, reading starts at 0 with the defaults.
   void seek(long frame_index, const ReadOptions& options);
 
+  // Gives back the decoder's memory (tens of megabytes) while its frames are worked on. The next
+  // next() starts at frame 0 with the defaults unless a seek comes first.
+  void rest();
+
   // The next presented frame in order; false at the end.
   bool next(Frame& frame);
 

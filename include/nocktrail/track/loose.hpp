@@ -2,6 +2,7 @@
 #pragma once
 
 #include <functional>
+#include <opencv2/core.hpp>
 #include <vector>
 
 #include "nocktrail/media/clip.hpp"
@@ -9,15 +10,16 @@
 namespace nocktrail::track {
 
 struct LooseOptions {
-  int shrink = 8;             // the scan looks at pictures this many times smaller
-  double least_change = 0.8;  // a smaller change of a pixel between frames is no motion, code values
+  int shrink = 8;  // the scan looks at pictures this many times smaller
+  double least_change =
+      0.8;  // a smaller change of a pixel between frames is no motion, code values
   double clear_sigmas = 4.0;  // nor is one that its usual changes explain
   double least_surge = 1.4;   // motion just after over motion just before
   double before_s = 0.08;     // what "before" and "after" mean
   double after_s = 0.016;
   double apart_s = 0.12;        // two surges are at least this far apart
   std::size_t most = 8;         // candidates kept
-  double sound_slack_s = 0.15;  // how far sound and picture may disagree
+  double sound_slack_s = 0.08;  // how far sound and picture may disagree
   double least_knock = 6.0;     // loudness of a knock over what goes before it
   std::size_t most_knocks = 8;
 };
@@ -37,8 +39,9 @@ std::vector<double> find_knocks(const media::Sound& sound, const LooseOptions& o
 std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last,
                                         const LooseOptions& options, const ScanProgress& progress);
 
-// Candidates that a knock and a surge of motion agree on.
-std::vector<LooseCandidate> find_looses_by_sound(media::Clip& clip, const LooseOptions& options,
-                                                 const ScanProgress& progress);
+// The same in whole frames (CV_8UC1) at hand, taken at t_s.
+std::vector<LooseCandidate> surges_among(const std::vector<cv::Mat>& luma,
+                                         const std::vector<double>& t_s,
+                                         const LooseOptions& options);
 
 }  // namespace nocktrail::track
