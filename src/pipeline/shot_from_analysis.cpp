@@ -84,17 +84,17 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
 // Empty when the shot is of use.
 std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
                         const RefusalOptions& options, RateSource rate_source) {
-  const auto nocks = std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
-                                   [](const auto& s) { return s.nock.has_value(); });
-  const auto tips = std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
-                                  [](const auto& s) { return s.tip.has_value(); });
-  const auto both = std::min(nocks, tips);
-  if (both < options.least_frames) {
+  const auto both =
+      std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
+                    [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); });
+  // A string or a limb that swings has no ends that go along with it.
+  const double share =
+      static_cast<double>(both) / std::max(1.0, static_cast<double>(analysis.sightings.size()));
+  if (both < options.least_frames || share < options.least_share) {
     return fmt::format(
-        "both ends of the arrow were seen in only {} frames: film at a higher rate, with more "
-        "light, and with "
-        "the arrow's flight clear of hat, hand and limb",
-        both);
+        "both ends of the arrow were seen in only {} of {} frames: film from behind, at a higher "
+        "rate, with more light, and with the arrow's flight clear of hat, hand and limb",
+        both, analysis.sightings.size());
   }
   const double length = std::exp(analysis.fit.parameters[flight::kLogLength]);
   const double typical_speed = headline.speed_mps.value * 0.76 / length;
@@ -123,6 +123,13 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
         "the sideways offset is only known within {:.1f} deg: stand behind the line of "
         "flight, give the focal length and arrow length, use more light",
         u95);
+  }
+  const double high_u95 = units::deg_from_rad(headline.high_rad.u95);
+  if (!(high_u95 <= options.most_vertical_u95_deg)) {
+    return fmt::format(
+        "the flight fits up and down only within {:.1f} deg: film from behind and above, closer to "
+        "the line of flight, with more light",
+        high_u95);
   }
   return {};
 }

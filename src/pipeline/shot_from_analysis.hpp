@@ -11,10 +11,13 @@ namespace nocktrail::pipeline {
 struct RefusalOptions {
   double most_lateral_u95_deg = 1.5;  // contract
   double most_offset_deg = 15.0;      // beyond, the small-angle flight model does not hold
-  int least_frames = 5;               // with the nock seen, and with the tip seen
-  double least_speed_mps = 24.0;      // of a 0.76 m arrow: slower is no arrow from a bow, or the
-  double most_speed_mps = 105.0;      // capture rate is wrong
-  double reference_m = 2.0;           // contract: nock past the rest
+  // A flight that fits with any pitch is hardly ever an arrow seen from behind.
+  double most_vertical_u95_deg = 4.0;
+  int least_frames = 5;           // with both ends seen
+  double least_share = 0.3;       // and of all frames in which a shaft was seen
+  double least_speed_mps = 24.0;  // of a 0.76 m arrow: slower is no arrow from a bow, or the
+  double most_speed_mps = 105.0;  // capture rate is wrong
+  double reference_m = 2.0;       // contract: nock past the rest
 };
 
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
