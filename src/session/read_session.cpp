@@ -17,6 +17,7 @@
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/session.hpp"
+#include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/version.hpp"
 #include "results.hpp"
 
@@ -35,6 +36,7 @@ std::string draw_with_picture(const Reading& reading, const StillRequest& reques
   picture::StillOptions still;
   still.hand = request.hand;
   still.dead_band_deg = request.dead_band_deg;
+  still.particulars = request.particulars;
   return picture::png_bytes(
       picture::draw_still(reading, request.shot, picture::frames_of(request.clip), still));
 }
@@ -349,10 +351,11 @@ class Run {
     }
     const std::optional<double> cant = cant_of(job);
     const std::string judged_by =
-        fmt::format("{} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
+        fmt::format("{} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
                     cant ? fmt::format("{:.7g}", *cant) : "-", options_.dead_band_deg,
                     with.arrow_length_m.value_or(0.0), with.focal_35mm.value_or(0.0),
-                    with.capture_fps.value_or(0.0), with.program_version);
+                    with.capture_fps.value_or(0.0), with.program_version,
+                    fmt::join(tune::particulars(job.setup->facts), "\n"));
     const std::size_t pictures = std::max<std::size_t>(reading.shots.size(), 1);
     bool shows_measured = false;
     for (std::size_t shot = 0; shot < pictures && !halt_; ++shot) {
@@ -375,7 +378,8 @@ class Run {
     try {
       tell(job, "drawing", 1.0);
       const std::string png =
-          draw_(job.record.reading, {job.clip->path, shot, hand_of(job), options_.dead_band_deg});
+          draw_(job.record.reading, {job.clip->path, shot, hand_of(job), options_.dead_band_deg,
+                                     tune::particulars(job.setup->facts)});
       if (png.empty()) {
         return false;
       }

@@ -61,6 +61,7 @@ struct StillRequest {
   std::size_t shot = 0;
   Hand hand = Hand::unknown;
   double dead_band_deg = 0.5;
+  std::vector<std::string> particulars;  // of the set-up, in words, to be written on the still
 };
 using DrawFunction = std::function<std::string(const Reading& reading, const StillRequest&)>;
 
