@@ -8,10 +8,11 @@ namespace nocktrail::flight {
 namespace {
 
 // Half width of a 95 % interval over its sigma: Student's, since the scatter is judged from the
-// clip itself. Neighbouring frames share background and light, hence about a third as many degrees
-// of freedom as frames (JCGM 100:2008, G.3).
-double coverage95(int frames) {
-  const double freedom = std::max(3.0, frames / 3.0 - 1.0);
+// clip itself. It is the frames with both ends that carry the offset, and neighbouring ones share
+// background and light, hence about a third as many degrees of freedom as such frames (JCGM
+// 100:2008, G.3).
+double coverage95(int ends) {
+  const double freedom = std::max(3.0, ends / 2.0 / 3.0 - 1.0);
   return boost::math::quantile(boost::math::students_t(freedom), 0.975);
 }
 
@@ -62,7 +63,7 @@ Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_si
                                   (2.0 * step);
   covariance += rest_sigma_m * rest_sigma_m * by_rest * by_rest.transpose();
 
-  const double coverage = coverage95(fit.frames);
+  const double coverage = coverage95(fit.ends);
   const auto measured = [&](int i) {
     return Measured{derived.value[i], coverage * std::sqrt(std::max(0.0, covariance(i, i)))};
   };

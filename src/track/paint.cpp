@@ -320,6 +320,12 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
   if (getenv("SIDE"))
     fprintf(stderr, "side %.2f of unit %.2f cost %.1f at0 %.1f\n", best, unit, best_cost,
             cost(0.0));
+  // A shaft thinner than it was thought to be is half a lit one, whichever half: then either side
+  // explains it about as well, and neither is believed.
+  constexpr double kClearlyBetter = 0.75;
+  if (best_cost > kClearlyBetter * cost(-best)) {
+    return 0.0;
+  }
   return best;
 }
 

@@ -30,7 +30,7 @@ struct SweepOptions {
   int most_bodies = 6;               // streaks looked for
   double least_share = 0.15;         // of the best streak's score, for another to be worth a look
   double longest_cover_s = 0.034;    // a pixel covered for longer is not being passed by an arrow
-  double least_v_per_h = 36.0;       // speed over the camera's distance from the flight line, 1/s:
+  double least_v_per_h = 42.0;       // speed over the camera's distance from the flight line, 1/s:
   double most_v_per_h = 420.0;  // 40 m/s at 1.1 m to 80 m/s at 0.19 m; an arrow's shadow on the
                                 // ground, 1.5 m further down, stays below 36
   double least_body_v_per_h = 12.0;  // shadows are searched for too, to be told from arrows
