@@ -2,19 +2,20 @@
 # Makes a tuning session of an invented archer: the set-ups of tools/worked_session/rook-hollow, each
 # shot simulated and filmed by the clip maker. OUT_DIR gets the session's folder "rook-hollow", for
 # `nocktrail session`, and beside it "truth", which no reader looks into.
-#   tools/worked_session.sh OUT_DIR [build folder [shots of each set-up]]
+#   tools/worked_session.sh OUT_DIR [build folder [shots of each set-up [seed]]]
 # Clips that are there already are kept, so a run that was broken off goes on.
 called_from=$PWD
+# shellcheck source=tools/common.sh
 source "$(dirname "${BASH_SOURCE[0]}")/common.sh"
 
-(($# >= 1)) || die "name a folder: tools/worked_session.sh OUT_DIR [build folder [shots]]"
+(($# >= 1)) || die "name a folder: tools/worked_session.sh OUT_DIR [build folder [shots [seed]]]"
 out=$(cd "$called_from" && realpath -m -- "$1")
 build=$root/build/release
 if [[ -n ${2:-} ]]; then
   build=$(cd "$called_from" && realpath -m -- "$2")
 fi
 shots=${3:-6}
-seed=${NOCKTRAIL_WORKED_SEED:-2}
+seed=${4:-2}
 archer=$build/tools/worked_session/nocktrail_worked_session
 export maker=$build/tools/clipmaker/nocktrail_clipmaker
 for tool in "$archer" "$maker"; do
@@ -23,6 +24,12 @@ done
 
 export session=$out/rook-hollow truth=$out/truth
 mkdir -p "$session" "$truth"
+# Films and truth must be of the same shots.
+made="seed $seed, $shots shots"
+if [[ -s $truth/made.txt && $(<"$truth/made.txt") != "$made" ]]; then
+  die "$out holds the session of $(<"$truth/made.txt"); name another folder or remove it"
+fi
+echo "$made" >"$truth/made.txt"
 cp -R tools/worked_session/rook-hollow/. "$session"
 
 film() {

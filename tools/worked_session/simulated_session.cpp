@@ -47,8 +47,8 @@ class Stream {
 
 }  // namespace
 
-Archer::Archer(std::uint64_t seed)
-    : seed_(seed), own_(arrow::draw_unknowns(arrow::Prior{}, seed, 0)) {}
+Archer::Archer(std::uint64_t self, std::uint64_t seed)
+    : seed_(seed), own_(arrow::draw_unknowns(arrow::Prior{}, self, 0)) {}
 
 SimulatedShot Archer::shot(const tune::SetupFacts& facts, std::size_t setup,
                            std::size_t index) const {

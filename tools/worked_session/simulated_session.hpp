@@ -33,13 +33,13 @@ struct LongRun {
 
 class Archer {
  public:
-  explicit Archer(std::uint64_t seed);
+  // `self` is who the archer is, `seed` what the shots of the day are.
+  Archer(std::uint64_t self, std::uint64_t seed);
 
   // The `index`-th shot at the `setup`-th set-up; the same numbers, the same shot.
   SimulatedShot shot(const nocktrail::tune::SetupFacts& facts, std::size_t setup,
                      std::size_t index) const;
   LongRun long_run(const nocktrail::tune::SetupFacts& facts, std::size_t setup) const;
-  std::uint64_t seed() const { return seed_; }
 
  private:
   std::uint64_t seed_;
