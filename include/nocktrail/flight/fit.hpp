@@ -54,7 +54,7 @@ struct FitOptions {
   double frame_jitter_px = 0.08;  // leftover motion of the camera between frames, 1 sigma per axis
   double robust_sigmas = 2.0;     // residuals beyond this many sigmas lose weight (Cauchy)
   int max_iterations = 60;
-  int first_iterations = 15;  // of each start of a search, before the best are pursued
+  int first_iterations = 15;   // of each start of a search, before the best are pursued
   bool fixed_scatter = false;  // trust the given sigmas instead of rescaling them (for bounds)
   bool coarse = false;         // first look: no bending, wide robust loss
   // Row axis of the sensor in display pixels: time within a frame grows along it, 0 at the
