@@ -175,9 +175,15 @@ std::vector<FactLine> fact_lines(const SetupFacts& facts) {
   return lines;
 }
 
+// A set-up's notes are a remark on it, not a change of it.
+static SetupFacts without_notes(SetupFacts facts) {
+  facts.notes.clear();
+  return facts;
+}
+
 std::vector<FactLine> changed_facts(const SetupFacts& before, const SetupFacts& facts) {
-  const std::vector<FactLine> old_lines = fact_lines(before);
-  const std::vector<FactLine> new_lines = fact_lines(facts);
+  const std::vector<FactLine> old_lines = fact_lines(without_notes(before));
+  const std::vector<FactLine> new_lines = fact_lines(without_notes(facts));
   const auto value_in = [](const std::vector<FactLine>& lines, const std::string& what) {
     const auto found = std::find_if(lines.begin(), lines.end(),
                                     [&](const FactLine& line) { return line.what == what; });
@@ -202,8 +208,9 @@ std::vector<FactLine> changed_facts(const SetupFacts& before, const SetupFacts& 
 
 std::string changes_in_brief(const SetupFacts& before, const SetupFacts& facts) {
   const std::vector<FactLine> old_lines = fact_lines(before);
+  const SetupFacts now = without_notes(facts);
   std::string words;
-  for (const Fact& fact : Facts(facts).take()) {
+  for (const Fact& fact : Facts(now).take()) {
     const auto old = std::find_if(old_lines.begin(), old_lines.end(), [&](const FactLine& line) {
       return line.what == fact.line.what;
     });

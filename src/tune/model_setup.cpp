@@ -110,9 +110,10 @@ ModelSetup model_setup(const SetupFacts& facts) {
   arrow.tip_mass_kg = take.needed(facts.arrow.tip_mass_kg, "tip weight");
   arrow.nock_mass_kg = take.assumed(facts.arrow.nock_mass_kg, kUsualNockMass_kg, "nock 10 gr");
   if (facts.arrow.fletching == Fletching::fletched) {
-    arrow.fletching_mass_kg = kUsualFletchingMass_kg;
+    arrow.fletching_mass_kg =
+        take.assumed(facts.arrow.fletching_mass_kg, kUsualFletchingMass_kg, "fletching 20 gr");
     arrow.fletching_area_m2 = kUsualFletchingArea_m2;
-    result.assumed.emplace_back("fletching of ordinary size, 20 gr");
+    result.assumed.emplace_back("fletching of ordinary size");
   } else if (facts.arrow.fletching == Fletching::unknown) {
     result.assumed.emplace_back("bare shaft");
   }

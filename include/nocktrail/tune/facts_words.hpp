@@ -17,8 +17,8 @@ struct FactLine {
 // are left out.
 std::vector<FactLine> fact_lines(const SetupFacts& facts);
 
-// What `facts` tells otherwise than `before`: the value now, then what it was ("29 3/4 in (755.7
-// mm), was 30 in (762 mm)"; "not told" for what is told no more).
+// What `facts` tells otherwise than `before`, notes apart: the value now, then what it was ("29 3/4
+// in (755.7 mm), was 30 in (762 mm)"; "not told" for what is told no more).
 std::vector<FactLine> changed_facts(const SetupFacts& before, const SetupFacts& facts);
 
 // The same in one short line, without millimetres: "shaft 29 3/4 in (was 30 in), bare (was
