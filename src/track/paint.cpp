@@ -317,9 +317,6 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
       best = i * step;
     }
   }
-  if (getenv("SIDE"))
-    fprintf(stderr, "side %.2f of unit %.2f cost %.1f at0 %.1f\n", best, unit, best_cost,
-            cost(0.0));
   // A shaft thinner than it was thought to be is half a lit one, whichever half: then either side
   // explains it about as well, and neither is believed.
   constexpr double kClearlyBetter = 0.75;
