@@ -8,6 +8,7 @@
 #include <opencv2/core/utility.hpp>
 
 #include "debug_pictures.hpp"
+#include "nocktrail/steady/plumb.hpp"
 #include "nocktrail/track/loose.hpp"
 
 namespace nocktrail::pipeline {
@@ -417,6 +418,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
 
   const track::SweepOptions sweep_options;
   const track::Background background = track::learn_background(stretch.luma, sweep_options);
+  cv::Mat still;
+  background.nine_mean.convertTo(still, CV_8U, 1.0 / 9.0);
   const std::size_t from = frame_near(surge_s - 0.01);
   const std::vector<track::Passing> passings =
       track::find_passings(stretch.luma, background, from, t_s, sweep_options);
@@ -459,8 +462,12 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     if (!first.converged) {
       continue;
     }
+    flight::FitOptions fine_options = base_options;
+    const steady::Plumb plumb =
+        steady::find_plumb(still, sweep.vanishing_px, options.focal_px, steady::PlumbOptions{});
+    fine_options.priors.roll_rad = {plumb.roll_rad, plumb.sigma_rad};
     std::optional<Candidate> candidate = refine(region, before, first, t_s, surge_s, size,
-                                                options.focal_px, base_options, shaft_options);
+                                                options.focal_px, fine_options, shaft_options);
     if (!candidate) {
       continue;
     }

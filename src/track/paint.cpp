@@ -326,6 +326,63 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
   return best;
 }
 
+double strength_at(const ShaftProfile& profile, double a) {
+  return std::hypot(level_at(profile.level, profile.first_px, a),
+                    profile.tilt_weight * level_at(profile.tilt, profile.first_px, a));
+}
+
+constexpr std::size_t kBins = 40;
+
+// The shares between which the arrow shows. Where the model's arrow is longer than the seen one,
+// the stretch beyond the end is bare background in every frame: learned as paint of the
+// background's own grey it would fit there for ever, and the end would never be found.
+struct Shown {
+  double from = 0.0;
+  double to = 1.0;
+  double at(double share) const { return from + share * (to - from); }
+};
+
+Shown shown_part(const std::vector<const ShaftProfile*>& teachers) {
+  std::vector<std::vector<double>> contrast(kBins);
+  for (const ShaftProfile* profile : teachers) {
+    const double length = profile->length_px();
+    std::vector<double> inner;
+    for (double a = 0.2 * length; a < 0.8 * length; a += 1.0) {
+      inner.push_back(strength_at(*profile, a));
+    }
+    const double unit = std::max(median_of(inner), 1e-6);
+    for (std::size_t bin = 0; bin < kBins; ++bin) {
+      const double share = (static_cast<double>(bin) + 0.5) / kBins;
+      const double a = length * fraction_of(share, profile->expected.depth_ratio);
+      contrast[bin].push_back(strength_at(*profile, a) / unit);
+    }
+  }
+  std::vector<double> middle;
+  for (const std::vector<double>& bin : contrast) {
+    middle.push_back(median_of(bin));
+  }
+  // From an end inward to where half the usual contrast stands, share of the length.
+  const auto bare = [&](const auto& level) {
+    constexpr double kHalf = 0.5;
+    constexpr std::size_t kMost = 6;
+    for (std::size_t i = 0; i < kMost; ++i) {
+      if (level(i) < kHalf) {
+        continue;
+      }
+      if (i == 0) {
+        return 0.0;
+      }
+      const double between = (kHalf - level(i - 1)) / std::max(1e-6, level(i) - level(i - 1));
+      return (static_cast<double>(i) - 0.5 + between) / kBins;
+    }
+    return 0.0;  // a camouflaged end: nothing to be learned there
+  };
+  Shown shown;
+  shown.from = bare([&](std::size_t i) { return middle[i]; });
+  shown.to = 1.0 - bare([&](std::size_t i) { return middle[kBins - 1 - i]; });
+  return shown;
+}
+
 }  // namespace
 
 double ArrowPaint::at(double share) const {
@@ -338,28 +395,31 @@ double ArrowPaint::at(double share) const {
 
 std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
                                       const ShaftOptions& options) {
-  constexpr std::size_t kBins = 40;
-  std::vector<std::vector<double>> seen(kBins);
-  std::size_t teachers = 0;
+  std::vector<const ShaftProfile*> teachers;
   for (const ShaftProfile& profile : profiles) {
-    const double length = profile.length_px();
-    if (length < options.paint_length_px) {
-      continue;
-    }
-    ++teachers;
-    for (std::size_t bin = 0; bin < kBins; ++bin) {
-      const double share = (static_cast<double>(bin) + 0.5) / kBins;
-      const double a = length * fraction_of(share, profile.expected.depth_ratio);
-      // The blurred ends are half background: learned as paint, they would push the ends outward.
-      if (std::min(a, length - a) < 1.3 * end_softness_px(length)) {
-        continue;
-      }
-      seen[bin].push_back(level_at(profile.level, profile.first_px, a) +
-                          level_at(profile.background, profile.first_px, a));
+    if (profile.length_px() >= options.paint_length_px) {
+      teachers.push_back(&profile);
     }
   }
-  if (teachers < 4) {
+  if (teachers.size() < 4) {
     return std::nullopt;
+  }
+  const Shown shown = shown_part(teachers);
+  std::vector<std::vector<double>> seen(kBins);
+  for (const ShaftProfile* profile : teachers) {
+    const double length = profile->length_px();
+    const auto place = [&](double share) {
+      return length * fraction_of(shown.at(share), profile->expected.depth_ratio);
+    };
+    for (std::size_t bin = 0; bin < kBins; ++bin) {
+      const double a = place((static_cast<double>(bin) + 0.5) / kBins);
+      // The blurred ends are half background: learned as paint, they would push the ends outward.
+      if (std::min(a - place(0.0), place(1.0) - a) < 1.3 * end_softness_px(length)) {
+        continue;
+      }
+      seen[bin].push_back(level_at(profile->level, profile->first_px, a) +
+                          level_at(profile->background, profile->first_px, a));
+    }
   }
   // Bins that no frame shows clear of the ends take the nearest one's paint.
   ArrowPaint paint;
