@@ -76,7 +76,12 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
       const double zr = (nock_forward_m(fit.parameters, fit.principal_px, exit - fit.anchor_s) +
                          options.brace_m - options.camera_behind_m) /
                         options.camera_behind_sigma_m;
-      double log_weight = -0.5 * zs * zs - 0.5 * zl * zl - 0.5 * zr * zr;
+      // Now and then the surge is something else that moved.
+      constexpr double kOther = 0.1;
+      constexpr double kWider = 4.0;
+      const double timing = (1.0 - kOther) * std::exp(-0.5 * zl * zl) +
+                            kOther / kWider * std::exp(-0.5 * zl * zl / (kWider * kWider));
+      double log_weight = -0.5 * zs * zs + std::log(timing) - 0.5 * zr * zr;
       for (const TipPlace& place : places) {
         const double z =
             (speed * (place.virtual_s - place.t_s) - ahead_m(place.t_s, exit, stroke)) /

@@ -416,30 +416,19 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   const cv::Size size = stretch.luma.front().size();
   const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);
 
-  const track::SweepOptions sweep_options;
+  track::SweepOptions sweep_options;
   const track::Background background = track::learn_background(stretch.luma, sweep_options);
   cv::Mat still;
   background.nine_mean.convertTo(still, CV_8U, 1.0 / 9.0);
   const std::size_t from = frame_near(surge_s - 0.01);
   const std::vector<track::Passing> passings =
       track::find_passings(stretch.luma, background, from, t_s, sweep_options);
-  const std::vector<track::Sweep> sweeps =
-      track::find_sweeps(passings, t_s, options.focal_px, sweep_options);
-  debug_sweeps(options.debug_dir, surge_s, stretch.luma[reference], passings, sweeps);
-  if (sweeps.empty() || sweeps.front().frames < 4) {
-    return analysis;
-  }
-
   const track::ShaftOptions shaft_options;
   const flight::FitOptions base_options = fit_options(clip, options, frame_s);
   const double anchor_s = surge_s + 0.055;
   std::optional<ShotAnalysis> best;
   double best_score = 0.0;
-  for (std::size_t i = 0; i < std::min<std::size_t>(sweeps.size(), 6); ++i) {
-    const track::Sweep& sweep = sweeps[i];
-    if (sweep.frames < 4 || sweep.score < sweep_options.least_share * sweeps.front().score) {
-      continue;
-    }
+  const auto follow = [&](const track::Sweep& sweep) {
     const cv::Rect roi = track::region_of(sweep, size);
     const track::Region region =
         track::cut_region(stretch.luma, roi, 0, stretch.luma.size(), frame_near(surge_s - 0.002),
@@ -452,7 +441,7 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     std::vector<track::ArrowSighting> coarse = coarse_sightings(region, sweep, t_s, shaft_options);
     std::erase_if(coarse, [&](const auto& s) { return s.t_s < surge_s; });
     if (coarse.size() < 4) {
-      continue;
+      return;
     }
     flight::FitOptions coarse_options = base_options;
     coarse_options.coarse = true;
@@ -460,7 +449,7 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
         coarse, start_from(sweep, base_options.priors, anchor_s, options.focal_px),
         flight::Spread::pitch, anchor_s, options.focal_px, principal, coarse_options);
     if (!first.converged) {
-      continue;
+      return;
     }
     flight::FitOptions fine_options = base_options;
     const steady::Plumb plumb =
@@ -469,14 +458,14 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     std::optional<Candidate> candidate = refine(region, before, first, t_s, surge_s, size,
                                                 options.focal_px, fine_options, shaft_options);
     if (!candidate) {
-      continue;
+      return;
     }
     // The arrow's shadow recedes like an arrow, but from the ground: a metre and a half further
     // from the camera than the flight.
     const double distance_m = camera_distance_m(candidate->fit);
     if (distance_m < options.least_camera_distance_m ||
         distance_m > options.most_camera_distance_m) {
-      continue;
+      return;
     }
     const double score = static_cast<double>(candidate->fit.ends);
     if (!best || score > best_score) {
@@ -489,9 +478,23 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
       best = analysis;
       debug_fit(options.debug_dir, surge_s, region, analysis.fit, analysis.sightings);
     }
-    if (beyond_doubt(candidate->fit)) {
-      break;
+  };
+  const auto sure = [&] { return best && beyond_doubt(best->fit); };
+  // The search draws at random: where it found nothing good it is worth another try.
+  constexpr int kTries = 3;
+  for (int attempt = 0; attempt < kTries && !sure(); ++attempt) {
+    const std::vector<track::Sweep> sweeps =
+        track::find_sweeps(passings, t_s, options.focal_px, sweep_options);
+    debug_sweeps(options.debug_dir, surge_s, stretch.luma[reference], passings, sweeps);
+    for (const track::Sweep& sweep : sweeps) {
+      if (sweep.frames >= 4 && sweep.score >= sweep_options.least_share * sweeps.front().score) {
+        follow(sweep);
+      }
+      if (sure()) {
+        break;
+      }
     }
+    ++sweep_options.seed;
   }
   return best ? *best : analysis;
 }

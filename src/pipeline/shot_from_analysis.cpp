@@ -96,6 +96,18 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
         "rate, with more light, and with the arrow's flight clear of hat, hand and limb",
         both, analysis.sightings.size());
   }
+  std::vector<double> shown;
+  for (const track::ArrowSighting& sighting : analysis.sightings) {
+    shown.push_back(sighting.shown);
+  }
+  const auto middle = shown.begin() + static_cast<std::ptrdiff_t>(shown.size() / 2);
+  std::nth_element(shown.begin(), middle, shown.end());
+  if (*middle < options.least_shown) {
+    return fmt::format(
+        "only {:.0f} % of the shaft's length stands out from the ground: film the arrow before a "
+        "background of another brightness",
+        100.0 * *middle);
+  }
   const double length = std::exp(analysis.fit.parameters[flight::kLogLength]);
   const double typical_speed = headline.speed_mps.value * 0.76 / length;
   if (typical_speed < options.least_speed_mps || typical_speed > options.most_speed_mps) {

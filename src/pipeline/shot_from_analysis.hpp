@@ -15,6 +15,7 @@ struct RefusalOptions {
   double most_vertical_u95_deg = 4.0;
   int least_frames = 5;           // with both ends seen
   double least_share = 0.35;      // and of all frames in which a shaft was seen
+  double least_shown = 0.5;       // of the shaft's length, against the ground behind it
   double least_speed_mps = 24.0;  // of a 0.76 m arrow: slower is no arrow from a bow, or the
   double most_speed_mps = 105.0;  // capture rate is wrong
   double reference_m = 2.0;       // contract: nock past the rest

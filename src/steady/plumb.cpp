@@ -83,8 +83,7 @@ Plumb find_plumb(const cv::Mat& still, const Eigen::Vector2d& vanishing_px, doub
     for (const Witness& w : lines) {
       const double z = (w.roll_rad - roll) / w.sigma_rad;
       // A poor witness agrees with everything and so says little.
-      of_place[w.place] +=
-          w.weight * std::exp(-0.5 * z * z) * options.line_sigma_rad / w.sigma_rad;
+      of_place[w.place] += w.weight * std::exp(-0.5 * z * z) * options.line_sigma_rad / w.sigma_rad;
     }
     double sum = 0.0;
     for (const double place : of_place) {
@@ -112,8 +111,7 @@ Plumb find_plumb(const cv::Mat& still, const Eigen::Vector2d& vanishing_px, doub
   Plumb plumb;
   plumb.roll_rad = first / sum;
   plumb.sigma_rad = std::hypot(
-      options.floor_rad,
-      std::sqrt(std::max(0.0, second / sum - plumb.roll_rad * plumb.roll_rad)));
+      options.floor_rad, std::sqrt(std::max(0.0, second / sum - plumb.roll_rad * plumb.roll_rad)));
   return plumb;
 }
 

@@ -447,6 +447,7 @@ ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>
   ArrowSighting sighting;
   sighting.frame = static_cast<int>(profile.frame);
   sighting.t_s = profile.t_s;
+  sighting.shown = profile.shown;
   const double length = profile.length_px();
   double begin = 0.0;
   double end = length;

@@ -260,6 +260,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   if (!line || static_cast<double>(slices.size()) * slice_px < 0.3 * length) {
     return std::nullopt;
   }
+  profile.shown = std::min(1.0, static_cast<double>(slices.size()) * slice_px / length);
   profile.line_offset = line->offset;
   profile.line_slope = line->slope;
   for (const Slice& slice : slices) {

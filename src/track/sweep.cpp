@@ -237,18 +237,21 @@ Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>
   };
   const double least_down = std::cos(options.most_sideways_deg * std::numbers::pi / 180.0);
   const double longest_s = 0.07;
+  const auto within = static_cast<std::size_t>(std::max(1.0, longest_s / frame_s));
   constexpr double kRateStep = 1.32;
   constexpr std::size_t kKept = 4;
   Scorer scorer(search, frames, frame_s);
   std::vector<Sweep> best;
   for (int n = 0; n < options.search_draws; ++n) {
-    const std::size_t ka = busy[draw(busy.size())];
-    const std::size_t kb = busy[draw(busy.size())];
-    if (kb <= ka) {
+    const std::size_t ia = draw(busy.size());
+    const std::size_t ib = ia + 1 + draw(within);
+    if (ib >= busy.size()) {
       continue;
     }
-    const Covering& a = search[by_frame[ka][draw(by_frame[ka].size())]];
-    const Covering& b = search[by_frame[kb][draw(by_frame[kb].size())]];
+    const std::vector<std::size_t>& in_a = by_frame[busy[ia]];
+    const std::vector<std::size_t>& in_b = by_frame[busy[ib]];
+    const Covering& a = search[in_a[draw(in_a.size())]];
+    const Covering& b = search[in_b[draw(in_b.size())]];
     const Eigen::Vector2d step = a.at_px - b.at_px;
     const double apart = step.norm();
     const double dt = b.t_s - a.t_s;

@@ -102,6 +102,7 @@ struct ShaftProfile {
   double line_slope = 0.0;
   std::vector<CentrePoint> centre;
   std::vector<double> centre_at_px;  // along coordinate of each centre point
+  double shown = 1.0;                // share of the length that has centre points
   Rectified patch;
 
   double strength(std::size_t i) const;  // of level and tilt together

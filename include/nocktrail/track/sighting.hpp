@@ -24,6 +24,7 @@ struct ArrowSighting {
   int frame = 0;     // position in the steadied stretch
   double t_s = 0.0;  // capture time
   std::vector<CentrePoint> centre;
+  double shown = 1.0;  // share of the shaft's length that stands out from the background
   std::optional<EndPoint> nock;
   std::optional<EndPoint> tip;
 };
