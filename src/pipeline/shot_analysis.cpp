@@ -8,6 +8,7 @@
 #include <opencv2/core/utility.hpp>
 
 #include "debug_pictures.hpp"
+#include "nocktrail/flight/headline.hpp"
 #include "nocktrail/steady/plumb.hpp"
 #include "nocktrail/track/loose.hpp"
 
@@ -321,7 +322,31 @@ struct Candidate {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
   flight::Stroke stroke;
+  OffsetScatter scatter;
 };
+
+// Where sightings and fit, each following the other, do not settle, they wander about: the round
+// in the middle of them stands for all, and how far they wander is part of what is not known.
+Candidate settled(std::vector<Candidate> rounds) {
+  std::vector<std::pair<double, std::size_t>> by_right;
+  double right = 0.0, right2 = 0.0, high = 0.0, high2 = 0.0;
+  const auto n = static_cast<double>(rounds.size());
+  for (std::size_t i = 0; i < rounds.size(); ++i) {
+    const flight::Headline headline =
+        flight::headline_at(rounds[i].fit, rounds[i].stroke.rest_forward_m,
+                            rounds[i].stroke.rest_sigma_m, flight::kReferenceM);
+    by_right.emplace_back(headline.right_rad.value, i);
+    right += headline.right_rad.value / n;
+    right2 += headline.right_rad.value * headline.right_rad.value / n;
+    high += headline.high_rad.value / n;
+    high2 += headline.high_rad.value * headline.high_rad.value / n;
+  }
+  std::sort(by_right.begin(), by_right.end());
+  Candidate middle = std::move(rounds[by_right[by_right.size() / 2].second]);
+  middle.scatter = {std::sqrt(std::max(0.0, right2 - right * right)),
+                    std::sqrt(std::max(0.0, high2 - high * high))};
+  return middle;
+}
 
 // Fine measurement and fit in turn, the power stroke after each, so that no frame from before the
 // exit takes part in the free flight.
@@ -330,17 +355,19 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
                                 double surge_s, const cv::Size& size, double focal_px,
                                 flight::FitOptions options,
                                 const track::ShaftOptions& shaft_options) {
-  Candidate candidate;
   double first_s = surge_s + 0.014;
-  static constexpr std::array<Search, 4> kSearches{{{5.0, 0.3, 0.03, false},
-                                                    {3.0, 0.25, 0.005, true},
-                                                    {2.5, 0.2, 0.0, true},
-                                                    {2.5, 0.2, 0.0, true}}};
+  static constexpr std::array<Search, 3> kSearches{
+      {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}}};
+  constexpr std::size_t kRounds = 4;
+  constexpr std::size_t kDoubtfulRounds = 8;
+  constexpr double kDoubtfulRad = 0.007;  // 0.4 deg, half width of the interval
   std::optional<track::ArrowPaint> paint;
-  for (int round = 0; round < 4; ++round) {
+  std::vector<Candidate> late;  // the rounds in which only small changes are left
+  for (std::size_t round = 0;; ++round) {
+    Candidate candidate;
     candidate.sightings =
-        fine_sightings(region, fit, first_s, t_s, size, kSearches[static_cast<std::size_t>(round)],
-                       shaft_options, paint);
+        fine_sightings(region, fit, first_s, t_s, size,
+                       kSearches[std::min(round, kSearches.size() - 1)], shaft_options, paint);
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
     }
@@ -362,9 +389,22 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     first_s = candidate.stroke.exit_s + 0.0003;
     options.exit_s = candidate.stroke.exit_s;
     options.exit_sigma_s = candidate.stroke.exit_sigma_s;
+    candidate.fit = fit;
+    if (round >= 2) {
+      late.push_back(std::move(candidate));
+    }
+    if (round + 1 == kRounds) {
+      const Candidate& last = late.back();
+      const flight::Headline headline = flight::headline_at(
+          fit, last.stroke.rest_forward_m, last.stroke.rest_sigma_m, flight::kReferenceM);
+      if (headline.right_rad.u95 < kDoubtfulRad) {
+        return std::move(late.back());
+      }
+    }
+    if (round + 1 == kDoubtfulRounds) {
+      return settled(std::move(late));
+    }
   }
-  candidate.fit = std::move(fit);
-  return candidate;
 }
 
 ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double surge_s,
@@ -474,6 +514,7 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
       analysis.fit = candidate->fit;
       analysis.sightings = candidate->sightings;
       analysis.stroke = candidate->stroke;
+      analysis.scatter = candidate->scatter;
       analysis.outcome = Outcome::measured;
       best = analysis;
       debug_fit(options.debug_dir, surge_s, region, analysis.fit, analysis.sightings);

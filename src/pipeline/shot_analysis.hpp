@@ -36,6 +36,12 @@ enum class Outcome {
   disturbed  // the stretch cannot be used (cut, black, too few frames): `reason` says why
 };
 
+// How far the offset wandered between rounds of sighting and fitting that did not settle, 1 sigma.
+struct OffsetScatter {
+  double right_rad = 0.0;
+  double high_rad = 0.0;
+};
+
 struct ShotAnalysis {
   Outcome outcome = Outcome::nothing;
   std::string reason;
@@ -46,6 +52,7 @@ struct ShotAnalysis {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
   std::optional<flight::Stroke> stroke;
+  OffsetScatter scatter;
 };
 
 // Whether a fit explains so many sightings so well that no other streak needs to be tried.

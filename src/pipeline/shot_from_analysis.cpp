@@ -151,8 +151,13 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
                const RefusalOptions& options) {
   const flight::Stroke& stroke = *analysis.stroke;
-  const flight::Headline headline = flight::headline_at(analysis.fit, stroke.rest_forward_m,
-                                                        stroke.rest_sigma_m, options.reference_m);
+  flight::Headline headline = flight::headline_at(analysis.fit, stroke.rest_forward_m,
+                                                  stroke.rest_sigma_m, flight::kReferenceM);
+  constexpr double kTwoSided95 = 1.96;  // of a normal distribution
+  headline.right_rad.u95 =
+      std::hypot(headline.right_rad.u95, kTwoSided95 * analysis.scatter.right_rad);
+  headline.high_rad.u95 =
+      std::hypot(headline.high_rad.u95, kTwoSided95 * analysis.scatter.high_rad);
   Shot shot;
   shot.loose_s = stroke.loose_s;
   shot.exit_s = stroke.exit_s;

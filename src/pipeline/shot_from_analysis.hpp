@@ -18,7 +18,6 @@ struct RefusalOptions {
   double least_shown = 0.5;       // of the shaft's length, against the ground behind it
   double least_speed_mps = 24.0;  // of a 0.76 m arrow: slower is no arrow from a bow, or the
   double most_speed_mps = 105.0;  // capture rate is wrong
-  double reference_m = 2.0;       // contract: nock past the rest
 };
 
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,

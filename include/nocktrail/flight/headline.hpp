@@ -6,6 +6,8 @@
 
 namespace nocktrail::flight {
 
+inline constexpr double kReferenceM = 2.0;  // contract: the nock past the rest
+
 struct Headline {
   double time_s = 0.0;  // when the nock passes the distance
   Measured right_rad;   // value and u95
