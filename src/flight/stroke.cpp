@@ -34,12 +34,14 @@ std::vector<TipPlace> calibrated(const std::vector<TipPlace>& places, double fre
 
 }  // namespace
 
-Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
-                  double loose_guess_s, double loose_sigma_s, const StrokeOptions& options) {
+Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places, double surge_s,
+                  const StrokeOptions& options) {
   const double speed = std::exp(fit.parameters[kLogSpeed]);
-  const std::vector<TipPlace> places = calibrated(
-      all_places,
-      loose_guess_s + std::numbers::pi / 2.0 * options.stroke_mean_m / speed + loose_sigma_s);
+  const std::vector<TipPlace> places =
+      calibrated(all_places, surge_s +
+                                 (1.0 - options.surge_share) * std::numbers::pi / 2.0 *
+                                     options.stroke_mean_m / speed +
+                                 options.surge_sigma_s);
   // How far short of the backward continuation the arrow has come at time t: zero after the exit,
   // v0 d - (v0/w) sin(w d) at d before it, the whole way before the loose.
   const auto ahead_m = [&](double t, double exit, double stroke) {
@@ -66,13 +68,14 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
   constexpr double kTimeStep = 0.00025;
   constexpr double kStrokeStep = 0.02;
   const double mean_duration = std::numbers::pi / 2.0 * options.stroke_mean_m / speed;
-  for (double exit = loose_guess_s + mean_duration - 0.035;
-       exit < loose_guess_s + mean_duration + 0.035; exit += kTimeStep) {
+  const double exit_guess_s = surge_s + (1.0 - options.surge_share) * mean_duration;
+  for (double exit = exit_guess_s - 0.035; exit < exit_guess_s + 0.035; exit += kTimeStep) {
     for (double stroke = options.least_stroke_m; stroke <= options.most_stroke_m;
          stroke += kStrokeStep) {
       const double loose = exit - std::numbers::pi / 2.0 * stroke / speed;
       const double zs = (stroke - options.stroke_mean_m) / options.stroke_sigma_m;
-      const double zl = (loose - loose_guess_s) / loose_sigma_s;
+      const double zl =
+          (loose + options.surge_share * (exit - loose) - surge_s) / options.surge_sigma_s;
       const double zr = (nock_forward_m(fit.parameters, fit.principal_px, exit - fit.anchor_s) +
                          options.brace_m - options.camera_behind_m) /
                         options.camera_behind_sigma_m;
@@ -101,13 +104,13 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
     const double weight = std::exp(log_weights[i] - top);
     sum += weight;
     sum_exit += weight * cells[i].exit;
-    sum_exit2 += weight * (cells[i].exit - loose_guess_s) * (cells[i].exit - loose_guess_s);
+    sum_exit2 += weight * (cells[i].exit - exit_guess_s) * (cells[i].exit - exit_guess_s);
     sum_loose += weight * cells[i].loose;
   }
   Stroke stroke;
   stroke.exit_s = sum_exit / sum;
   stroke.loose_s = sum_loose / sum;
-  const double offset = stroke.exit_s - loose_guess_s;
+  const double offset = stroke.exit_s - exit_guess_s;
   const double exit_sigma =
       std::sqrt(std::max(kTimeStep * kTimeStep, sum_exit2 / sum - offset * offset));
   stroke.exit_sigma_s = exit_sigma;

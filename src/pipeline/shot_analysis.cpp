@@ -385,7 +385,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     }
     const std::vector<flight::TipPlace> places =
         tip_places(before, fit, t_s, surge_s - 0.010, surge_s + 0.026, size, shaft_options);
-    candidate.stroke = flight::fit_stroke(fit, places, surge_s - 0.008, 0.005, {});
+    candidate.stroke = flight::fit_stroke(fit, places, surge_s, {});
     first_s = candidate.stroke.exit_s + 0.0003;
     options.exit_s = candidate.stroke.exit_s;
     options.exit_sigma_s = candidate.stroke.exit_sigma_s;

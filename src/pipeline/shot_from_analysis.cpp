@@ -136,6 +136,12 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
         "flight, give the focal length and arrow length, use more light",
         u95);
   }
+  if (units::deg_from_rad(analysis.scatter.right_rad) > options.most_wandering_deg) {
+    return fmt::format(
+        "the arrow was seen too poorly to settle on one flight (answers up to {:.1f} deg apart): "
+        "use more light, a plainer background, and steady the phone",
+        4.0 * units::deg_from_rad(analysis.scatter.right_rad));
+  }
   const double high_u95 = units::deg_from_rad(headline.high_rad.u95);
   if (!(high_u95 <= options.most_vertical_u95_deg)) {
     return fmt::format(

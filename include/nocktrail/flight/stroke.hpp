@@ -26,9 +26,11 @@ struct StrokeOptions {
   double brace_sigma_m = 0.015;
   double stroke_mean_m = 0.50;
   double stroke_sigma_m = 0.06;
-  double short_share = 0.35;            // of places short of the point: it is hidden there
-  double long_share = 0.05;             // of places beyond it
-  double camera_behind_m = 1.45;        // of the rest: where the README tells the helper to stand,
+  double short_share = 0.35;      // of places short of the point: it is hidden there
+  double long_share = 0.05;       // of places beyond it
+  double surge_share = 0.62;      // of the stroke's time, when limbs and string move most visibly,
+  double surge_sigma_s = 0.0045;  // and how well that is seen
+  double camera_behind_m = 1.45;  // of the rest: where the README tells the helper to stand,
   double camera_behind_sigma_m = 0.25;  // and how far helpers stray
 };
 
@@ -45,9 +47,9 @@ struct Stroke {
 // (textbook: v = v0 sin(w t), w = v0 / stroke; docs/arrow-model.md) to the point's places
 // and hands on when the nock left the string, with the rest one brace height further on. Exit time
 // and stroke are integrated over on a grid; places are outliers with a fixed chance. Without any
-// place before the exit, the result rests on `loose_guess_s` +- loose_sigma_s (when the motion
-// surged) and `seen` is false.
-Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& places, double loose_guess_s,
-                  double loose_sigma_s, const StrokeOptions& options);
+// place before the exit, the result rests on `surge_s` (when the motion surged), a place for the
+// camera, and `seen` is false.
+Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& places, double surge_s,
+                  const StrokeOptions& options);
 
 }  // namespace nocktrail::flight
