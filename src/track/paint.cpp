@@ -208,8 +208,8 @@ std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& p
   const Span tip_span = span_of([&](double d) { return cost(nock, tip + d); });
   return Ends{nock + nock_span.middle,
               tip + tip_span.middle,
-              std::hypot(options.painted_floor_px, nock_span.half),
-              std::hypot(options.painted_floor_px, tip_span.half),
+              std::hypot(options.painted_floor_px, nock_span.half, options.nock_share * length),
+              std::hypot(options.painted_floor_px, tip_span.half, options.tip_share * length),
               nock_contrast > clear,
               tip_contrast > clear};
 }

@@ -42,8 +42,8 @@ struct FlightPriors {
   Prior tip_mass_ratio{0.42, 0.17};  // 100-150 gr points on shafts of 230-420 gr
   // Where the camera stands, for the scale of the scene (speed and distance alone trade against the
   // arrow's pitch): over the archer's head, an arm and a head behind the bow; the README says so.
-  Prior camera_behind_m{1.45, 0.25};  // of the rest, along the flight
-  Prior camera_above_m{0.58, 0.2};    // from the line of flight, at the anchor
+  Prior camera_behind_m{1.45, 0.20};  // of the rest, along the flight
+  Prior camera_above_m{0.56, 0.14};   // from the line of flight, at the anchor
 };
 
 struct FitOptions {

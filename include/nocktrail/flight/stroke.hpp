@@ -31,7 +31,7 @@ struct StrokeOptions {
   double surge_share = 0.62;      // of the stroke's time, when limbs and string move most visibly,
   double surge_sigma_s = 0.0045;  // and how well that is seen
   double camera_behind_m = 1.45;  // of the rest: where the README tells the helper to stand,
-  double camera_behind_sigma_m = 0.25;  // and how far helpers stray
+  double camera_behind_sigma_m = 0.20;  // and how far helpers stray
 };
 
 struct Stroke {

@@ -23,6 +23,8 @@ struct ShaftOptions {
   double centre_floor_px = 0.15;  // best believable accuracy of one slice
   double end_floor_px = 1.3;      // best believable accuracy of an end found by its contrast alone
   double painted_floor_px = 1.1;  // and of one found by matching the painted arrow
+  double nock_share = 0.018;      // of the length: what of vanes and nock, and of the point, shows
+  double tip_share = 0.012;       // changes with the background, 1 sigma
   double clear_end = 0.3;  // an end whose contrast is below this share of the arrow's is hidden
   double paint_length_px = 18.0;  // frames with a shorter arrow teach no paint
   double side_width_px = 1.7;     // nor, with a thinner one, which side is lit
