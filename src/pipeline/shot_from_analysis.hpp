@@ -13,13 +13,13 @@ struct RefusalOptions {
   double most_offset_deg = 15.0;      // beyond, the small-angle flight model does not hold
   // Seen from behind, pitch, distance and speed go together: where the pitch is open by more, the
   // scale of the scene is not known, and with it nothing else.
-  double most_vertical_u95_deg = 2.6;
+  double most_vertical_u95_deg = 3.8;
   double most_wandering_deg = 0.4;  // 1 sigma sideways between rounds that do not settle
   int least_frames = 5;             // with both ends seen
   double least_share = 0.35;        // and of all frames in which a shaft was seen
   double least_shown = 0.5;         // of the shaft's length, against the ground behind it
   double least_speed_mps = 24.0;    // of a 0.76 m arrow: slower is no arrow from a bow, or the
-  double most_speed_mps = 105.0;    // capture rate is wrong
+  double most_speed_mps = 85.0;     // capture rate is wrong; 70 is fast for a recurve
 };
 
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
