@@ -96,6 +96,10 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
         "rate, with more light, and with the arrow's flight clear of hat, hand and limb",
         both, analysis.sightings.size());
   }
+  if (analysis.fit.centre_scale > options.most_centre_scale) {
+    return "what was followed does not fly like one arrow seen from behind: film from behind and "
+           "above the archer, looking downrange";
+  }
   std::vector<double> shown;
   for (const track::ArrowSighting& sighting : analysis.sightings) {
     shown.push_back(sighting.shown);

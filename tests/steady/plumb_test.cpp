@@ -118,8 +118,7 @@ TEST_CASE("the lean that perspective gives to posts beside the middle is not tak
 TEST_CASE("a picture without lines says no more than that phones are held level") {
   const View view = view_of({3.0 * kDeg, 0.09, 0, false, 0.0}, 5);
   const steady::PlumbOptions options;
-  const steady::Plumb plumb =
-      steady::find_plumb(view.still, view.vanishing_px, kFocal_px, options);
+  const steady::Plumb plumb = steady::find_plumb(view.still, view.vanishing_px, kFocal_px, options);
   CHECK(std::abs(plumb.roll_rad) < 0.3 * kDeg);
   CHECK(plumb.sigma_rad == doctest::Approx(options.level_sigma_rad).epsilon(0.1));
 }
