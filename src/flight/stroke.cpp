@@ -37,11 +37,9 @@ std::vector<TipPlace> calibrated(const std::vector<TipPlace>& places, double fre
 Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places, double surge_s,
                   const StrokeOptions& options) {
   const double speed = std::exp(fit.parameters[kLogSpeed]);
-  const std::vector<TipPlace> places =
-      calibrated(all_places, surge_s +
-                                 (1.0 - options.surge_share) * std::numbers::pi / 2.0 *
-                                     options.stroke_mean_m / speed +
-                                 options.surge_sigma_s);
+  const double mean_duration = std::numbers::pi / 2.0 * options.stroke_mean_m / speed;
+  const double exit_guess_s = surge_s + (1.0 - options.surge_share) * mean_duration;
+  const std::vector<TipPlace> places = calibrated(all_places, exit_guess_s + options.surge_sigma_s);
   // How far short of the backward continuation the arrow has come at time t: zero after the exit,
   // v0 d - (v0/w) sin(w d) at d before it, the whole way before the loose.
   const auto ahead_m = [&](double t, double exit, double stroke) {
@@ -67,8 +65,6 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
   std::vector<Cell> cells;
   constexpr double kTimeStep = 0.00025;
   constexpr double kStrokeStep = 0.02;
-  const double mean_duration = std::numbers::pi / 2.0 * options.stroke_mean_m / speed;
-  const double exit_guess_s = surge_s + (1.0 - options.surge_share) * mean_duration;
   for (double exit = exit_guess_s - 0.035; exit < exit_guess_s + 0.035; exit += kTimeStep) {
     for (double stroke = options.least_stroke_m; stroke <= options.most_stroke_m;
          stroke += kStrokeStep) {

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <future>
+#include <numeric>
 #include <opencv2/core/utility.hpp>
 
 #include "debug_pictures.hpp"
@@ -325,26 +327,32 @@ struct Candidate {
   OffsetScatter scatter;
 };
 
+flight::Headline headline_of(const Candidate& candidate) {
+  return flight::headline_at(candidate.fit, candidate.stroke.rest_forward_m,
+                             candidate.stroke.rest_sigma_m, flight::kReferenceM);
+}
+
 // Where sightings and fit, each following the other, do not settle, they wander about: the round
 // in the middle of them stands for all, and how far they wander is part of what is not known.
 Candidate settled(std::vector<Candidate> rounds) {
-  std::vector<std::pair<double, std::size_t>> by_right;
-  double right = 0.0, right2 = 0.0, high = 0.0, high2 = 0.0;
-  const auto n = static_cast<double>(rounds.size());
-  for (std::size_t i = 0; i < rounds.size(); ++i) {
-    const flight::Headline headline =
-        flight::headline_at(rounds[i].fit, rounds[i].stroke.rest_forward_m,
-                            rounds[i].stroke.rest_sigma_m, flight::kReferenceM);
-    by_right.emplace_back(headline.right_rad.value, i);
-    right += headline.right_rad.value / n;
-    right2 += headline.right_rad.value * headline.right_rad.value / n;
-    high += headline.high_rad.value / n;
-    high2 += headline.high_rad.value * headline.high_rad.value / n;
+  const auto n = static_cast<Eigen::Index>(rounds.size());
+  Eigen::ArrayXd right(n);
+  Eigen::ArrayXd high(n);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const flight::Headline headline = headline_of(rounds[static_cast<std::size_t>(i)]);
+    right[i] = headline.right_rad.value;
+    high[i] = headline.high_rad.value;
   }
-  std::sort(by_right.begin(), by_right.end());
-  Candidate middle = std::move(rounds[by_right[by_right.size() / 2].second]);
-  middle.scatter = {std::sqrt(std::max(0.0, right2 - right * right)),
-                    std::sqrt(std::max(0.0, high2 - high * high))};
+  std::vector<std::size_t> order(rounds.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    return right[static_cast<Eigen::Index>(a)] < right[static_cast<Eigen::Index>(b)];
+  });
+  Candidate middle = std::move(rounds[order[order.size() / 2]]);
+  const auto spread = [](const Eigen::ArrayXd& v) {
+    return std::sqrt((v - v.mean()).square().mean());
+  };
+  middle.scatter = {spread(right), spread(high)};
   return middle;
 }
 
@@ -360,7 +368,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
       {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}}};
   constexpr std::size_t kRounds = 4;
   constexpr std::size_t kDoubtfulRounds = 8;
-  constexpr double kDoubtfulRad = 0.007;  // 0.4 deg, half width of the interval
+  constexpr double kSettledRad = 0.0009;  // 0.05 deg sideways from one round to the next
   std::optional<track::ArrowPaint> paint;
   std::vector<Candidate> late;  // the rounds in which only small changes are left
   for (std::size_t round = 0;; ++round) {
@@ -393,13 +401,10 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     if (round >= 2) {
       late.push_back(std::move(candidate));
     }
-    if (round + 1 == kRounds) {
-      const Candidate& last = late.back();
-      const flight::Headline headline = flight::headline_at(
-          fit, last.stroke.rest_forward_m, last.stroke.rest_sigma_m, flight::kReferenceM);
-      if (headline.right_rad.u95 < kDoubtfulRad) {
-        return std::move(late.back());
-      }
+    if (round + 1 == kRounds &&
+        std::abs(headline_of(late[late.size() - 1]).right_rad.value -
+                 headline_of(late[late.size() - 2]).right_rad.value) < kSettledRad) {
+      return std::move(late.back());
     }
     if (round + 1 == kDoubtfulRounds) {
       return settled(std::move(late));
@@ -469,6 +474,9 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   std::optional<ShotAnalysis> best;
   double best_score = 0.0;
   const auto follow = [&](const track::Sweep& sweep) {
+    std::future<steady::Plumb> plumb = std::async(std::launch::async, [&] {
+      return steady::find_plumb(still, sweep.vanishing_px, options.focal_px, {});
+    });
     const cv::Rect roi = track::region_of(sweep, size);
     const track::Region region =
         track::cut_region(stretch.luma, roi, 0, stretch.luma.size(), frame_near(surge_s - 0.002),
@@ -492,9 +500,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
       return;
     }
     flight::FitOptions fine_options = base_options;
-    const steady::Plumb plumb =
-        steady::find_plumb(still, sweep.vanishing_px, options.focal_px, steady::PlumbOptions{});
-    fine_options.priors.roll_rad = {plumb.roll_rad, plumb.sigma_rad};
+    const steady::Plumb roll = plumb.get();
+    fine_options.priors.roll_rad = {roll.roll_rad, roll.sigma_rad};
     std::optional<Candidate> candidate = refine(region, before, first, t_s, surge_s, size,
                                                 options.focal_px, fine_options, shaft_options);
     if (!candidate) {

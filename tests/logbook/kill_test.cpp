@@ -4,6 +4,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
 #include <csignal>
 #include <filesystem>
@@ -61,6 +62,41 @@ tune::SessionJudgement judgement_of_round(int round) {
   ::_exit(9);  // must not come here
 }
 
+struct UsualTimes {
+  unsigned making_us = 0;  // of the process and the file, to the end of the first round
+  unsigned round_us = 0;   // of each further one
+};
+
+// How long things take here, with what else the machine does now: kills are to fall among them.
+UsualTimes usual_times_us(const fs::path& file) {
+  int done[2];
+  REQUIRE(::pipe(done) == 0);
+  const auto from = std::chrono::steady_clock::now();
+  const auto elapsed_us = [&] {
+    return static_cast<unsigned>(std::chrono::duration_cast<std::chrono::microseconds>(
+                                     std::chrono::steady_clock::now() - from)
+                                     .count());
+  };
+  const pid_t child = ::fork();
+  if (child == 0) {
+    write_until_killed(file, 0, done[1]);
+  }
+  ::close(done[1]);
+  constexpr int kFurther = 4;
+  int round = 0;
+  REQUIRE(::read(done[0], &round, sizeof round) == sizeof round);
+  const unsigned making_us = elapsed_us();
+  while (round < kFurther) {
+    REQUIRE(::read(done[0], &round, sizeof round) == sizeof round);
+  }
+  const unsigned all_us = elapsed_us();
+  ::close(done[0]);
+  ::kill(child, SIGKILL);
+  int status = 0;
+  ::waitpid(child, &status, 0);
+  return {making_us, std::max(1u, (all_us - making_us) / kFurther)};
+}
+
 // The round that the file holds, the same everywhere in it; -1 for an empty file.
 int round_in(const fs::path& file) {
   if (!fs::exists(file) ||
@@ -86,6 +122,7 @@ int round_in(const fs::path& file) {
 
 TEST_CASE("fault: killed at any instant, a logbook is whole and keeps what was recorded") {
   const test::Folder folder;
+  const auto [making_us, round_us] = usual_times_us(folder / "timed.sqlite");
   std::mt19937 random(20261125);  // its bare output is the same everywhere
   int rounds_kept = 0;
   int killed_inside = 0;
@@ -100,8 +137,8 @@ TEST_CASE("fault: killed at any instant, a logbook is whole and keeps what was r
         write_until_killed(file, known + 1, done[1]);
       }
       ::close(done[1]);
-      // Short at first, when the file is made; then into the rounds, of some milliseconds each.
-      const unsigned longest_us = kill < 5 ? 6000 : 60000;
+      // Short at first, when the file is made; then into the rounds.
+      const unsigned longest_us = kill < 5 ? making_us : making_us + 8 * round_us;
       std::this_thread::sleep_for(std::chrono::microseconds(random() % longest_us));
       ::kill(child, SIGKILL);
       int status = 0;

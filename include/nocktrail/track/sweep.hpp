@@ -26,7 +26,7 @@ struct SweepOptions {
   int least_around = 8;          // of the 25 pixels around, how many must be changed with it
   std::size_t max_events = 60000;    // passings kept, drawn evenly when there are more
   std::size_t search_events = 7000;  // of these, how many the search scores
-  int search_draws = 1800;           // pairs tried for each body
+  int search_draws = 900;            // pairs tried for each body
   int most_bodies = 6;               // streaks looked for
   double least_share = 0.15;         // of the best streak's score, for another to be worth a look
   double longest_cover_s = 0.034;    // a pixel covered for longer is not being passed by an arrow
