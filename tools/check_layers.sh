@@ -19,7 +19,7 @@ declare -A may=(
   [tune]="units rules arrow"
   [session]="units media rules pipeline picture report arrow tune"
   [logbook]="units report arrow tune"
-  [page]="units rules report arrow tune"
+  [page]="units media rules report arrow tune"
 )
 # Plain data that both track and flight speak.
 exceptions=" "

@@ -14,6 +14,7 @@
 #include "exit_status.hpp"
 #include "interrupt.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/picture/still.hpp"
 #include "nocktrail/pipeline/read_clip.hpp"
@@ -207,7 +208,7 @@ class ReadRun {
       const fs::path name = still_name(arguments_.still, clip, several(), shot + 1, taken_);
       try {
         const std::string png =
-            picture::png_bytes(picture::draw_still(reading, shot, picture::frames_of(clip), still));
+            media::png_bytes(picture::draw_still(reading, shot, picture::frames_of(clip), still));
         stop_if_interrupted();
         report::write_file_whole(name, png);
       } catch (const BadInput& problem) {

@@ -14,6 +14,7 @@
 #include "exit_status.hpp"
 #include "interrupt.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/picture/still.hpp"
 #include "nocktrail/pipeline/read_clip.hpp"
@@ -226,8 +227,8 @@ int run_still(const StillArguments& arguments) {
       return kUnreadable;
     }
     const std::size_t shot = chosen_shot(reading, arguments.shot);
-    report::write_file_whole(out, picture::png_bytes(picture::draw_still(
-                                      reading, shot, picture::frames_of(clip), still)));
+    report::write_file_whole(
+        out, media::png_bytes(picture::draw_still(reading, shot, picture::frames_of(clip), still)));
     if (!arguments.read.quiet) {
       fmt::print("{}\n", rules::printable(out.string()));
     }

@@ -6,8 +6,9 @@ extern "C" {
 
 #include <algorithm>
 #include <array>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+
+#include "nocktrail/media/image_file.hpp"
 
 namespace nocktrail::page {
 namespace {
@@ -19,9 +20,10 @@ struct Size {
 // From good on a large screen down to what can still be read on a phone.
 constexpr std::array<Size, 5> kSizes{{{800, 80}, {720, 72}, {640, 66}, {560, 60}, {480, 50}}};
 
-std::string base64(const std::vector<unsigned char>& bytes) {
+std::string base64(const std::string& bytes) {
   std::string text(AV_BASE64_SIZE(bytes.size()), '\0');
-  if (av_base64_encode(text.data(), static_cast<int>(text.size()), bytes.data(),
+  if (av_base64_encode(text.data(), static_cast<int>(text.size()),
+                       reinterpret_cast<const unsigned char*>(bytes.data()),
                        static_cast<int>(bytes.size())) == nullptr) {
     return {};
   }
@@ -35,23 +37,13 @@ EmbeddedStill embedded(const cv::Mat& picture, const Size& size) {
     const double scale = static_cast<double>(size.width_px) / picture.cols;
     cv::resize(picture, small, {}, scale, scale, cv::INTER_AREA);
   }
-  std::vector<unsigned char> bytes;
-  cv::imencode(".jpg", small, bytes,
-               {cv::IMWRITE_JPEG_QUALITY, size.quality, cv::IMWRITE_JPEG_OPTIMIZE, 1});
-  return {"data:image/jpeg;base64," + base64(bytes), small.cols, small.rows};
+  return {"data:image/jpeg;base64," + base64(media::jpeg_bytes(small, size.quality)), small.cols,
+          small.rows};
 }
 
-// OpenCV throws for some broken pictures and gives an empty one for others.
 cv::Mat picture_in(const std::filesystem::path& file) {
   std::error_code error;
-  if (!std::filesystem::is_regular_file(file, error)) {
-    return {};
-  }
-  try {
-    return cv::imread(file.string(), cv::IMREAD_COLOR);
-  } catch (const cv::Exception&) {
-    return {};
-  }
+  return std::filesystem::is_regular_file(file, error) ? media::read_png(file) : cv::Mat();
 }
 
 }  // namespace

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
-#include <opencv2/imgcodecs.hpp>
 #include <stdexcept>
 
 #include "dial.hpp"
@@ -253,14 +252,6 @@ cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameF
   draw_dial(canvas, plan.dial, dial);
   y = foot(canvas, options, words_below(canvas, *shot, plan.bottom));
   return canvas.bgr(static_cast<int>(std::ceil(y + kMargin_px)));
-}
-
-std::string png_bytes(const cv::Mat& bgr) {
-  std::vector<unsigned char> bytes;
-  if (!cv::imencode(".png", bgr, bytes)) {
-    throw std::runtime_error("the still could not be encoded as PNG");
-  }
-  return {bytes.begin(), bytes.end()};
 }
 
 }  // namespace nocktrail::picture

@@ -4,8 +4,9 @@
 
 #include <cmath>
 #include <fstream>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+
+#include "nocktrail/media/image_file.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
@@ -13,6 +14,10 @@ namespace {
 std::filesystem::path name(const std::filesystem::path& folder, double surge_s, const char* what) {
   std::filesystem::create_directories(folder);
   return folder / fmt::format("{:07.3f}s-{}", surge_s, what);
+}
+
+void save(const std::filesystem::path& file, const cv::Mat& picture) {
+  std::ofstream(file, std::ios::binary) << media::png_bytes(picture);
 }
 
 cv::Point2d at(const Eigen::Vector2d& p) {
@@ -49,7 +54,7 @@ void debug_sweeps(const std::filesystem::path& folder, double surge_s, const cv:
                 at(s.vanishing_px + Eigen::Vector2d(12, -10.0 - 16.0 * static_cast<double>(i))),
                 cv::FONT_HERSHEY_SIMPLEX, 0.45, ink);
   }
-  cv::imwrite(name(folder, surge_s, "sweeps.png").string(), colour);
+  save(name(folder, surge_s, "sweeps.png"), colour);
 }
 
 void debug_fit(const std::filesystem::path& folder, double surge_s, const track::Region& region,
@@ -108,7 +113,7 @@ void debug_fit(const std::filesystem::path& folder, double surge_s, const track:
     const int row = static_cast<int>(i) / kColumns;
     tiles[i].copyTo(sheet(cv::Rect(column * kTile, row * kTile, kTile, kTile)));
   }
-  cv::imwrite(name(folder, surge_s, "fit.png").string(), sheet);
+  save(name(folder, surge_s, "fit.png"), sheet);
 }
 
 }  // namespace nocktrail::pipeline

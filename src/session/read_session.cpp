@@ -11,6 +11,7 @@
 
 #include "file_stamp.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/picture/still.hpp"
 #include "nocktrail/report/atomic_file.hpp"
@@ -37,7 +38,7 @@ std::string draw_with_picture(const Reading& reading, const StillRequest& reques
   still.hand = request.hand;
   still.dead_band_deg = request.dead_band_deg;
   still.particulars = request.particulars;
-  return picture::png_bytes(
+  return media::png_bytes(
       picture::draw_still(reading, request.shot, picture::frames_of(request.clip), still));
 }
 

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
+#include <future>
 #include <opencv2/imgproc.hpp>
 #include <opencv2/video/tracking.hpp>
 
@@ -257,8 +258,7 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
   // background over the whole stretch.
   std::vector<std::vector<Correspondence>> pairs(luma.size());
   std::vector<std::vector<int>> ids(luma.size());
-  std::vector<double> misfit(corners.size(), 0.0);
-  std::vector<int> seen(corners.size(), 0);
+  std::vector<std::vector<double>> misfits(luma.size());  // beside ids
 
   auto follow = [&](std::size_t k, const Eigen::Matrix3d& frame_from_reference_guess) {
     Points moved(corners.size());
@@ -295,23 +295,32 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
     for (std::size_t j = 0; j < pairs[k].size(); ++j) {
       const double d =
           ((fit.to_from * pairs[k][j].from.homogeneous()).hnormalized() - pairs[k][j].to).norm();
-      const auto i = static_cast<std::size_t>(ids[k][j]);
-      misfit[i] += std::min(d * f, 5.0);
-      seen[i] += 1;
+      misfits[k].push_back(std::min(d * f, 5.0));
     }
     return fit.to_from;
   };
 
-  Eigen::Matrix3d guess = Eigen::Matrix3d::Identity();
   std::vector<Eigen::Matrix3d> first(luma.size(), Eigen::Matrix3d::Identity());
-  for (std::size_t k = reference + 1; k < luma.size(); ++k) {
-    guess = first[k] = follow(k, guess);
-  }
-  guess.setIdentity();
+  // Forward and backward from the reference have nothing to do with each other: a core for each.
+  std::future<void> forward = std::async(std::launch::async, [&] {
+    for (std::size_t k = reference + 1; k < luma.size(); ++k) {
+      first[k] = follow(k, first[k - 1]);
+    }
+  });
   for (std::size_t k = reference; k-- > 0;) {
-    guess = first[k] = follow(k, guess);
+    first[k] = follow(k, first[k + 1]);
   }
+  forward.get();
 
+  std::vector<double> misfit(corners.size(), 0.0);
+  std::vector<int> seen(corners.size(), 0);
+  for (std::size_t k = 0; k < luma.size(); ++k) {
+    for (std::size_t j = 0; j < ids[k].size(); ++j) {
+      const auto i = static_cast<std::size_t>(ids[k][j]);
+      misfit[i] += misfits[k][j];
+      seen[i] += 1;
+    }
+  }
   std::vector<double> typical;
   for (std::size_t i = 0; i < corners.size(); ++i) {
     if (seen[i] > 0) {

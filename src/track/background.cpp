@@ -11,6 +11,18 @@
 namespace nocktrail::track {
 namespace {
 
+// Work goes strip by strip, so that what it touches stays in the cores' own memory.
+constexpr int kStripRows = 16;
+
+int strips_of(const cv::Size& size) {
+  return (size.height + kStripRows - 1) / kStripRows;
+}
+
+cv::Range rows_of_strip(int strip, const cv::Size& size) {
+  return {strip * kStripRows, std::min(size.height, (strip + 1) * kStripRows)};
+}
+
+// Of a strip of a picture, too: the filter looks at the rows around it.
 cv::Mat nine_times_mean(const cv::Mat& luma) {
   cv::Mat sum;
   cv::boxFilter(luma, sum, CV_16U, cv::Size(3, 3), cv::Point(-1, -1), false, cv::BORDER_REPLICATE);
@@ -22,24 +34,20 @@ cv::Mat nine_times_mean(const cv::Mat& luma) {
 Background learn_background(const std::vector<cv::Mat>& steadied, const SweepOptions& options) {
   const std::size_t count =
       std::min(steadied.size(), static_cast<std::size_t>(options.background_frames));
-  std::vector<cv::Mat> sums(count);
-  for (std::size_t i = 0; i < count; ++i) {
-    const std::size_t k = count > 1 ? i * (steadied.size() - 1) / (count - 1) : 0;
-    sums[i] = nine_times_mean(steadied[k]);
-  }
+  const auto nth = [&](std::size_t i) {
+    return count > 1 ? i * (steadied.size() - 1) / (count - 1) : 0;
+  };
   const cv::Size size = steadied.front().size();
   Background background;
   background.nine_mean.create(size, CV_16U);
   cv::Mat spread(size, CV_16U);
-  constexpr int kStripRows = 16;
-  const int strips = (size.height + kStripRows - 1) / kStripRows;
-  cv::parallel_for_(cv::Range(0, strips), [&](const cv::Range& range) {
+  cv::parallel_for_(cv::Range(0, strips_of(size)), [&](const cv::Range& range) {
     for (int strip = range.start; strip < range.end; ++strip) {
-      const cv::Range rows(strip * kStripRows, std::min(size.height, (strip + 1) * kStripRows));
+      const cv::Range rows = rows_of_strip(strip, size);
       std::vector<cv::Mat> stack;
-      stack.reserve(sums.size());
-      for (const cv::Mat& sum : sums) {
-        stack.push_back(sum.rowRange(rows).clone());
+      stack.reserve(count);
+      for (std::size_t i = 0; i < count; ++i) {
+        stack.push_back(nine_times_mean(steadied[nth(i)].rowRange(rows)));
       }
       sort_stack(stack);
       stack[count / 2].copyTo(background.nine_mean.rowRange(rows));
@@ -73,26 +81,27 @@ std::vector<Passing> find_passings(const std::vector<cv::Mat>& steadied,
   cv::Mat threshold;
   background.nine_sigma.convertTo(threshold, CV_16U, options.threshold_sigma);
   std::vector<std::uint64_t> bits(static_cast<std::size_t>(size.area()), 0);
-  cv::Mat sum;
-  cv::Mat difference;
-  cv::Mat changed;
-  for (std::size_t k = 0; k < frames; ++k) {
-    cv::boxFilter(steadied[k], sum, CV_16U, cv::Size(3, 3), cv::Point(-1, -1), false,
-                  cv::BORDER_REPLICATE);
-    cv::absdiff(sum, background.nine_mean, difference);
-    cv::compare(difference, threshold, changed, cv::CMP_GT);
-    const std::uint64_t bit = std::uint64_t{1} << k;
-    cv::parallel_for_(cv::Range(0, size.height), [&](const cv::Range& range) {
-      for (int y = range.start; y < range.end; ++y) {
-        const unsigned char* mask = changed.ptr<unsigned char>(y);
-        std::uint64_t* row =
-            bits.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(size.width);
-        for (int x = 0; x < size.width; ++x) {
-          row[x] |= mask[x] != 0 ? bit : 0;
+  cv::parallel_for_(cv::Range(0, strips_of(size)), [&](const cv::Range& range) {
+    cv::Mat difference;
+    cv::Mat changed;
+    for (int strip = range.start; strip < range.end; ++strip) {
+      const cv::Range rows = rows_of_strip(strip, size);
+      for (std::size_t k = 0; k < frames; ++k) {
+        cv::absdiff(nine_times_mean(steadied[k].rowRange(rows)),
+                    background.nine_mean.rowRange(rows), difference);
+        cv::compare(difference, threshold.rowRange(rows), changed, cv::CMP_GT);
+        const std::uint64_t bit = std::uint64_t{1} << k;
+        for (int y = 0; y < changed.rows; ++y) {
+          const unsigned char* mask = changed.ptr<unsigned char>(y);
+          std::uint64_t* row = bits.data() + static_cast<std::size_t>(rows.start + y) *
+                                                 static_cast<std::size_t>(size.width);
+          for (int x = 0; x < size.width; ++x) {
+            row[x] |= mask[x] != 0 ? bit : 0;
+          }
         }
       }
-    });
-  }
+    }
+  });
   // Runs of changed frames, bounded by unchanged ones.
   std::vector<Passing> passings;
   constexpr int kMargin = 6;

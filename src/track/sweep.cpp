@@ -5,6 +5,7 @@
 #include <boost/random/mersenne_twister.hpp>
 #include <boost/random/uniform_real_distribution.hpp>
 #include <cmath>
+#include <future>
 #include <numbers>
 
 namespace nocktrail::track {
@@ -213,12 +214,22 @@ double median_cover_s(const Sweep& sweep, const std::vector<Covering>& events, c
   return std::clamp(*at * frame_s, 0.0115, 0.022);  // 0.68 m at 59 m/s, 0.84 m at 38 m/s
 }
 
-// Random pairs of passings, each with a ladder of rates, give streaks; the best few are refined on
-// all passings and the best of those comes back. Score 0: there is none.
-Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>& full,
-                std::size_t frames, double frame_s, double focal_px, const SweepOptions& options,
-                boost::random::mt19937_64& random) {
-  Sweep none;
+constexpr std::size_t kKept = 4;  // streaks that go on from the draws
+
+void keep_best(std::vector<Sweep>& best, const Sweep& sweep) {
+  if (best.size() == kKept && sweep.score <= best.back().score) {
+    return;
+  }
+  best.insert(std::upper_bound(best.begin(), best.end(), sweep,
+                               [](const Sweep& x, const Sweep& y) { return x.score > y.score; }),
+              sweep);
+  best.resize(std::min(best.size(), kKept));
+}
+
+// The best streaks among random pairs of passings, each pair with a ladder of rates.
+std::vector<Sweep> draw_streaks(const std::vector<Covering>& search, std::size_t frames,
+                                double frame_s, double focal_px, const SweepOptions& options,
+                                int draws, std::uint64_t seed) {
   std::vector<std::vector<std::size_t>> by_frame(frames);
   for (std::size_t i = 0; i < search.size(); ++i) {
     by_frame[static_cast<std::size_t>(search[i].frame)].push_back(i);
@@ -229,9 +240,11 @@ Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>
       busy.push_back(k);
     }
   }
+  std::vector<Sweep> best;
   if (busy.size() < 3) {
-    return none;
+    return best;
   }
+  boost::random::mt19937_64 random(seed);
   const auto draw = [&random](std::size_t below) {
     return static_cast<std::size_t>(random() % static_cast<std::uint64_t>(below));
   };
@@ -239,10 +252,8 @@ Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>
   const double longest_s = 0.07;
   const auto within = static_cast<std::size_t>(std::max(1.0, longest_s / frame_s));
   constexpr double kRateStep = 1.32;
-  constexpr std::size_t kKept = 4;
   Scorer scorer(search, frames, frame_s);
-  std::vector<Sweep> best;
-  for (int n = 0; n < options.search_draws; ++n) {
+  for (int n = 0; n < draws; ++n) {
     const std::size_t ia = draw(busy.size());
     const std::size_t ib = ia + 1 + draw(within);
     if (ib >= busy.size()) {
@@ -276,24 +287,35 @@ Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>
       sweep.vanishing_px = b.at_px - s_b * sweep.outward;
       sweep.inverse_start = 1.0 / s_b - sweep.inverse_rate * b.t_s;
       sweep.score = scorer.tally_on_line(sweep).score;
-      if (best.size() == kKept && sweep.score <= best.back().score) {
-        continue;
-      }
-      best.insert(
-          std::upper_bound(best.begin(), best.end(), sweep,
-                           [](const Sweep& x, const Sweep& y) { return x.score > y.score; }),
-          sweep);
-      best.resize(std::min(best.size(), kKept));
+      keep_best(best, sweep);
     }
+  }
+  return best;
+}
+
+// The best streak there is: drawn in two shares, one for each core, and the best few refined on
+// all passings. Score 0: there is none.
+Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>& full,
+                std::size_t frames, double frame_s, double focal_px, const SweepOptions& options,
+                std::uint64_t seed) {
+  const auto share = [&](std::uint64_t part) {
+    return draw_streaks(search, frames, frame_s, focal_px, options, options.search_draws / 2,
+                        2 * seed + part);
+  };
+  std::future<std::vector<Sweep>> other = std::async(std::launch::async, share, std::uint64_t{1});
+  std::vector<Sweep> best = share(0);
+  for (const Sweep& sweep : other.get()) {
+    keep_best(best, sweep);
   }
   Scorer full_scorer(full, frames, frame_s);
+  Sweep found;
   for (const Sweep& start : best) {
     const Sweep sweep = refined(start, full, full_scorer, frame_s);
-    if (sweep.score > none.score) {
-      none = sweep;
+    if (sweep.score > found.score) {
+      found = sweep;
     }
   }
-  return none;
+  return found;
 }
 
 }  // namespace
@@ -340,7 +362,7 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
   // so that a bright one (the arrow's shadow, say) does not crowd out a faint one.
   double top_score = 0.0;
   for (int body = 0; body < options.most_bodies; ++body) {
-    Sweep sweep = best_body(search, full, t_s.size(), frame_s, focal_px, options, random);
+    Sweep sweep = best_body(search, full, t_s.size(), frame_s, focal_px, options, random());
     if (sweep.frames < 4 || sweep.score < options.least_share * top_score) {
       break;
     }

@@ -1,4 +1,5 @@
 #include "nocktrail/page/page.hpp"
+#include "nocktrail/media/image_file.hpp"
 
 #include <doctest/doctest.h>
 #include <fmt/format.h>
@@ -322,7 +323,7 @@ TEST_CASE("unit: thirty stills stay inside the page and below its limit") {
     return drawn;
   };
   const std::string png =
-      picture::png_bytes(picture::draw_still(scene.reading(), 0, frames, picture::StillOptions{}));
+      media::png_bytes(picture::draw_still(scene.reading(), 0, frames, picture::StillOptions{}));
   page::PageOptions options;
   options.still = [&](const tune::SetupRecord& setup, const tune::ClipRecord& clip) {
     if (clip.reading.status != ClipStatus::measured) {

@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "nocktrail/media/image_file.hpp"
 #include "scene.hpp"
 
 using namespace nocktrail;
@@ -37,7 +38,7 @@ TEST_CASE("unit: a still is drawn for landscape and portrait and survives PNG") 
     const cv::Mat still = draw_still(scene.reading(), 0, scene.fetcher(),
                                      {.hand = Hand::right, .dead_band_deg = 0.5});
     CHECK(drawn(still));
-    const std::string png = png_bytes(still);
+    const std::string png = media::png_bytes(still);
     // PNG signature: ISO/IEC 15948, 5.2.
     CHECK(png.substr(0, 8) == std::string("\x89PNG\r\n\x1a\n", 8));
     const cv::Mat back = cv::imdecode(std::vector<char>(png.begin(), png.end()), cv::IMREAD_COLOR);

@@ -33,7 +33,4 @@ struct StillOptions {
 cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameFetcher& fetch,
                    const StillOptions& options);
 
-// The bytes of a PNG file.
-std::string png_bytes(const cv::Mat& bgr);
-
 }  // namespace nocktrail::picture
