@@ -76,7 +76,7 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
                          options.brace_m - options.camera_behind_m) /
                         options.camera_behind_sigma_m;
       // Now and then the surge is something else that moved.
-      constexpr double kOther = 0.1;
+      constexpr double kOther = 0.04;
       constexpr double kWider = 4.0;
       const double timing = (1.0 - kOther) * std::exp(-0.5 * zl * zl) +
                             kOther / kWider * std::exp(-0.5 * zl * zl / (kWider * kWider));

@@ -368,6 +368,8 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
       {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}}};
   constexpr std::size_t kRounds = 4;
   constexpr std::size_t kDoubtfulRounds = 8;
+  constexpr std::size_t kScaleRound = 2;
+  constexpr std::size_t kLateScaleRound = 5;
   constexpr double kSettledRad = 0.0009;  // 0.05 deg sideways from one round to the next
   std::optional<track::ArrowPaint> paint;
   std::vector<Candidate> late;  // the rounds in which only small changes are left
@@ -379,11 +381,16 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
     }
-    if (round < 2) {
-      fit =
-          flight::fit_flight_from_several(candidate.sightings, fit.parameters,
-                                          round == 0 ? flight::Spread::flex : flight::Spread::scale,
-                                          fit.anchor_s, focal_px, fit.principal_px, options);
+    const auto fit_from = [&](flight::Spread spread) {
+      return flight::fit_flight_from_several(candidate.sightings, fit.parameters, spread,
+                                             fit.anchor_s, focal_px, fit.principal_px, options);
+    };
+    // A near, slow arrow and a far, fast one are two valleys: which is deeper shows only once the
+    // ends are those of the painted arrow, and once more where the rounds do not settle.
+    if (round == 0) {
+      fit = fit_from(flight::Spread::flex);
+    } else if (round == kScaleRound || round == kLateScaleRound) {
+      fit = fit_from(flight::Spread::scale);
     } else {
       fit = flight::fit_flight(candidate.sightings, fit.parameters, fit.anchor_s, focal_px,
                                fit.principal_px, options);

@@ -38,7 +38,8 @@ struct FlightPriors {
   Prior nock_end_m{0.0, 0.020};      // nock, vanes and point are lighter or darker than the shaft:
   Prior tip_end_m{0.0, 0.020};       // half the contrast of a smear of 50-100 mm is not its middle
   Prior rear_drop_m{0.0015, 0.005};  // vanes stand 10-16 mm off; one may point down
-  double end_bias_px = 0.9;          // blur, codec and tone curve: not where half the contrast is
+  double end_bias_px = 1.5;          // blur, codec, tone curve and a bright nock: not where
+                                     // half the contrast is
   Prior tip_mass_ratio{0.42, 0.17};  // 100-150 gr points on shafts of 230-420 gr
   // Where the camera stands, for the scale of the scene (speed and distance alone trade against the
   // arrow's pitch): over the archer's head, an arm and a head behind the bow; the README says so.

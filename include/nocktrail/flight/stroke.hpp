@@ -28,8 +28,8 @@ struct StrokeOptions {
   double stroke_sigma_m = 0.06;
   double short_share = 0.35;      // of places short of the point: it is hidden there
   double long_share = 0.05;       // of places beyond it
-  double surge_share = 0.62;      // of the stroke's time, when limbs and string move most visibly,
-  double surge_sigma_s = 0.0045;  // and how well that is seen
+  double surge_share = 0.57;      // of the stroke's time, when limbs and string move most visibly,
+  double surge_sigma_s = 0.0035;  // and how well that is seen
   double camera_behind_m = 1.45;  // of the rest: where the README tells the helper to stand,
   double camera_behind_sigma_m = 0.20;  // and how far helpers stray
 };
