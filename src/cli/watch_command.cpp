@@ -11,6 +11,10 @@
 #include <map>
 #include <set>
 
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
+
 #include "interrupt.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/rules/words.hpp"
@@ -132,6 +136,9 @@ class Watch {
   void read() {
     const JudgedSession judged =
         output_.run([this](const fs::path& clip) { return !arrivals_.settled(clip); }, stdout);
+#ifdef __GLIBC__
+    malloc_trim(0);  // a watcher idles for hours and need not hold what a clip took
+#endif
     began_ = true;
     if (judged.read.stopped) {
       return;

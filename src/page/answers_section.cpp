@@ -90,6 +90,25 @@ void answer_words(pugi::xml_node parent, const tune::Learned& learned) {
   }
 }
 
+// A curve is that of the latest set-up with one thing changed; the set-ups that are not on it are
+// named, not passed over.
+void left_out_words(pugi::xml_node parent, const tune::Learned& learned, const Content& content) {
+  std::vector<std::string> names;
+  for (const SetupView& setup : content.setups) {
+    const std::string& name = setup.judged->name;
+    if (std::none_of(learned.data.begin(), learned.data.end(),
+                     [&](const tune::Learned::Point& point) { return point.setup == name; })) {
+      names.push_back(name);
+    }
+  }
+  if (!names.empty()) {
+    element(parent, "p", {{"class", "soft"}},
+            fmt::format("Not drawn on this curve: {} (not measured, not told, or more than this "
+                        "differs from the latest set-up).",
+                        fmt::join(names, ", ")));
+  }
+}
+
 }  // namespace
 
 void answers_section(pugi::xml_node parent, const Content& content) {
@@ -114,6 +133,7 @@ void answers_section(pugi::xml_node parent, const Content& content) {
         row(body, {point.setup, quantity_words(learned.quantity, point.at),
                    offset_cell(point.offset_deg, learned.vertical)});
       }
+      left_out_words(words, learned, content);
     }
   }
 }

@@ -157,7 +157,7 @@ void Plot::axes(const std::string& x_name, const std::string& y_name, int x_deci
   const double step = tick_step(x_.span(), 6);
   const int decimals = std::max(x_decimals, static_cast<int>(-std::floor(std::log10(step) + 1e-9)));
   for (double k = std::ceil(x_.low / step); k * step <= x_.high; k += 1.0) {
-    const double value = k * step;
+    const double value = k * step + 0.0;  // -0 is written with its sign
     const bool zero_line = x_signed && k == 0.0;
     line(value, y_.low, value, y_.high, zero_line ? kInk : kGrid, zero_line ? 1.3 : 0.8);
     words(x(value), bottom_px() + 17.0, "middle",

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <charconv>
 #include <cmath>
 
 #include "charts.hpp"
@@ -25,9 +26,19 @@ std::string mean_cell(const std::optional<tune::OffsetSummary>& summary, bool ve
 }
 
 std::string scatter_cell(const std::optional<tune::OffsetSummary>& summary) {
-  return summary && std::isfinite(summary->scatter_deg)
-             ? fmt::format("{:.2f}", summary->scatter_deg)
-             : kMissing;
+  if (!summary || !std::isfinite(summary->scatter_deg)) {
+    return kMissing;
+  }
+  constexpr double kLeast = 0.01;  // as far as it is written; no archer shoots without any
+  return summary->scatter_deg < kLeast ? fmt::format("under {:.2f}", kLeast)
+                                       : fmt::format("{:.2f}", summary->scatter_deg);
+}
+
+// Most folders carry their number already.
+std::string numbered(int number, const std::string& name) {
+  int own = 0;
+  std::from_chars(name.data(), name.data() + name.size(), own);
+  return own == number ? name : fmt::format("{}: {}", number, name);
 }
 
 // The clip a shot came from, and how it counts where that is not in full.
@@ -86,7 +97,7 @@ void glance_section(pugi::xml_node parent, const Content& content) {
   for (const SetupView& setup : content.setups) {
     const tune::SetupJudgement& judged = *setup.judged;
     pugi::xml_node line = row(
-        body, {fmt::format("{}: {}", ++number, judged.name), mean_cell(judged.lateral, false),
+        body, {numbered(++number, judged.name), mean_cell(judged.lateral, false),
                mean_cell(judged.vertical, true), rules::word(judged.spine),
                rules::word(judged.nocking_point), std::to_string(judged.counted),
                fmt::format("{}, {}", scatter_cell(judged.lateral), scatter_cell(judged.vertical)),
@@ -106,7 +117,7 @@ void setups_section(pugi::xml_node parent, const Content& content) {
   for (const SetupView& setup : content.setups) {
     ++number;
     const pugi::xml_node whole = element(parent, "div", {{"class", "setup"}});
-    element(whole, "h3", {}, fmt::format("Set-up {}: {}", number, setup.judged->name));
+    element(whole, "h3", {}, "Set-up " + numbered(number, setup.judged->name));
     if (!setup.judged->summary.empty()) {
       element(whole, "p", {}, setup.judged->summary);
     }

@@ -6,6 +6,7 @@ extern "C" {
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <opencv2/imgproc.hpp>
 
 #include "nocktrail/media/image_file.hpp"
@@ -35,7 +36,8 @@ EmbeddedStill embedded(const cv::Mat& picture, const Size& size) {
   cv::Mat small = picture;
   if (picture.cols > size.width_px) {
     const double scale = static_cast<double>(size.width_px) / picture.cols;
-    cv::resize(picture, small, {}, scale, scale, cv::INTER_AREA);
+    const int height = std::max(1, static_cast<int>(std::lround(scale * picture.rows)));
+    cv::resize(picture, small, cv::Size(size.width_px, height), 0, 0, cv::INTER_AREA);
   }
   return {"data:image/jpeg;base64," + base64(media::jpeg_bytes(small, size.quality)), small.cols,
           small.rows};

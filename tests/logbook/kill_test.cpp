@@ -78,7 +78,9 @@ UsualTimes usual_times_us(const fs::path& file) {
                                      .count());
   };
   const pid_t child = ::fork();
+  REQUIRE(child >= 0);
   if (child == 0) {
+    ::close(done[0]);  // so that it ends with its parent
     write_until_killed(file, 0, done[1]);
   }
   ::close(done[1]);
@@ -133,7 +135,9 @@ TEST_CASE("fault: killed at any instant, a logbook is whole and keeps what was r
       int done[2];
       REQUIRE(::pipe(done) == 0);
       const pid_t child = ::fork();
+      REQUIRE(child >= 0);
       if (child == 0) {
+        ::close(done[0]);
         write_until_killed(file, known + 1, done[1]);
       }
       ::close(done[1]);

@@ -83,7 +83,7 @@ TEST_CASE("unit: the verdict and the next step come first, the rest in order, th
   std::size_t last = 0;
   for (const char* words :
        {"Nock left 0.10 ± 0.38 deg", "Leave the set-up as it is", "The session at a glance",
-        "Set-up 1: 1-full-length", "What this bow answers", "Along the flight<", "Stills<",
+        "Set-up 1-full-length", "What this bow answers", "Along the flight<", "Stills<",
         "Refused and left out<", "Shoot bare shafts close", "How to read this page<",
         "Build sheet: Rook Hollow 45", "write in what each arrow measures"}) {
     INFO(std::string(words));
