@@ -446,6 +446,7 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   ShotAnalysis analysis;
   analysis.frame_index = stretch.index;
   analysis.frame_t_s = stretch.t_s;
+  analysis.surge_s = surge_s;
   if (stretch.luma.size() < 8) {
     analysis.outcome = Outcome::disturbed;
     analysis.reason = "too few frames around the loose";

@@ -47,6 +47,7 @@ struct ShotAnalysis {
   std::string reason;
   std::vector<long> frame_index;  // presented index of each frame of the stretch
   std::vector<double> frame_t_s;
+  double surge_s = 0.0;  // when the motion in the picture surged
   steady::Steadied steadied;
   track::Sweep sweep;
   flight::FlightFit fit;

@@ -100,6 +100,12 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
     return "what was followed does not fly like one arrow seen from behind: film from behind and "
            "above the archer, looking downrange";
   }
+  // String and limbs move because the string was let go: a flight that says it was later followed
+  // something else, or has its speed and place wrong.
+  if (analysis.stroke && analysis.stroke->loose_s > analysis.surge_s + options.latest_loose_s) {
+    return "the arrow seems to leave after bow and string have come to rest: use more light, and "
+           "keep the arrow's flight clear of hat, hand and limb";
+  }
   std::vector<double> shown;
   for (const track::ArrowSighting& sighting : analysis.sightings) {
     shown.push_back(sighting.shown);
