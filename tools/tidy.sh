@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Runs clang-tidy (.clang-tidy) over the sources named, or those that differ from the last commit
-# but one of the main line, at most a dozen: all of them take the better part of an hour.
+# but one of the main line, at most six: all of them take the better part of an hour.
 #   tools/tidy.sh [FILE.cpp...]
 #   tools/tidy.sh --all
 source "$(dirname "${BASH_SOURCE[0]}")/common.sh"
@@ -11,7 +11,7 @@ if [[ ${1:-} == --all ]]; then
 elif (($# > 0)); then
   files=("$@")
 else
-  mapfile -t files < <(git diff --name-only --diff-filter=d HEAD~1 -- 'src/*.cpp' 2>/dev/null | head -n 12)
+  mapfile -t files < <(git diff --name-only --diff-filter=d HEAD~1 -- 'src/*.cpp' 2>/dev/null | head -n 6)
 fi
 ((${#files[@]} > 0)) || { echo "Nothing changed."; exit 0; }
 printf '%s\n' "${files[@]}" | xargs -P "$(jobs)" -n 1 \

@@ -52,9 +52,9 @@ std::string jpeg_bytes(const cv::Mat& bgr, int quality) {
   unsigned char* data = nullptr;
   unsigned long size = 0;
   const bool done = compressor && bgr.type() == CV_8UC3 &&
-                    tjCompress2(compressor.get(), bgr.data, bgr.cols,
-                                static_cast<int>(bgr.step[0]), bgr.rows, TJPF_BGR, &data, &size,
-                                TJSAMP_420, quality, TJFLAG_ACCURATEDCT | TJFLAG_PROGRESSIVE) == 0;
+                    tjCompress2(compressor.get(), bgr.data, bgr.cols, static_cast<int>(bgr.step[0]),
+                                bgr.rows, TJPF_BGR, &data, &size, TJSAMP_420, quality,
+                                TJFLAG_ACCURATEDCT | TJFLAG_PROGRESSIVE) == 0;
   const std::unique_ptr<unsigned char, void (*)(unsigned char*)> owned(data, tjFree);
   if (!done) {
     throw std::runtime_error("a picture could not be encoded as JPEG");

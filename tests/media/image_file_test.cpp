@@ -27,9 +27,7 @@ std::vector<unsigned char> as_bytes(const std::string& text) {
 
 struct File {
   fs::path path = fs::temp_directory_path() / "nocktrail-image-file-test.png";
-  explicit File(const std::string& content) {
-    std::ofstream(path, std::ios::binary) << content;
-  }
+  explicit File(const std::string& content) { std::ofstream(path, std::ios::binary) << content; }
   ~File() { fs::remove(path); }
 };
 
@@ -39,8 +37,7 @@ TEST_CASE("reference: OpenCV reads the same picture out of a PNG, colour and gre
   for (const int type : {CV_8UC3, CV_8UC1}) {
     const cv::Mat whole = patterned(type);
     for (const cv::Mat& picture : {whole, whole(cv::Rect(3, 5, 20, 11))}) {  // rows apart, too
-      const cv::Mat back =
-          cv::imdecode(as_bytes(media::png_bytes(picture)), cv::IMREAD_UNCHANGED);
+      const cv::Mat back = cv::imdecode(as_bytes(media::png_bytes(picture)), cv::IMREAD_UNCHANGED);
       REQUIRE(back.type() == type);
       CHECK(cv::norm(back, picture, cv::NORM_INF) == 0.0);
     }
@@ -64,8 +61,8 @@ TEST_CASE("reference: OpenCV sees in a JPEG nearly what was put in") {
   cv::Mat picture(64, 96, CV_8UC3);
   for (int y = 0; y < picture.rows; ++y) {
     for (int x = 0; x < picture.cols; ++x) {
-      picture.at<cv::Vec3b>(y, x) = cv::Vec3b(static_cast<unsigned char>(2 * x),
-                                              static_cast<unsigned char>(3 * y), 90);
+      picture.at<cv::Vec3b>(y, x) =
+          cv::Vec3b(static_cast<unsigned char>(2 * x), static_cast<unsigned char>(3 * y), 90);
     }
   }
   const cv::Mat back = cv::imdecode(as_bytes(media::jpeg_bytes(picture, 90)), cv::IMREAD_COLOR);
