@@ -482,6 +482,10 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   std::optional<ShotAnalysis> best;
   double best_score = 0.0;
   const auto follow = [&](const track::Sweep& sweep) {
+    // From the beginning, though some sweeps come to nothing: the other core has time now.
+    std::future<steady::Plumb> plumb = std::async(std::launch::async, [&] {
+      return steady::find_plumb(still, sweep.vanishing_px, options.focal_px, {});
+    });
     const cv::Rect roi = track::region_of(sweep, size);
     const track::Region region =
         track::cut_region(stretch.luma, roi, 0, stretch.luma.size(), frame_near(surge_s - 0.002),
@@ -496,9 +500,6 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     if (coarse.size() < 4) {
       return;
     }
-    std::future<steady::Plumb> plumb = std::async(std::launch::async, [&] {
-      return steady::find_plumb(still, sweep.vanishing_px, options.focal_px, {});
-    });
     flight::FitOptions coarse_options = base_options;
     coarse_options.coarse = true;
     const flight::FlightFit first = flight::fit_flight_from_several(
