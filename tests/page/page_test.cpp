@@ -1,5 +1,4 @@
 #include "nocktrail/page/page.hpp"
-#include "nocktrail/media/image_file.hpp"
 
 #include <doctest/doctest.h>
 #include <fmt/format.h>
@@ -14,6 +13,7 @@
 #include <pugixml.hpp>
 #include <set>
 
+#include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/still.hpp"
 #include "page_folder.hpp"
 #include "picture/scene.hpp"
