@@ -8,6 +8,7 @@
 
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/judgement_text.hpp"
 #include "nocktrail/units/units.hpp"
 
 namespace nocktrail::cli {
@@ -62,12 +63,6 @@ std::string offset_words(const std::optional<Measured>& offset, Words words) {
   const std::string zero = " \u00b1 0.00";
   const std::size_t at = out.find(zero);
   return at == std::string::npos ? out : out.erase(at, zero.size()) + " (no interval)";
-}
-
-std::string scatter_words(const std::optional<tune::OffsetSummary>& summary) {
-  return summary && std::isfinite(summary->scatter_deg)
-             ? fmt::format("{:.2f}", summary->scatter_deg)
-             : "-";
 }
 
 std::string count_words(int count, const char* one, const char* many) {
@@ -142,7 +137,8 @@ std::string setup_block(const SetupAnswer& setup) {
     out += fmt::format("  Offset: {}, {}; scatter {} and {} deg; {}\n",
                        offset_words(mean_of(setup.lateral), rules::lateral_words),
                        offset_words(mean_of(setup.vertical), rules::vertical_words),
-                       scatter_words(setup.lateral), scatter_words(setup.vertical),
+                       tune::scatter_words(setup.lateral, setup.counted),
+                       tune::scatter_words(setup.vertical, setup.counted),
                        count_words(setup.counted, "shot", "shots"));
   }
   if (!setup.spine.empty()) {
@@ -183,13 +179,14 @@ std::string arrow_text(const ComparedArrow& arrow) {
   };
   for (const SetupAnswer& setup : arrow.setups) {
     const std::optional<double>& tip = setup.facts.arrow.tip_mass_kg;
-    table.add(
-        {place_words(setup.session, setup.name), or_unnamed(setup.facts.bow.name),
-         length(setup.facts.arrow.shaft_length_m),
-         tip ? units::format_mass(*tip, units::MassUnit::gr, 4) : "-",
-         std::to_string(setup.counted), offset_words(mean_of(setup.lateral), rules::lateral_words),
-         scatter_words(setup.lateral), offset_words(mean_of(setup.vertical), rules::vertical_words),
-         scatter_words(setup.vertical)});
+    table.add({place_words(setup.session, setup.name), or_unnamed(setup.facts.bow.name),
+               length(setup.facts.arrow.shaft_length_m),
+               tip ? units::format_mass(*tip, units::MassUnit::gr, 4) : "-",
+               std::to_string(setup.counted),
+               offset_words(mean_of(setup.lateral), rules::lateral_words),
+               tune::scatter_words(setup.lateral, setup.counted),
+               offset_words(mean_of(setup.vertical), rules::vertical_words),
+               tune::scatter_words(setup.vertical, setup.counted)});
   }
   return out + table.text();
 }

@@ -1,12 +1,12 @@
 #include <fmt/format.h>
 
 #include <charconv>
-#include <cmath>
 
 #include "charts.hpp"
 #include "html.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/judgement_text.hpp"
 #include "numbers.hpp"
 #include "sections.hpp"
 
@@ -23,15 +23,6 @@ std::string changes_in_words(const SetupView& setup) {
 
 std::string mean_cell(const std::optional<tune::OffsetSummary>& summary, bool vertical) {
   return summary ? offset_cell(measured(*summary), vertical) : kMissing;
-}
-
-std::string scatter_cell(const std::optional<tune::OffsetSummary>& summary) {
-  if (!summary || !std::isfinite(summary->scatter_deg)) {
-    return kMissing;
-  }
-  constexpr double kLeast = 0.01;  // as far as it is written; no archer shoots without any
-  return summary->scatter_deg < kLeast ? fmt::format("under {:.2f}", kLeast)
-                                       : fmt::format("{:.2f}", summary->scatter_deg);
 }
 
 // Most folders carry their number already.
@@ -96,12 +87,13 @@ void glance_section(pugi::xml_node parent, const Content& content) {
   int number = 0;
   for (const SetupView& setup : content.setups) {
     const tune::SetupJudgement& judged = *setup.judged;
-    pugi::xml_node line = row(
-        body, {numbered(++number, judged.name), mean_cell(judged.lateral, false),
-               mean_cell(judged.vertical, true), rules::word(judged.spine),
-               rules::word(judged.nocking_point), std::to_string(judged.counted),
-               fmt::format("{}, {}", scatter_cell(judged.lateral), scatter_cell(judged.vertical)),
-               changes_in_words(setup)});
+    pugi::xml_node line =
+        row(body, {numbered(++number, judged.name), mean_cell(judged.lateral, false),
+                   mean_cell(judged.vertical, true), rules::word(judged.spine),
+                   rules::word(judged.nocking_point), std::to_string(judged.counted),
+                   fmt::format("{}, {}", tune::scatter_words(judged.lateral, judged.counted),
+                               tune::scatter_words(judged.vertical, judged.counted)),
+                   changes_in_words(setup)});
     line.first_child().append_attribute("class").set_value("name");
     line.last_child().append_attribute("class").set_value("long");
   }

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/rules/words.hpp"
 
@@ -10,11 +12,12 @@ namespace {
 
 using rules::printable;
 
-std::string measured_line(const char* label, const OffsetSummary& summary, bool vertical) {
+std::string measured_line(const char* label, const OffsetSummary& summary, bool vertical,
+                          int counted) {
   const Measured offset{summary.mean_deg, summary.u95_deg};
-  return fmt::format("  {}: {} (95 %), scatter {:.2f} deg from shot to shot\n", label,
+  return fmt::format("  {}: {} (95 %), scatter from shot to shot (deg): {}\n", label,
                      vertical ? rules::vertical_words(offset) : rules::lateral_words(offset),
-                     summary.scatter_deg);
+                     scatter_words(summary, counted));
 }
 
 void add_setup(std::string& out, const SetupJudgement& setup) {
@@ -29,10 +32,10 @@ void add_setup(std::string& out, const SetupJudgement& setup) {
     out += fmt::format("  {}\n", setup.summary);
   }
   if (setup.lateral) {
-    out += measured_line("sideways", *setup.lateral, false);
+    out += measured_line("sideways", *setup.lateral, false, setup.counted);
   }
   if (setup.vertical) {
-    out += measured_line("up and down", *setup.vertical, true);
+    out += measured_line("up and down", *setup.vertical, true, setup.counted);
   }
   for (const JudgedShot& shot : setup.shots) {
     if (shot.dropped || shot.outlier) {
@@ -150,6 +153,18 @@ std::string build_sheet_text(const SessionJudgement& judgement) {
     out += fmt::format("  ! {}\n", caution);
   }
   return out;
+}
+
+std::string scatter_words(const std::optional<OffsetSummary>& summary, int counted) {
+  if (!summary || !std::isfinite(summary->scatter_deg)) {
+    return "-";
+  }
+  if (counted < 2) {
+    return "not known";
+  }
+  constexpr double kLeast_deg = 0.01;  // as far as it is written
+  return summary->scatter_deg < kLeast_deg ? "too small to tell"
+                                           : fmt::format("{:.2f}", summary->scatter_deg);
 }
 
 std::string judgement_text(const SessionRecord& session, const SessionJudgement& judgement) {

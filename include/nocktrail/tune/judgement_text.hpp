@@ -1,6 +1,7 @@
 // A session's judgement as text for people: the same words on a terminal, in a log and in a test.
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include "nocktrail/tune/judgement.hpp"
@@ -13,6 +14,10 @@ std::string judgement_text(const SessionRecord& session, const SessionJudgement&
 
 // One line: what set-up and shots say together, and the next step's kind.
 std::string judgement_line(const SessionRecord& session, const SessionJudgement& judgement);
+
+// The scatter from shot to shot, deg, as a number; in words where there is none: one shot shows no
+// scatter, and one that is taken for zero is hidden by the error of measuring. "-" without shots.
+std::string scatter_words(const std::optional<OffsetSummary>& summary, int counted);
 
 // The build sheet alone; empty without one.
 std::string build_sheet_text(const SessionJudgement& judgement);
