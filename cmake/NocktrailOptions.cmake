@@ -13,6 +13,9 @@ function(nocktrail_options target)
   endif()
   if(NOCKTRAIL_SANITIZE)
     target_link_options(${target} PRIVATE -fsanitize=address,undefined)
+    # Eigen allocates in another way where it sees the sanitizer; a matrix made in the library and
+    # freed in a test needs one way on both sides.
+    target_compile_definitions(${target} PRIVATE EIGEN_MALLOC_ALREADY_ALIGNED=0)
   endif()
   if(NOCKTRAIL_SANITIZE AND NOT "TESTS" IN_LIST ARGN)
     target_compile_options(${target} PRIVATE
