@@ -158,8 +158,13 @@ void Logbook::Store::open_for_reading() {
 }
 
 void Logbook::Store::check_identity() {
-  const int id = pragma(*database_, "application_id");
-  if (id != kApplicationId && (id != 0 || has_tables(*database_))) {
+  int id = pragma(*database_, "application_id");
+  const bool filled = has_tables(*database_);
+  if (id == 0 && filled) {
+    // Another process may have made the logbook between the two questions.
+    id = pragma(*database_, "application_id");
+  }
+  if (id != kApplicationId && (id != 0 || filled)) {
     throw BadInput(
         fmt::format("{}: is a database of another program, not a logbook; it was left as it is; "
                     "name another file for the logbook",

@@ -111,7 +111,7 @@ void require_readable_file(const std::filesystem::path& path) {
   }
 }
 
-Libav<AVFormatContext> open_container(const std::filesystem::path& path) {
+Libav<AVFormatContext> open_headers(const std::filesystem::path& path) {
   silence_library();
   require_readable_file(path);
   // The prefix keeps a name such as "concat:a" a name.
@@ -128,6 +128,11 @@ Libav<AVFormatContext> open_container(const std::filesystem::path& path) {
     refuse(path, "is damaged or was cut short while copying (its table of contents is missing)",
            kCopyAgain);
   }
+  return format;
+}
+
+Libav<AVFormatContext> open_container(const std::filesystem::path& path) {
+  Libav<AVFormatContext> format = open_headers(path);
   if (avformat_find_stream_info(format.get(), nullptr) < 0) {
     refuse(path, "is damaged: its tracks cannot be read", kCopyAgain);
   }

@@ -20,6 +20,9 @@ void require_readable_file(const std::filesystem::path& path);
 // Opens a local video container and reads its headers. Only known video containers are opened:
 // play lists and the like could make the library follow references to other files.
 // Throws UnreadableClip.
+Libav<AVFormatContext> open_headers(const std::filesystem::path& path);
+
+// The same, and as much of the tracks as it takes to know them.
 Libav<AVFormatContext> open_container(const std::filesystem::path& path);
 
 // Index of the track to measure: no cover picture, no thumbnail track, no few-frame still track;

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/facts_words.hpp"
 
 namespace nocktrail::page {
 namespace {
@@ -116,6 +117,11 @@ std::string quantity_words(tune::Quantity quantity, double value_si) {
   const std::string in_unit =
       fmt::format("{}{:.{}f} {}", sign, std::abs(value), unit.decimals, unit.unit);
   if (unit.unit == "in") {
+    // As the archer's rule has it, where it was told so.
+    const double marks = 32.0 * std::abs(value);
+    if (std::abs(marks - std::round(marks)) < 0.01) {
+      return tune::inches_and_mm(value_si);
+    }
     return fmt::format("{} ({}{:.1f} mm)", in_unit, sign, std::abs(1000.0 * value_si));
   }
   if (unit.unit == "gr") {

@@ -11,6 +11,7 @@
 
 #include "file_stamp.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/clip.hpp"
 #include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/picture/still.hpp"
@@ -268,6 +269,7 @@ class Run {
     job.record.reading.clip.path = job.clip->path.string();
     job.record.program_version = stored->with.program_version;
     job.record.read_at_utc = stored->read_at_utc;
+    job.record.filmed_at_utc = stored->filmed_at_utc;
     judge(job);
     if (options_.stills) {
       draw(job, with);
@@ -287,6 +289,7 @@ class Run {
     StoredReading stored;
     stored.with = with;
     stored.read_at_utc = utc(std::time(nullptr));
+    stored.filmed_at_utc = media::filmed_at_utc(job.clip->path).value_or("");
     bool worth_keeping = true;
     try {
       stored.reading = read_(job.clip->path, options, [&](const std::string& what, double share) {
@@ -408,8 +411,9 @@ class Run {
       record.program_version = kVersion;
       record.read_at_utc = utc(std::time(nullptr));
     }
-    // Phones and copies keep the time of filming as the file's.
-    if (const std::optional<struct stat> file = file_status(job.clip->path)) {
+    // Without a tag of the clip's own: phones and most ways of copying keep it as the file's.
+    if (const std::optional<struct stat> file = file_status(job.clip->path);
+        record.filmed_at_utc.empty() && file) {
       record.filmed_at_utc = utc(file->st_mtim.tv_sec);
     }
     job.ready = true;

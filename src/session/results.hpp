@@ -31,6 +31,7 @@ struct StoredReading {
   Reading reading;  // with what the schema of readings leaves out: fitted frames, correlation
   ReadWith with;
   std::string read_at_utc;
+  std::string filmed_at_utc;  // by the clip's own tag; empty without
 };
 
 std::string to_json(const StoredReading& stored);

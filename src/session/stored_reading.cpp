@@ -91,6 +91,7 @@ std::string to_json(const StoredReading& stored) {
   const Json document = {{"schema", kSchema},
                          {"program_version", stored.with.program_version},
                          {"read_at_utc", stored.read_at_utc},
+                         {"filmed_at_utc", stored.filmed_at_utc},
                          {"read_with",
                           {{"arrow_length_m", number(stored.with.arrow_length_m)},
                            {"focal_35mm", number(stored.with.focal_35mm)},
@@ -109,6 +110,7 @@ StoredReading stored_from_json(std::string_view text, std::string_view source) {
     StoredReading stored;
     stored.with.program_version = j.at("program_version").get<std::string>();
     stored.read_at_utc = j.at("read_at_utc").get<std::string>();
+    stored.filmed_at_utc = j.value("filmed_at_utc", "");
     const Json& with = j.at("read_with");
     stored.with.arrow_length_m = number_from(with.at("arrow_length_m"));
     stored.with.focal_35mm = number_from(with.at("focal_35mm"));

@@ -127,6 +127,36 @@ bool reopened(const Measured& here, const Measured& settled, double band) {
                       : 1.645 * std::hypot(here.u95, settled.u95) / kSigmasPerU95);
 }
 
+// The same bow and nocking point were level with fletched arrows. A bare reading that is not clear
+// does not send the archer back to a high start while the spine is clearly off: history tells where
+// the nocking point belongs, and a badly matched shaft tells little of it. Once the spine comes
+// near, bare shafts have the word again.
+bool level_when_fletched(const Situation& situation) {
+  const SetupView& now = situation.now();
+  const bool spine_off =
+      now.judgement.spine == SpineVerdict::weak || now.judgement.spine == SpineVerdict::stiff;
+  if (now.facts.arrow.fletching != Fletching::bare || !spine_off ||
+      now.judgement.nocking_point != NockingPointVerdict::unclear) {
+    return false;
+  }
+  for (std::size_t i = situation.latest; i-- > 0;) {
+    SetupFacts then = situation.setups[i].facts;
+    const auto at = then.bow.nocking_point_m;
+    const auto here = now.facts.bow.nocking_point_m;
+    const bool fletched = then.arrow.fletching == Fletching::fletched;
+    then.arrow.fletching = Fletching::bare;
+    if (!at || !here || std::abs(*at - *here) > kSame_m || rest_of(then) != rest_of(now.facts)) {
+      return false;
+    }
+    if (fletched && counted(situation.setups[i])) {
+      return std::abs(
+                 pooled(situation.setups, situation.setups[i].facts, true)->offset_deg.value) <=
+             situation.options.dead_band_deg;
+    }
+  }
+  return false;
+}
+
 // Three or four steps down have not taken off what one step does: it is not the nocking point.
 bool unmoved(const std::vector<Height>& heights, double now_m, const Measured& here,
              double step_m) {
@@ -146,7 +176,8 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   const std::optional<Measured> settled = settled_before(situation);
   const bool high = here.value > band;
   const bool low = here.value < -band;
-  if ((!high && !low) || (settled && !reopened(here, *settled, band))) {
+  if ((!high && !low) || (settled && !reopened(here, *settled, band)) ||
+      level_when_fletched(situation)) {
     return std::nullopt;
   }
   const auto now = situation.now().facts.bow.nocking_point_m;

@@ -108,6 +108,23 @@ TEST_CASE("rules: a nocking point settled before a trim is taken up again on a c
   CHECK(after_trim(-1.6) == StepKind::raise_nocking_point);
 }
 
+TEST_CASE("rules: an unclear bare reading does not undo a nocking point found level fletched") {
+  SetupFacts fletched = facts(31.0, 0.375);
+  fletched.arrow.fletching = Fletching::fletched;
+  const auto stripped = [&](double lateral_deg, double vertical_deg, double scatter_deg,
+                            double fletched_deg = 0.1) {
+    return judged({setup("01", fletched, -0.4, fletched_deg),
+                   setup("02", facts(31.0, 0.375), lateral_deg, vertical_deg, 6, scatter_deg)})
+        .next.kind;
+  };
+  CHECK(stripped(-2.8, 0.7, 0.8) == StepKind::trim_shaft);
+  // A clear one does, and so does an unclear one once the spine is near, or where it never was
+  // level.
+  CHECK(stripped(-2.8, 1.6, 0.4) == StepKind::start_high);
+  CHECK(stripped(-0.1, 0.9, 0.8) == StepKind::start_high);
+  CHECK(stripped(-2.8, 0.9, 0.8, 1.2) == StepKind::start_high);
+}
+
 TEST_CASE("rules: nock low is raised") {
   CHECK(judged({setup("01", facts(), 0.0, -1.5)}).next.kind == StepKind::raise_nocking_point);
 }

@@ -152,10 +152,9 @@ TEST_CASE("the worked session: means and verdicts against the simulated truth") 
   CHECK_FALSE(says(worked().second_run, ".mp4: nock"));  // nothing new, nothing read
 }
 
-TEST_CASE("the worked session: the first steps and the end are what the truth asks for") {
+TEST_CASE("the worked session: each step and the end are what the truth asks for") {
   REQUIRE(worked().setups.size() == 5);
-  for (const std::size_t k : {0U, 1U, 2U, 4U}) {
-    const Worked::SetUp& at = worked().setups[k];
+  for (const Worked::SetUp& at : worked().setups) {
     INFO(at.said);
     CHECK(at.next["kind"] == true_step(at.lateral_deg, at.vertical_deg, at.bare));
   }
@@ -166,21 +165,6 @@ TEST_CASE("the worked session: the first steps and the end are what the truth as
   CHECK_FALSE(worked().last["build_sheet"].is_null());
   CHECK(worked().report);
   CHECK(worked().sheet);
-}
-
-// Known to go wrong: the films of weak bare shafts read nock high where it is level, and by a hair
-// too much (+0.51 deg for +0.03, docs/worked-session.md), so that the advice is to go back to a
-// high nocking point first. WARN says so at every run; what must not happen is a step that is wrong
-// for a weak shaft, or an end.
-TEST_CASE("the worked session: the weak bare shaft is not sent the wrong way") {
-  REQUIRE(worked().setups.size() == 5);
-  const Worked::SetUp& at = worked().setups[3];
-  INFO(at.said);
-  const std::string asked = true_step(at.lateral_deg, at.vertical_deg, at.bare);
-  REQUIRE(asked == "trim-shaft");
-  const std::string kind = at.next["kind"];
-  WARN(kind == asked);
-  CHECK((kind == asked || kind == "start-high" || kind == "film-more"));
 }
 
 }  // namespace

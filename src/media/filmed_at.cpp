@@ -1,0 +1,41 @@
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
+#include <ctime>
+
+#include "container.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/media/clip.hpp"
+
+extern "C" {
+#include <libavutil/parseutils.h>
+}
+
+namespace nocktrail::media {
+
+std::optional<std::string> filmed_at_utc(const std::filesystem::path& path) {
+  // A phone whose clock was never set writes the container's own year naught, 1904, or 1970.
+  constexpr std::int64_t kYear2000_s = 946684800;
+  try {
+    const Libav<AVFormatContext> format = open_headers(path);
+    std::vector<const AVDictionary*> tags{format->metadata};
+    for (unsigned i = 0; i < format->nb_streams; ++i) {
+      tags.push_back(format->streams[i]->metadata);
+    }
+    for (const AVDictionary* tag : tags) {
+      const AVDictionaryEntry* entry = av_dict_get(tag, "creation_time", nullptr, 0);
+      std::int64_t microseconds = 0;
+      if (entry == nullptr || av_parse_time(&microseconds, entry->value, 0) < 0) {
+        continue;
+      }
+      const std::int64_t seconds = microseconds / 1000000;
+      if (seconds >= kYear2000_s) {
+        return fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", fmt::gmtime(static_cast<std::time_t>(seconds)));
+      }
+    }
+  } catch (const UnreadableClip&) {
+  }
+  return std::nullopt;
+}
+
+}  // namespace nocktrail::media
