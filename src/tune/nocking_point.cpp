@@ -96,6 +96,15 @@ Step start_high(const std::optional<double>& present_m, const std::string& seen)
   return step;
 }
 
+// A bare reading that is off, but not clearly, of a shaft whose spine clearly is.
+bool off_beside_a_wrong_spine(const SetupView& setup, double vertical_deg, double band) {
+  const bool spine_off =
+      setup.judgement.spine == SpineVerdict::weak || setup.judgement.spine == SpineVerdict::stiff;
+  return setup.facts.arrow.fletching == Fletching::bare && spine_off &&
+         setup.judgement.nocking_point == NockingPointVerdict::unclear &&
+         std::abs(vertical_deg) > band;
+}
+
 // The nocking point stayed at this height while the arrow was changed, so it had been found as good
 // as it gets: what it read then. Only a clear sign opens the question anew.
 std::optional<Measured> settled_before(const Situation& situation) {
@@ -109,7 +118,11 @@ std::optional<Measured> settled_before(const Situation& situation) {
       break;
     }
     if (counted(setup) && !same_but_nocking_point(setup.facts, situation.now().facts)) {
-      return pooled(situation.setups, setup.facts, true)->offset_deg;
+      const Measured then = pooled(situation.setups, setup.facts, true)->offset_deg;
+      // Put off until the spine is near (level_when_fletched), not settled.
+      if (!off_beside_a_wrong_spine(setup, then.value, situation.options.dead_band_deg)) {
+        return then;
+      }
     }
   }
   return std::nullopt;
@@ -131,12 +144,9 @@ bool reopened(const Measured& here, const Measured& settled, double band) {
 // does not send the archer back to a high start while the spine is clearly off: history tells where
 // the nocking point belongs, and a badly matched shaft tells little of it. Once the spine comes
 // near, bare shafts have the word again.
-bool level_when_fletched(const Situation& situation) {
+bool level_when_fletched(const Situation& situation, const Measured& here_now) {
   const SetupView& now = situation.now();
-  const bool spine_off =
-      now.judgement.spine == SpineVerdict::weak || now.judgement.spine == SpineVerdict::stiff;
-  if (now.facts.arrow.fletching != Fletching::bare || !spine_off ||
-      now.judgement.nocking_point != NockingPointVerdict::unclear) {
+  if (!off_beside_a_wrong_spine(now, here_now.value, situation.options.dead_band_deg)) {
     return false;
   }
   for (std::size_t i = situation.latest; i-- > 0;) {
@@ -177,7 +187,7 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   const bool high = here.value > band;
   const bool low = here.value < -band;
   if ((!high && !low) || (settled && !reopened(here, *settled, band)) ||
-      level_when_fletched(situation)) {
+      level_when_fletched(situation, here)) {
     return std::nullopt;
   }
   const auto now = situation.now().facts.bow.nocking_point_m;

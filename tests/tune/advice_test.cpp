@@ -118,6 +118,11 @@ TEST_CASE("rules: an unclear bare reading does not undo a nocking point found le
         .next.kind;
   };
   CHECK(stripped(-2.8, 0.7, 0.8) == StepKind::trim_shaft);
+  // Put off is not settled: once the spine is near, the same reading has the word.
+  CHECK(
+      judged({setup("01", fletched, -0.4, 0.1), setup("02", facts(31.0, 0.375), -2.8, 0.8, 6, 0.8),
+              setup("03", facts(30.0, 0.375), -0.1, 0.8, 6, 0.8)})
+          .next.kind == StepKind::start_high);
   // A clear one does, and so does an unclear one once the spine is near, or where it never was
   // level.
   CHECK(stripped(-2.8, 1.6, 0.4) == StepKind::start_high);
