@@ -53,7 +53,8 @@ ORDER BY setups.session_id, position IS NULL, position, setups.id
 const char* const kShots = R"sql(
 SELECT sessions.name AS session, setups.name AS setup, bows.name AS bow, arrows.name AS arrow,
   file, coalesce(number, 0) AS number, {clip_time} AS at, status, reason, nock_right_deg,
-  nock_right_u95_deg, nock_high_deg, nock_high_u95_deg, dropped, outlier,
+  nock_right_u95_deg, nock_high_deg, nock_high_u95_deg,
+  coalesce(clips.dropped, shots.dropped) AS dropped, outlier,
   (SELECT path FROM stills WHERE stills.clip_id = clips.id ORDER BY id DESC LIMIT 1) AS still,
   present, current, program_version
 FROM readings

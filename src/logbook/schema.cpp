@@ -202,6 +202,11 @@ CREATE INDEX clips_of_setup ON clips (setup_id);
 CREATE INDEX clips_by_content ON clips (sha256);
 )sql";
 
+// Version 3: one shot of a clip that holds several may be left out.
+const char* const kStep3 = R"sql(
+ALTER TABLE shots ADD COLUMN dropped TEXT;  -- the archer's reason
+)sql";
+
 struct Step {
   const char* sql;
   std::vector<std::string> new_tables;  // each after those it refers to
@@ -213,6 +218,7 @@ const std::vector<Step>& steps() {
        {"bows", "arrows", "sessions", "setups", "clips", "shots", "readings", "verdicts", "changes",
         "notes", "stills"}},
       {kStep2, {"advice"}},
+      {kStep3, {}},
   };
   return list;
 }

@@ -57,7 +57,7 @@ hand = "right"                  # the hand that draws: "right" or "left"
 
 # To overrule one clip: leave it out with a reason, or say what was different.
 # [clip."IMG_0017.mp4"]
-# drop = "plucked"
+# drop = "plucked"               # of its second shot alone: [clip."NAME#2"]
 # [clip."2-lower/IMG_0021.mp4"]
 # cant = 5
 

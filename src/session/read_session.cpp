@@ -405,6 +405,7 @@ class Run {
     record.file = job.clip->path.filename().string();
     record.sha256 = job.sha256;
     record.dropped = job.clip->dropped;
+    record.dropped_shots = job.clip->dropped_shots;
     record.hand = job.clip->hand;
     record.cant_deg = job.clip->cant_deg;
     if (record.program_version.empty()) {

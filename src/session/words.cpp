@@ -76,12 +76,17 @@ json number(const std::optional<double>& value) {
 }
 
 json clip_json(const tune::ClipRecord& clip) {
+  json dropped_shots = json::object();
+  for (const auto& [number, reason] : clip.dropped_shots) {
+    dropped_shots[std::to_string(number)] = text(reason);
+  }
   return {{"file", printable(clip.file)},
           {"sha256", text(clip.sha256)},
           {"status", status_word(clip.reading.status)},
           {"reason", text(clip.reading.reason)},
           {"shots", clip.reading.shots.size()},
           {"dropped", text(clip.dropped)},
+          {"dropped_shots", dropped_shots},
           {"hand", hand(clip.hand)},
           {"cant_deg", number(clip.cant_deg)},
           {"still", text(clip.still)},
@@ -94,8 +99,11 @@ json clip_json(const tune::ClipRecord& clip) {
 
 std::string clip_line(const std::string& setup, const tune::ClipRecord& clip) {
   const std::string name = printable(setup == "." ? clip.file : setup + "/" + clip.file);
-  const std::string left_out =
+  std::string left_out =
       clip.dropped.empty() ? "" : fmt::format("left out ({}); ", printable(clip.dropped));
+  for (const auto& [number, reason] : clip.dropped_shots) {
+    left_out += fmt::format("shot {} left out ({}); ", number, printable(reason));
+  }
   return fmt::format("{}: {}{}", name, left_out, reading_words(clip.reading));
 }
 

@@ -67,7 +67,9 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
   const Hand hand = facts.hand;
   for (const ClipRecord& clip : setup.clips) {
     int of_clip = 0;
+    int number = 0;
     for (const Shot& shot : clip.reading.shots) {
+      ++number;
       if (shot.status != ShotStatus::measured || !usable(shot.nock_right_deg) ||
           !usable(shot.nock_high_deg)) {
         continue;
@@ -75,10 +77,14 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
       ++of_clip;
       const std::optional<double> cant = clip.cant_deg ? clip.cant_deg : facts.cant_deg;
       JudgedShot judged = in_bow_frame(shot, cant);
-      judged.clip = of_clip == 1 ? clip.file : fmt::format("{}#{}", clip.file, of_clip);
+      judged.clip = number == 1 ? clip.file : fmt::format("{}#{}", clip.file, number);
+      const auto dropped = clip.dropped_shots.find(number);
       if (!clip.dropped.empty()) {
         judged.dropped = true;
         judged.why = clip.dropped;
+      } else if (dropped != clip.dropped_shots.end()) {
+        judged.dropped = true;
+        judged.why = dropped->second;
       } else if (clip.hand != Hand::unknown && hand != Hand::unknown && clip.hand != hand) {
         judged.dropped = true;
         judged.why = fmt::format("shot {}-handed, the set-up is {}-handed", hand_word(clip.hand),

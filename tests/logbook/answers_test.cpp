@@ -205,7 +205,7 @@ TEST_CASE("unit: older readings only when asked for, with what else is to be sai
   tune::SessionRecord session = test::heron_session();
   logbook.record(session, test::heron_judgement());
   session.setups[0].clips[0].program_version = "0.2.0";
-  session.setups[0].clips[0].dropped = "plucked";
+  session.setups[0].clips[0].dropped_shots[1] = "plucked";
   session.setups[0].clips.pop_back();
   logbook.record(session, test::heron_judgement());
   const auto now = logbook::shots(logbook, {});

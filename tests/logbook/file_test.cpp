@@ -128,7 +128,7 @@ TEST_CASE("unit: a new file is in write-ahead mode, signed, of the present versi
   const fs::path file = folder / "with ? % # in its name.sqlite";
   Logbook logbook(file);
   CHECK(ask(file, "PRAGMA journal_mode") == "wal\n");
-  CHECK(ask(file, "PRAGMA user_version") == "2\n");
+  CHECK(ask(file, "PRAGMA user_version") == "3\n");
   CHECK(ask(file, "PRAGMA application_id") == fmt::format("{}\n", 0x6e6b7472));
   CHECK(test::content(file).substr(0, 15) == "SQLite format 3");  // sqlite.org/fileformat.html
   CHECK(logbook::setups(logbook, {}).empty());
@@ -153,7 +153,7 @@ TEST_CASE("unit: a file of version 1 is brought up to date, and nothing in it is
     Logbook logbook(file, options);
     CHECK(logbook::setups(logbook, {}).size() == 2);
   }
-  CHECK(ask(file, "PRAGMA user_version") == "2\n");
+  CHECK(ask(file, "PRAGMA user_version") == "3\n");
   CHECK(ask(file, "SELECT * FROM readings ORDER BY id") == readings);
   CHECK(ask(file, "SELECT * FROM setups ORDER BY id") == setups);
   CHECK(ask(file, "SELECT * FROM verdicts ORDER BY id") == verdicts);
@@ -175,14 +175,14 @@ TEST_CASE("fault: a logbook of a newer version is refused and left alone") {
   const test::Folder folder;
   const fs::path file = folder / "logbook.sqlite";
   Logbook(file).record(test::heron_session(), test::heron_judgement());
-  test::tell(file, "PRAGMA user_version = 3");
+  test::tell(file, "PRAGMA user_version = 4");
   const std::string bytes = test::content(file);
   for (const Access access : {Access::read, Access::write}) {
     OpenOptions options;
     options.access = access;
     const std::string line = complaint([&] { Logbook logbook(file, options); });
     CHECK(says(line, file.string()));
-    CHECK(says(line, "version 3"));
+    CHECK(says(line, "version 4"));
     CHECK(says(line, "newer nocktrail"));
   }
   CHECK(test::content(file) == bytes);

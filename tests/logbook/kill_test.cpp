@@ -185,7 +185,10 @@ TEST_CASE("fault: several processes make the same new file and record in it at o
     if (child == 0) {
       int failures = kSessions;
       try {
-        Logbook logbook(file);
+        // SQLite's waiting is by lot: on a busy machine five seconds may pass without the turn.
+        logbook::OpenOptions patient;
+        patient.busy_timeout_ms = 60000;
+        Logbook logbook(file, patient);
         for (int i = 0; i < kSessions; ++i) {
           tune::SessionRecord session = session_of_round(0);
           session.folder = fmt::format("/home/robin/{}/{}", process, i);
@@ -195,7 +198,8 @@ TEST_CASE("fault: several processes make the same new file and record in it at o
           logbook.record(session, judgement_of_round(0));
           --failures;
         }
-      } catch (...) {
+      } catch (const std::exception& fault) {
+        fmt::print(stderr, "process {}: {}\n", process, fault.what());
       }
       ::_exit(failures);
     }

@@ -114,6 +114,30 @@ TEST_CASE("unit: clips are overruled from either file") {
   CHECK(plan.setups[1].clips[0].hand == Hand::unknown);
 }
 
+TEST_CASE("unit: one shot of a clip is left out, from either file") {
+  const Folder folder;
+  folder.write("session.toml",
+               "[clip.\"1-a/same.mp4#3\"]\ndrop = \"slipped\"\n"
+               "[clip.\"take #2.mp4\"]\ndrop = \"all of it\"\n");
+  folder.write("1-a/setup.toml", "[clip.\"same.mp4#2\"]\ndrop = \"plucked\"\n");
+  folder.write("1-a/same.mp4", "1");
+  folder.write("1-a/take #2.mp4", "2");
+  folder.write("2-b/same.mp4", "3");
+  const Plan plan = load(folder.path());
+  CHECK(plan.messages.empty());
+  CHECK(plan.faults.empty());
+  const std::map<int, std::string> two = {{2, "plucked"}, {3, "slipped"}};
+  CHECK(plan.setups[0].clips[0].dropped.empty());
+  CHECK(plan.setups[0].clips[0].dropped_shots == two);
+  CHECK(plan.setups[0].clips[1].dropped == "all of it");
+  CHECK(plan.setups[1].clips[0].dropped_shots.empty());
+
+  folder.write("1-a/setup.toml", "[clip.\"same.mp4#2\"]\ncant = 4\n");
+  const Plan refused = load(folder.path());
+  REQUIRE(refused.faults.size() == 1);
+  CHECK(refused.faults[0].find("only `drop`") != std::string::npos);
+}
+
 TEST_CASE("fault: an overruled clip that is not there, or not one alone") {
   const Folder folder;
   folder.write("session.toml",

@@ -46,6 +46,24 @@ TEST_CASE("unit: a dropped shot stays in the list with its reason and out of the
   CHECK(set.lateral->mean_deg == Approx(-1.0).epsilon(0.02));
 }
 
+TEST_CASE("unit: one shot of a clip of several is dropped, and the others count") {
+  SetupRecord record = setup("01", facts(), -1.0, 0.0);
+  ClipRecord both = shots(-1.0, 0.0, 1)[0];
+  both.file = "both.mp4";
+  both.reading.shots.push_back(shots(8.0, 0.0, 1)[0].reading.shots[0]);
+  both.dropped_shots[2] = "plucked";
+  record.clips.push_back(both);
+  const SetupJudgement set = judged({record}).setups[0];
+  REQUIRE(set.shots.size() == 8);
+  CHECK(set.counted == 7);
+  CHECK(set.shots[6].clip == "both.mp4");
+  CHECK_FALSE(set.shots[6].dropped);
+  CHECK(set.shots[7].clip == "both.mp4#2");
+  CHECK(set.shots[7].dropped);
+  CHECK(set.shots[7].why == "plucked");
+  CHECK(set.lateral->mean_deg == Approx(-1.0).epsilon(0.02));
+}
+
 TEST_CASE("unit: an outlier is named, counted and warned of") {
   SetupRecord record = setup("01", facts(), -1.0, 0.0);
   record.clips.push_back(shots(8.0, 0.0, 1)[0]);

@@ -12,6 +12,7 @@
 #include <cstddef>
 #include <filesystem>
 #include <functional>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -26,11 +27,12 @@ inline constexpr const char* kResultsFolder = "nocktrail-results";
 // A clip that is to be read, with all that the archer said of it.
 struct PlannedClip {
   std::filesystem::path path;
-  std::string dropped;                // the reason; empty: it counts
-  Hand hand = Hand::unknown;          // of this clip alone
-  std::optional<double> cant_deg;     // likewise
-  std::optional<double> focal_35mm;   // that holds: the clip's own, else the set-up's
-  std::optional<double> capture_fps;  // likewise
+  std::string dropped;                       // the reason; empty: it counts
+  std::map<int, std::string> dropped_shots;  // of single shots, by their number from 1
+  Hand hand = Hand::unknown;                 // of this clip alone
+  std::optional<double> cant_deg;            // likewise
+  std::optional<double> focal_35mm;          // that holds: the clip's own, else the set-up's
+  std::optional<double> capture_fps;         // likewise
 };
 
 struct PlannedSetup {
