@@ -1,8 +1,3 @@
-#include <fmt/chrono.h>
-#include <fmt/format.h>
-
-#include <ctime>
-
 #include "container.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
@@ -13,7 +8,7 @@ extern "C" {
 
 namespace nocktrail::media {
 
-std::optional<std::string> filmed_at_utc(const std::filesystem::path& path) {
+std::optional<std::time_t> filmed_at(const std::filesystem::path& path) {
   // A phone whose clock was never set writes the container's own year naught, 1904, or 1970.
   constexpr std::int64_t kYear2000_s = 946684800;
   try {
@@ -30,7 +25,7 @@ std::optional<std::string> filmed_at_utc(const std::filesystem::path& path) {
       }
       const std::int64_t seconds = microseconds / 1000000;
       if (seconds >= kYear2000_s) {
-        return fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", fmt::gmtime(static_cast<std::time_t>(seconds)));
+        return static_cast<std::time_t>(seconds);
       }
     }
   } catch (const UnreadableClip&) {

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <array>
+#include <charconv>
 #include <cmath>
 #include <limits>
 
@@ -310,15 +311,27 @@ ClipTold read_clip_table(Table table, const std::string& name, const std::string
   ClipTold clip;
   clip.name = name;
   clip.field = field;
+  const std::size_t mark = name.rfind('#');
+  if (mark != std::string::npos) {
+    const char* end = name.data() + name.size();
+    int shot = 0;
+    const auto [stop, error] = std::from_chars(name.data() + mark + 1, end, shot);
+    if (error == std::errc() && stop == end && shot > 0) {
+      clip.name = name.substr(0, mark);
+      clip.shot = shot;
+    }
+  }
   if (const auto reason = table.words("drop")) {
     if (reason->find_first_not_of(" \t\r\n") == std::string::npos) {
       table.fail("drop", " must give the reason, for example drop = \"plucked\"");
     }
     clip.dropped = *reason;
   }
-  take_hand(table, clip.hand);
-  take_cant(table, clip.cant_deg);
-  take_camera(table, clip.focal_35mm, clip.capture_fps);
+  if (clip.shot == 0) {
+    take_hand(table, clip.hand);
+    take_cant(table, clip.cant_deg);
+    take_camera(table, clip.focal_35mm, clip.capture_fps);
+  }
   table.refuse_unknown();
   return clip;
 }

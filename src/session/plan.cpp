@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <array>
 #include <cctype>
-#include <charconv>
 #include <system_error>
 
 #include "nocktrail/error.hpp"
@@ -185,7 +184,7 @@ class Planner {
           told.field, hands ? "hand" : "cant", kSetupFile));
     }
     if (!told.dropped.empty()) {
-      clip.dropped = told.dropped;
+      (told.shot > 0 ? clip.dropped_shots[told.shot] : clip.dropped) = told.dropped;
     }
     if (told.hand != Hand::unknown) {
       clip.hand = told.hand;
@@ -195,48 +194,13 @@ class Planner {
     clip.capture_fps = told.capture_fps ? told.capture_fps : clip.capture_fps;
   }
 
-  // "a.mp4#2", the second shot of a.mp4; 0 for a whole clip.
-  static std::pair<std::string, int> clip_and_shot(const std::string& name) {
-    const std::size_t mark = name.rfind('#');
-    int shot = 0;
-    if (mark == std::string::npos) {
-      return {name, 0};
-    }
-    const char* end = name.data() + name.size();
-    const auto [stop, error] = std::from_chars(name.data() + mark + 1, end, shot);
-    return error == std::errc() && stop == end && shot > 0 ? std::pair(name.substr(0, mark), shot)
-                                                           : std::pair(name, 0);
-  }
-
-  // `called` is how the clip may be named besides its file name.
-  bool lay_over_if_named(PlannedClip& clip, const std::string& called, const ClipTold& told) {
-    const std::string file = clip.path.filename().string();
-    if (told.name == file || told.name == called) {
-      lay_over(clip, told);
-      return true;
-    }
-    const auto [name, shot] = clip_and_shot(told.name);
-    if (shot == 0 || (name != file && name != called)) {
-      return false;
-    }
-    if (told.hand != Hand::unknown || told.cant_deg || told.focal_35mm || told.capture_fps) {
-      plan_.faults.push_back(fmt::format(
-          "{}: of one shot only `drop` can be told; give the rest to the whole clip", told.field));
-    }
-    if (!told.dropped.empty()) {
-      clip.dropped_shots[shot] = told.dropped;
-    }
-    return true;
-  }
-
   void overrule(PlannedSetup& setup, const std::vector<ClipTold>& all) {
     for (const ClipTold& told : all) {
-      const bool named =
-          std::any_of(setup.clips.begin(), setup.clips.end(), [&](PlannedClip& clip) {
-            return lay_over_if_named(clip, clip.path.filename().string(), told);
-          });
-      if (named) {
-        continue;
+      const auto clip = std::find_if(
+          setup.clips.begin(), setup.clips.end(),
+          [&](const PlannedClip& c) { return c.path.filename().string() == told.name; });
+      if (clip != setup.clips.end()) {
+        lay_over(*clip, told);
       } else {
         say_missing(told);
       }
@@ -250,17 +214,13 @@ class Planner {
       for (PlannedSetup& setup : plan_.setups) {
         for (PlannedClip& clip : setup.clips) {
           const std::string name = clip.path.filename().string();
-          for (const std::string& named : {told.name, clip_and_shot(told.name).first}) {
-            if (name == named || setup.name + "/" + name == named) {
-              found.emplace_back(&setup, &clip);
-              break;
-            }
+          if (name == told.name || setup.name + "/" + name == told.name) {
+            found.emplace_back(&setup, &clip);
           }
         }
       }
       if (found.size() == 1) {
-        const auto& [setup, clip] = found.front();
-        lay_over_if_named(*clip, setup->name + "/" + clip->path.filename().string(), told);
+        lay_over(*found.front().second, told);
       } else if (found.empty()) {
         say_missing(told);
       } else {

@@ -289,7 +289,9 @@ class Run {
     StoredReading stored;
     stored.with = with;
     stored.read_at_utc = utc(std::time(nullptr));
-    stored.filmed_at_utc = media::filmed_at_utc(job.clip->path).value_or("");
+    if (const std::optional<std::time_t> filmed = media::filmed_at(job.clip->path)) {
+      stored.filmed_at_utc = utc(*filmed);
+    }
     bool worth_keeping = true;
     try {
       stored.reading = read_(job.clip->path, options, [&](const std::string& what, double share) {
@@ -416,6 +418,11 @@ class Run {
     if (const std::optional<struct stat> file = file_status(job.clip->path);
         record.filmed_at_utc.empty() && file) {
       record.filmed_at_utc = utc(file->st_mtim.tv_sec);
+    }
+    if (const int shots = static_cast<int>(record.reading.shots.size());
+        !record.dropped_shots.empty() && record.dropped_shots.rbegin()->first > shots) {
+      message(fmt::format("{}: shot {} is to be left out, but the clip holds {}", job.name(),
+                          record.dropped_shots.rbegin()->first, shots));
     }
     job.ready = true;
     const std::lock_guard<std::mutex> guard(mutex_);

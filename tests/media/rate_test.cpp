@@ -72,18 +72,19 @@ TEST_CASE("without a tag, or with an absurd one, the container's rate holds") {
 }
 
 TEST_CASE("when a clip was filmed, by its own tag") {
-  // As ffprobe prints it for the phone's file.
+  // Expected: what ffprobe prints for the phone's file, 2020-10-30T12:14:50Z, and what the ffmpeg
+  // tool is told, 2026-05-03T06:30:00Z; in seconds by GNU date.
   if (const auto path = phone_clip("sample_sef_slow_motion.mp4")) {
-    CHECK(filmed_at_utc(*path) == "2020-10-30T12:14:50Z");
+    CHECK(filmed_at(*path) == 1604060090);
   }
   const Scratch scratch;
   const std::string frames = "-f lavfi -i testsrc=s=64x48:d=0.2 -pix_fmt yuv420p ";
   if (const auto path =
           scratch.make("zone.mp4", frames + "-metadata creation_time=2026-05-03T08:30:00+02:00")) {
-    CHECK(filmed_at_utc(*path) == "2026-05-03T06:30:00Z");
-    CHECK_FALSE(filmed_at_utc(scratch.file("missing.mp4")));
-    CHECK_FALSE(filmed_at_utc(*scratch.make("untold.mp4", frames)));
-    CHECK_FALSE(filmed_at_utc(
+    CHECK(filmed_at(*path) == 1777789800);
+    CHECK_FALSE(filmed_at(scratch.file("missing.mp4")));
+    CHECK_FALSE(filmed_at(*scratch.make("untold.mp4", frames)));
+    CHECK_FALSE(filmed_at(
         *scratch.make("unset.mp4", frames + "-metadata creation_time=1970-01-01T00:00:00Z")));
   }
 }

@@ -184,6 +184,18 @@ TEST_CASE("unit: a dropped clip is read and kept with its reason") {
   CHECK(says(clip_line("1-start", *a), "1-start/a.mp4: left out (plucked); nock left 3.00"));
 }
 
+TEST_CASE("unit: a shot to be left out that is not there is said") {
+  const Folder folder;
+  three_clips(folder);
+  folder.write("1-start/setup.toml",
+               "[clip.\"a.mp4#1\"]\ndrop = \"plucked\"\n[clip.\"a.mp4#9\"]\ndrop = \"slipped\"\n");
+  FakeReader reader;
+  const SessionRead read = read_session(folder.path(), fakes(reader));
+  REQUIRE(read.messages.size() == 1);
+  CHECK(read.messages[0] == "1-start/a.mp4: shot 9 is to be left out, but the clip holds 1");
+  CHECK(says(clip_line("1-start", *clip_named(read.record, "a.mp4")), "shot 1 left out (plucked)"));
+}
+
 TEST_CASE("unit: one clip in one line") {
   const Folder folder;
   three_clips(folder);

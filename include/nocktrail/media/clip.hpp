@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <ctime>
 #include <filesystem>
 #include <memory>
 #include <opencv2/core.hpp>
@@ -140,10 +141,10 @@ class Clip {
   std::unique_ptr<State> state_;
 };
 
-// When a clip was filmed, ISO 8601 in UTC, by its own tag (ISO/IEC 14496-12, creation_time of mvhd
-// or mdhd, and its like in other containers). nullopt where there is none, where the clock was
-// never set, or where the file cannot be opened.
-std::optional<std::string> filmed_at_utc(const std::filesystem::path& path);
+// When a clip was filmed, seconds since 1970 UTC, by its own tag (ISO/IEC 14496-12, creation_time
+// of mvhd or mdhd, and its like in other containers). nullopt where there is none, where the clock
+// was never set, or where the file cannot be opened.
+std::optional<std::time_t> filmed_at(const std::filesystem::path& path);
 
 // Lower-case hex SHA-256 of the file's bytes. Throws UnreadableClip if it cannot be read.
 std::string sha256_of_file(const std::filesystem::path& path);

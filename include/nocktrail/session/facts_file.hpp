@@ -19,8 +19,9 @@ inline constexpr const char* kSetupFile = "setup.toml";
 
 // What [clip."NAME"] says of one clip; what it does not say holds as for the set-up.
 struct ClipTold {
-  std::string name;     // as written: "IMG_01.mp4", or with its set-up, "2-lower/IMG_01.mp4"
-  std::string field;    // for messages: file, line and table
+  std::string name;   // "IMG_01.mp4", or with its set-up, "2-lower/IMG_01.mp4"
+  int shot = 0;       // from 1, where "#2" behind the name means one shot alone; 0: the whole clip
+  std::string field;  // for messages: file, line and table
   std::string dropped;  // the reason for leaving it out; empty: it counts
   Hand hand = Hand::unknown;
   std::optional<double> cant_deg;
