@@ -7,12 +7,12 @@
 #include <cmath>
 #include <future>
 #include <numeric>
-#include <opencv2/core/utility.hpp>
 
 #include "debug_pictures.hpp"
 #include "nocktrail/flight/headline.hpp"
 #include "nocktrail/steady/plumb.hpp"
 #include "nocktrail/track/loose.hpp"
+#include "sightings.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
@@ -139,181 +139,6 @@ flight::Parameters start_from(const track::Sweep& sweep, const flight::FlightPri
   return p;
 }
 
-constexpr double kShaftDiameterM = 0.0075;
-
-// A shorter shaft is a blob of vanes and blur whose ends mean nothing.
-constexpr double kLeastLengthPx = 10.0;
-
-track::Expected expect(const flight::FlightFit& fit, double t_s) {
-  track::Expected expected;
-  expected.nock_px = flight::seen_px(fit, t_s, 0.0);
-  expected.tip_px = flight::seen_px(fit, t_s, 1.0);
-  const flight::ArrowState<double> state = flight::state_of(fit, t_s);
-  const double nock_m = flight::shaft_point<double>(state, 0.0, 0.0).z();
-  const double tip_m = flight::shaft_point<double>(state, 1.0, 0.0).z();
-  expected.depth_ratio = nock_m > 0.2 ? tip_m / nock_m : 0.0;
-  expected.width_px = std::exp(fit.parameters[flight::kLogFocal]) * kShaftDiameterM /
-                      std::max(0.3, state.centre_m.z());
-  // The bent shaft against its chord.
-  const Eigen::Vector2d chord = (expected.tip_px - expected.nock_px).normalized();
-  const Eigen::Vector2d across(-chord.y(), chord.x());
-  const double length = (expected.tip_px - expected.nock_px).norm();
-  constexpr int kSteps = 20;
-  for (int i = 0; i <= kSteps && expected.depth_ratio > 0.0; ++i) {
-    const double fraction = static_cast<double>(i) / kSteps;
-    const double share = fraction / (expected.depth_ratio * (1.0 - fraction) + fraction);
-    const Eigen::Vector2d on_chord = expected.nock_px + chord * (fraction * length);
-    expected.bow_px.push_back(
-        (flight::seen_px(fit, t_s, std::clamp(share, 1e-6, 1.0 - 1e-6)) - on_chord).dot(across));
-  }
-  return expected;
-}
-
-// How far around the model to look.
-struct Search {
-  double across_px = 3.0;
-  double along_share = 0.2;  // of the arrow's length in the picture
-  double bend_slack = 0.0;   // of the arrow's length in the picture, see Expected
-  bool painted = false;
-};
-
-bool inside(const cv::Size& size, const Eigen::Vector2d& p) {
-  return p.x() > 2 && p.y() > 2 && p.x() < size.width - 3 && p.y() < size.height - 3;
-}
-
-// job(k) for each of `count` frames, on every core; the answers in the frames' order.
-template <typename Answer, typename Job>
-std::vector<std::optional<Answer>> for_each_frame(std::size_t count, const Job& job) {
-  std::vector<std::optional<Answer>> answers(count);
-  cv::parallel_for_(cv::Range(0, static_cast<int>(count)), [&](const cv::Range& range) {
-    for (int k = range.start; k < range.end; ++k) {
-      answers[static_cast<std::size_t>(k)] = job(static_cast<std::size_t>(k));
-    }
-  });
-  return answers;
-}
-
-std::vector<track::ArrowSighting> coarse_sightings(const track::Region& region,
-                                                   const track::Sweep& sweep,
-                                                   const std::vector<double>& t_s,
-                                                   const track::ShaftOptions& options) {
-  const auto shafts = for_each_frame<track::CoarseShaft>(t_s.size(), [&](std::size_t k) {
-    return track::coarse_shaft(region, k, sweep, t_s[k], options);
-  });
-  std::vector<track::ArrowSighting> sightings;
-  for (std::size_t k = 0; k < t_s.size(); ++k) {
-    const auto& shaft = shafts[k];
-    if (!shaft) {
-      continue;
-    }
-    track::ArrowSighting sighting;
-    sighting.frame = static_cast<int>(k);
-    sighting.t_s = t_s[k];
-    const double length = (shaft->nock_px - shaft->tip_px).norm();
-    for (const double share : {0.15, 0.5, 0.85}) {
-      sighting.centre.push_back({shaft->nock_px + share * (shaft->tip_px - shaft->nock_px), 0.8});
-    }
-    sighting.nock = track::EndPoint{shaft->nock_px, 2.0 + 0.05 * length};
-    sighting.tip = track::EndPoint{shaft->tip_px, 2.0 + 0.05 * length};
-    sightings.push_back(sighting);
-  }
-  return sightings;
-}
-
-// Cuts the arrow open in every frame in which the model puts it into the picture, and sights it:
-// with `painted`, each frame is matched to the arrow's paint as all frames show it. `paint` is what
-// the pass before learned, and becomes what this one did.
-std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
-                                                 const flight::FlightFit& fit, double first_s,
-                                                 const std::vector<double>& t_s,
-                                                 const cv::Size& size, const Search& search,
-                                                 const track::ShaftOptions& options,
-                                                 std::optional<track::ArrowPaint>& paint) {
-  const track::ArrowPaint* known = paint ? &*paint : nullptr;
-  auto cut = for_each_frame<track::ShaftProfile>(
-      t_s.size(), [&](std::size_t k) -> std::optional<track::ShaftProfile> {
-        if (t_s[k] < first_s || region.difference[k].empty()) {
-          return std::nullopt;
-        }
-        track::Expected expected = expect(fit, t_s[k]);
-        const double length = (expected.tip_px - expected.nock_px).norm();
-        if (expected.depth_ratio <= 0.0 || !inside(size, expected.tip_px) ||
-            length < kLeastLengthPx) {
-          return std::nullopt;
-        }
-        expected.search_across_px = search.across_px;
-        expected.bend_slack_px = search.bend_slack * length;
-        expected.search_along_px = std::clamp(search.along_share * length, 4.0, 16.0);
-        return track::cut_open(region, k, t_s[k], expected, options, known);
-      });
-  std::vector<track::ShaftProfile> profiles;
-  for (auto& profile : cut) {
-    if (profile) {
-      profiles.push_back(std::move(*profile));
-    }
-  }
-  paint = search.painted ? track::learn_paint(profiles, options) : std::nullopt;
-  std::vector<track::ArrowSighting> sightings;
-  for (const track::ShaftProfile& profile : profiles) {
-    track::ArrowSighting sighting = track::sight(profile, paint, options);
-    if (sighting.centre.size() >= 2) {
-      sightings.push_back(std::move(sighting));
-    }
-  }
-  return sightings;
-}
-
-// The point's places in the frames around the exit, for the power stroke. `before` has the picture
-// before the loose as its background: bow and hand hardly move during the stroke, so that what is
-// new in front of them is the arrow. On the string the arrow does not lie on the backward
-// continuation of its flight, hence the wide search across.
-std::vector<flight::TipPlace> tip_places(const track::Region& region, const flight::FlightFit& fit,
-                                         const std::vector<double>& t_s, double from_s, double to_s,
-                                         const cv::Size& size, const track::ShaftOptions& options) {
-  // The path of the point, from well before the exit to well after the last frame looked at.
-  std::vector<Eigen::Vector2d> curve;
-  std::vector<double> virtual_s;
-  std::vector<double> width_px;
-  const double focal = std::exp(fit.parameters[flight::kLogFocal]);
-  const auto tip_depth = [&](double t) {
-    const auto state = flight::state_of(fit, t);
-    return (state.centre_m + state.axis * ((1.0 - state.balance) * state.length_m)).z();
-  };
-  for (double t = from_s - 0.012; t < to_s + 0.025; t += 0.0001) {
-    if (tip_depth(t) < 0.7) {
-      continue;
-    }
-    const Eigen::Vector2d p = flight::seen_px(fit, t, 1.0);
-    if (!inside(size, p) || (!curve.empty() && (p - curve.back()).norm() < 1.0)) {
-      continue;
-    }
-    curve.push_back(p);
-    virtual_s.push_back(t);
-    width_px.push_back(focal * kShaftDiameterM / tip_depth(t));
-  }
-  std::vector<flight::TipPlace> places;
-  constexpr double kBesideM = 0.03;
-  const double across_px =
-      curve.empty() ? 4.0 : std::clamp(width_px.front() / kShaftDiameterM * kBesideM, 6.0, 30.0);
-  const double speed = std::exp(fit.parameters[flight::kLogSpeed]);
-  for (std::size_t k = 0; k < t_s.size(); ++k) {
-    if (t_s[k] < from_s || t_s[k] > to_s || curve.size() < 20 || region.difference[k].empty()) {
-      continue;
-    }
-    const auto end = track::foremost_end(region, k, curve, width_px, across_px, options);
-    if (!end) {
-      continue;
-    }
-    const auto i = static_cast<std::size_t>(*end);
-    const std::size_t j = std::min(i + 1, curve.size() - 1);
-    const double f = *end - static_cast<double>(i);
-    const double px_m = j > i ? speed * (virtual_s[j] - virtual_s[i]) : 0.005;
-    places.push_back(
-        {t_s[k], (1 - f) * virtual_s[i] + f * virtual_s[j], std::hypot(0.008, 1.5 * px_m)});
-  }
-  return places;
-}
-
 // How far the camera is from the line of flight, metres.
 double camera_distance_m(const flight::FlightFit& fit) {
   const flight::ArrowState<double> state = flight::state_of(fit, fit.anchor_s);
@@ -356,6 +181,19 @@ Candidate settled(std::vector<Candidate> rounds) {
   return middle;
 }
 
+// Ends of a painted arrow are those of its picture, smear and all: less is left to doubt than where
+// contrast falls off. A nock's ears stand some 6 mm behind its throat, and the picture of a point
+// ends short of its tip; on clips of known truth, with frames laid exactly on each other, what is
+// left scatters by 14 mm at the nock and 10 mm at the point.
+flight::FlightPriors with_painted_ends(flight::FlightPriors priors,
+                                       const track::PaintedArrow& arrow) {
+  const double length_m = priors.length_m.mean;
+  priors.nock_end_m = {-0.010, std::hypot(0.010, arrow.begin_sigma * length_m)};
+  priors.tip_end_m = {0.0, std::hypot(0.008, arrow.end_sigma * length_m)};
+  priors.end_bias_px = 0.5;
+  return priors;
+}
+
 // Fine measurement and fit in turn, the power stroke after each, so that no frame from before the
 // exit takes part in the free flight.
 std::optional<Candidate> refine(const track::Region& region, const track::Region& before,
@@ -371,15 +209,18 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
   constexpr std::size_t kScaleRound = 2;
   constexpr std::size_t kLateScaleRound = 5;
   constexpr double kSettledRad = 0.0009;  // 0.05 deg sideways from one round to the next
-  std::optional<track::ArrowPaint> paint;
+  KnownArrow known;
   std::vector<Candidate> late;  // the rounds in which only small changes are left
   for (std::size_t round = 0;; ++round) {
     Candidate candidate;
     candidate.sightings =
         fine_sightings(region, fit, first_s, t_s, size,
-                       kSearches[std::min(round, kSearches.size() - 1)], shaft_options, paint);
+                       kSearches[std::min(round, kSearches.size() - 1)], shaft_options, known);
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
+    }
+    if (known.arrow) {
+      options.priors = with_painted_ends(options.priors, *known.arrow);
     }
     const auto fit_from = [&](flight::Spread spread) {
       return flight::fit_flight_from_several(candidate.sightings, fit.parameters, spread,

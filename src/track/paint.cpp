@@ -76,144 +76,6 @@ std::optional<Edge> find_edge(const Level& level, double tilt_weight, double ins
   return std::nullopt;
 }
 
-struct Ends {
-  double nock_px = 0.0;  // along coordinates
-  double tip_px = 0.0;
-  double nock_sigma = 1.0;
-  double tip_sigma = 1.0;
-  bool nock_clear = true;  // arrow and background differ there
-  bool tip_clear = true;
-};
-
-// Lens and motion blur of an end, 1 sigma.
-double end_softness_px(double length_px) {
-  return 0.7 + 0.015 * length_px;
-}
-
-// How badly the painted arrow between two ends explains the profile, in noise variances; each
-// pixel counts at most `cap`, so that an occluded stretch cannot drag an end.
-double mismatch(const ShaftProfile& profile, const ArrowPaint& paint, double nock, double tip,
-                double noise, double cap) {
-  const double length = tip - nock;
-  const double soft = end_softness_px(length);
-  double sum = 0.0;
-  for (std::size_t i = 0; i < profile.level.size(); ++i) {
-    const double a = profile.first_px + static_cast<double>(i);
-    const double inside = 0.5 * (std::erf((a - nock) / (soft * std::numbers::sqrt2)) -
-                                 std::erf((a - tip) / (soft * std::numbers::sqrt2)));
-    double predicted = 0.0;
-    double predicted_tilt = 0.0;
-    if (inside > 1e-3) {
-      const double fraction = std::clamp((a - nock) / length, 0.0, 1.0);
-      predicted = inside * (paint.at(share_of(fraction, profile.expected.depth_ratio)) -
-                            profile.background[i]);
-      predicted_tilt = inside * paint.side;
-    }
-    const double r = (profile.level[i] - predicted) / noise;
-    const double rt = profile.tilt_weight * (profile.tilt[i] - predicted_tilt) / noise;
-    sum += std::min(r * r + rt * rt, cap);
-  }
-  return sum;
-}
-
-std::optional<Ends> match_paint(const ShaftProfile& profile, const ArrowPaint& paint,
-                                const ShaftOptions& options) {
-  const double length = profile.length_px();
-  const double reach = profile.expected.search_along_px;
-  // Paint, background and alignment are all a little off: a tenth of the contrast counts as noise.
-  std::vector<double> strength;
-  for (std::size_t i = 0; i < profile.level.size(); ++i) {
-    strength.push_back(profile.strength(i));
-  }
-  const double noise = std::hypot(profile.noise * 1.2, 0.15 * median_of(strength) + 0.2);
-  constexpr double kCap = 16.0;
-  const auto cost = [&](double nock, double tip) {
-    return mismatch(profile, paint, nock, tip, noise, kCap);
-  };
-  double best = 1e300;
-  double nock = 0.0;
-  double tip = length;
-  const double step = reach > 6.0 ? 1.5 : 0.75;
-  for (double n = -reach; n <= reach; n += step) {
-    for (double t = length - reach; t <= length + reach; t += step) {
-      if (t - n < 0.6 * length) {
-        continue;
-      }
-      const double c = cost(n, t);
-      if (c < best) {
-        best = c;
-        nock = n;
-        tip = t;
-      }
-    }
-  }
-  for (double fine = 0.5 * step; fine > 0.04; fine *= 0.5) {
-    for (int pass = 0; pass < 2; ++pass) {
-      for (const double d : {-fine, fine}) {
-        if (const double c = cost(nock + d, tip); c < best) {
-          best = c;
-          nock += d;
-        }
-        if (const double c = cost(nock, tip + d); c < best) {
-          best = c;
-          tip += d;
-        }
-      }
-    }
-  }
-  if (std::abs(nock) > reach - 0.25 || std::abs(tip - length) > reach - 0.25) {
-    return std::nullopt;
-  }
-  // How far each end can move before the match is worse by one unit of its own scatter. Where arrow
-  // and background look alike that is far, and the end is in the middle of it, known that poorly.
-  const double scale = std::max(1.0, best / static_cast<double>(profile.level.size()));
-  struct Span {
-    double middle = 0.0;
-    double half = 0.0;
-  };
-  const auto span_of = [&](const auto& cost_at) {
-    constexpr double kStep = 0.25;
-    double back = 0.0;
-    double on = 0.0;
-    while (back < reach && cost_at(-back - kStep) < best + scale) {
-      back += kStep;
-    }
-    while (on < reach && cost_at(on + kStep) < best + scale) {
-      on += kStep;
-    }
-    return Span{0.5 * (on - back), 0.5 * (on + back) + 0.5 * kStep};
-  };
-  // Contrast of each end against that of the whole arrow.
-  std::vector<double> whole;
-  const auto contrast = [&](double from, double to) {
-    double sum = 0.0;
-    constexpr int kSteps = 6;
-    for (int i = 0; i < kSteps; ++i) {
-      const double fraction = from + (to - from) * (i + 0.5) / kSteps;
-      const double a = nock + fraction * (tip - nock);
-      const double off = std::hypot(paint.at(share_of(fraction, profile.expected.depth_ratio)) -
-                                        level_at(profile.background, profile.first_px, a),
-                                    profile.tilt_weight * paint.side);
-      sum += off / kSteps;
-      whole.push_back(off);
-    }
-    return sum;
-  };
-  const double nock_contrast = contrast(0.0, 0.15);
-  const double tip_contrast = contrast(0.85, 1.0);
-  contrast(0.15, 0.5);
-  contrast(0.5, 0.85);
-  const double clear = options.clear_end * median_of(whole);
-  const Span nock_span = span_of([&](double d) { return cost(nock + d, tip); });
-  const Span tip_span = span_of([&](double d) { return cost(nock, tip + d); });
-  return Ends{nock + nock_span.middle,
-              tip + tip_span.middle,
-              std::hypot(options.painted_floor_px, nock_span.half, options.nock_share * length),
-              std::hypot(options.painted_floor_px, tip_span.half, options.tip_share * length),
-              nock_contrast > clear,
-              tip_contrast > clear};
-}
-
 // Sums over the pixels of a few columns of a profile's patch, for bars of any contrast p and any
 // rise `side` of the grey across: the squared residual of y - p t - side o.
 struct BlockSums {
@@ -268,6 +130,8 @@ std::vector<BlockSums> block_sums(const ShaftProfile& profile, double shift,
   return blocks;
 }
 
+}  // namespace
+
 // Which side of the shaft is lit, and how much: one number for the whole shot, since neither the
 // sun nor the arrow's direction changes in a few metres. Frames before different backgrounds tell
 // it from a shifted line, wide ones best.
@@ -275,7 +139,7 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
   std::vector<std::vector<std::vector<BlockSums>>> frames;  // by frame, shift, block
   std::vector<double> strength;
   for (const ShaftProfile& profile : profiles) {
-    if (profile.length_px() < options.paint_length_px ||
+    if (profile.length_px() < options.side_length_px ||
         profile.expected.width_px < options.side_width_px) {
       continue;
     }
@@ -326,124 +190,7 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
   return best;
 }
 
-double strength_at(const ShaftProfile& profile, double a) {
-  return std::hypot(level_at(profile.level, profile.first_px, a),
-                    profile.tilt_weight * level_at(profile.tilt, profile.first_px, a));
-}
-
-constexpr std::size_t kBins = 40;
-
-// The shares between which the arrow shows. Where the model's arrow is longer than the seen one,
-// the stretch beyond the end is bare background in every frame: learned as paint of the
-// background's own grey it would fit there for ever, and the end would never be found.
-struct Shown {
-  double from = 0.0;
-  double to = 1.0;
-  double at(double share) const { return from + share * (to - from); }
-};
-
-Shown shown_part(const std::vector<const ShaftProfile*>& teachers) {
-  std::vector<std::vector<double>> contrast(kBins);
-  for (const ShaftProfile* profile : teachers) {
-    const double length = profile->length_px();
-    std::vector<double> inner;
-    for (double a = 0.2 * length; a < 0.8 * length; a += 1.0) {
-      inner.push_back(strength_at(*profile, a));
-    }
-    const double unit = std::max(median_of(inner), 1e-6);
-    for (std::size_t bin = 0; bin < kBins; ++bin) {
-      const double share = (static_cast<double>(bin) + 0.5) / kBins;
-      const double a = length * fraction_of(share, profile->expected.depth_ratio);
-      contrast[bin].push_back(strength_at(*profile, a) / unit);
-    }
-  }
-  std::vector<double> middle;
-  for (const std::vector<double>& bin : contrast) {
-    middle.push_back(median_of(bin));
-  }
-  // From an end inward to where half the usual contrast stands, share of the length.
-  const auto bare = [&](const auto& level) {
-    constexpr double kHalf = 0.5;
-    constexpr std::size_t kMost = 6;
-    for (std::size_t i = 0; i < kMost; ++i) {
-      if (level(i) < kHalf) {
-        continue;
-      }
-      if (i == 0) {
-        return 0.0;
-      }
-      const double between = (kHalf - level(i - 1)) / std::max(1e-6, level(i) - level(i - 1));
-      return (static_cast<double>(i) - 0.5 + between) / kBins;
-    }
-    return 0.0;  // a camouflaged end: nothing to be learned there
-  };
-  Shown shown;
-  shown.from = bare([&](std::size_t i) { return middle[i]; });
-  shown.to = 1.0 - bare([&](std::size_t i) { return middle[kBins - 1 - i]; });
-  return shown;
-}
-
-}  // namespace
-
-double ArrowPaint::at(double share) const {
-  const double c = std::clamp(share * static_cast<double>(grey.size()) - 0.5, 0.0,
-                              static_cast<double>(grey.size()) - 1.001);
-  const auto i = static_cast<std::size_t>(c);
-  const double f = c - static_cast<double>(i);
-  return (1 - f) * grey[i] + f * grey[i + 1];
-}
-
-std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
-                                      const ShaftOptions& options) {
-  std::vector<const ShaftProfile*> teachers;
-  for (const ShaftProfile& profile : profiles) {
-    if (profile.length_px() >= options.paint_length_px) {
-      teachers.push_back(&profile);
-    }
-  }
-  if (teachers.size() < 4) {
-    return std::nullopt;
-  }
-  const Shown shown = shown_part(teachers);
-  std::vector<std::vector<double>> seen(kBins);
-  for (const ShaftProfile* profile : teachers) {
-    const double length = profile->length_px();
-    const auto place = [&](double share) {
-      return length * fraction_of(shown.at(share), profile->expected.depth_ratio);
-    };
-    for (std::size_t bin = 0; bin < kBins; ++bin) {
-      const double a = place((static_cast<double>(bin) + 0.5) / kBins);
-      // The blurred ends are half background: learned as paint, they would push the ends outward.
-      if (std::min(a - place(0.0), place(1.0) - a) < 1.3 * end_softness_px(length)) {
-        continue;
-      }
-      seen[bin].push_back(level_at(profile->level, profile->first_px, a) +
-                          level_at(profile->background, profile->first_px, a));
-    }
-  }
-  // Bins that no frame shows clear of the ends take the nearest one's paint.
-  ArrowPaint paint;
-  std::size_t first = kBins;
-  std::size_t last = 0;
-  for (std::size_t bin = 0; bin < kBins; ++bin) {
-    if (!seen[bin].empty()) {
-      first = std::min(first, bin);
-      last = bin;
-    }
-  }
-  if (first >= last) {
-    return std::nullopt;
-  }
-  for (std::size_t bin = 0; bin < kBins; ++bin) {
-    const std::size_t from = std::clamp(bin, first, last);
-    paint.grey.push_back(seen[from].empty() ? paint.grey.back() : median_of(seen[from]));
-  }
-  paint.side = learn_side(profiles, options);
-  return paint;
-}
-
-ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>& paint,
-                    const ShaftOptions& options) {
+ArrowSighting sight(const ShaftProfile& profile, const ShaftOptions& options) {
   ArrowSighting sighting;
   sighting.frame = static_cast<int>(profile.frame);
   sighting.t_s = profile.t_s;
@@ -451,35 +198,21 @@ ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>
   const double length = profile.length_px();
   double begin = 0.0;
   double end = length;
-  const std::optional<Ends> ends =
-      paint ? match_paint(profile, *paint, options) : std::optional<Ends>{};
-  if (ends) {
-    begin = ends->nock_px;
-    end = ends->tip_px;
-    const double useless = std::max(2.5, 0.2 * length);
-    if (ends->nock_clear && ends->nock_sigma < useless) {
-      sighting.nock = EndPoint{profile.place(begin), ends->nock_sigma};
-    }
-    if (ends->tip_clear && ends->tip_sigma < useless) {
-      sighting.tip = EndPoint{profile.place(end), ends->tip_sigma};
-    }
-  } else if (!paint) {
-    const double inside = std::min(0.3 * length, 14.0);
-    const auto level = [&](double a) {
-      return std::pair(level_at(profile.level, profile.first_px, a),
-                       level_at(profile.tilt, profile.first_px, a));
-    };
-    const double reach = profile.expected.search_along_px;
-    if (const auto nock = find_edge([&](double o) { return level(-o); }, profile.tilt_weight,
-                                    inside, reach, profile.noise, options)) {
-      begin = -nock->at;
-      sighting.nock = EndPoint{profile.place(begin), nock->sigma};
-    }
-    if (const auto tip = find_edge([&](double o) { return level(length + o); }, profile.tilt_weight,
-                                   inside, reach, profile.noise, options)) {
-      end = length + tip->at;
-      sighting.tip = EndPoint{profile.place(end), tip->sigma};
-    }
+  const double inside = std::min(0.3 * length, 14.0);
+  const auto level = [&](double a) {
+    return std::pair(level_at(profile.level, profile.first_px, a),
+                     level_at(profile.tilt, profile.first_px, a));
+  };
+  const double reach = profile.expected.search_along_px;
+  if (const auto nock = find_edge([&](double o) { return level(-o); }, profile.tilt_weight, inside,
+                                  reach, profile.noise, options)) {
+    begin = -nock->at;
+    sighting.nock = EndPoint{profile.place(begin), nock->sigma};
+  }
+  if (const auto tip = find_edge([&](double o) { return level(length + o); }, profile.tilt_weight,
+                                 inside, reach, profile.noise, options)) {
+    end = length + tip->at;
+    sighting.tip = EndPoint{profile.place(end), tip->sigma};
   }
   for (std::size_t i = 0; i < profile.centre.size(); ++i) {
     const double a = profile.centre_at_px[i];

@@ -14,6 +14,10 @@ double median_of(std::vector<double> values) {
   return *middle;
 }
 
+double slice_px(double length_px) {
+  return std::clamp(std::floor(length_px / 12.0), 2.0, 8.0);
+}
+
 float sample(const cv::Mat& image, double x, double y) {
   const int x0 = static_cast<int>(std::floor(x));
   const int y0 = static_cast<int>(std::floor(y));

@@ -11,6 +11,9 @@ namespace nocktrail::track {
 
 double median_of(std::vector<double> values);
 
+// How long a piece of a shaft is looked at at once for its centre.
+double slice_px(double length_px);
+
 // Bilinear sample of a CV_32F picture; 0 outside.
 float sample(const cv::Mat& image, double x, double y);
 

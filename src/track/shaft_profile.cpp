@@ -225,7 +225,7 @@ std::optional<Straight> agree(std::vector<Slice>& slices, double tolerance) {
 
 std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
                                      const Expected& expected, const ShaftOptions& options,
-                                     const ArrowPaint* known) {
+                                     double side) {
   const Eigen::Vector2d shaft = expected.tip_px - expected.nock_px;
   const double length = shaft.norm();
   if (length < 3.0) {
@@ -244,23 +244,22 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
       rectify(region, frame, expected, profile.along, -margin, length + margin, reach);
   const auto column_of = [&](double a) { return static_cast<int>(std::lround(a - patch.a0)); };
 
-  const int slice_px = std::clamp(static_cast<int>(length / 12.0), 2, 8);
+  const double step_px = slice_px(length);
   std::vector<Slice> slices;
-  for (double a = 1.0; a + slice_px <= length; a += slice_px) {
+  for (double a = 1.0; a + step_px <= length; a += step_px) {
     const int first = std::clamp(column_of(a), 0, patch.columns - 1);
-    const int last = std::clamp(column_of(a + slice_px) - 1, first, patch.columns - 1);
-    const double tilt = known != nullptr ? known->side : 0.0;
+    const int last = std::clamp(column_of(a + step_px) - 1, first, patch.columns - 1);
     const auto slice =
-        fit_slice(patch, first, last, 0.0, expected.search_across_px, width, tilt, options);
+        fit_slice(patch, first, last, 0.0, expected.search_across_px, width, side, options);
     if (slice) {
       slices.push_back(*slice);
     }
   }
   const std::optional<Straight> line = agree(slices, 0.35 + expected.bend_slack_px);
-  if (!line || static_cast<double>(slices.size()) * slice_px < 0.3 * length) {
+  if (!line || static_cast<double>(slices.size()) * step_px < 0.3 * length) {
     return std::nullopt;
   }
-  profile.shown = std::min(1.0, static_cast<double>(slices.size()) * slice_px / length);
+  profile.shown = std::min(1.0, static_cast<double>(slices.size()) * step_px / length);
   profile.line_offset = line->offset;
   profile.line_slope = line->slope;
   for (const Slice& slice : slices) {

@@ -22,11 +22,11 @@ track::Region region_of(const cv::Mat& difference) {
   return region;
 }
 
-// One frame on its own, the paint of the arrow unknown.
+// One frame on its own.
 track::ArrowSighting measured(const cv::Mat& difference, const track::Expected& expected,
                               const track::ShaftOptions& options) {
   const auto profile = track::cut_open(region_of(difference), 0, 0.0, expected, options);
-  return profile ? track::sight(*profile, std::nullopt, options) : track::ArrowSighting{};
+  return profile ? track::sight(*profile, options) : track::ArrowSighting{};
 }
 
 // Least possible sigma across the shaft of one slice `slice_px` long: noise over the root of the
@@ -121,64 +121,6 @@ TEST_CASE("truth: centre points are unbiased, near the bound, and their sigmas a
   }
 }
 
-TEST_CASE("truth: the ends of a banded arrow are found once its paint is known") {
-  // A light nock and a light crest band on a dark shaft: along it the contrast changes sign twice.
-  constexpr double kGround = 110.0;
-  const track::ShaftOptions options;
-  test::Random random(25);
-  boost::random::uniform_real_distribution<double> share(-1.0, 1.0);
-  std::vector<track::ShaftProfile> profiles;
-  std::vector<Bar> bars;
-  for (int frame = 0; frame < 14; ++frame) {
-    const double length = 75.0 - 3.5 * frame;
-    const Bar bar{{70 + 3 * share(random), 118 + 3 * share(random)},
-                  {72 + 3 * share(random), 118 - length},
-                  3.0,
-                  0.0};
-    cv::Mat difference = cv::Mat::zeros(160, 150, CV_32F);
-    const auto piece = [&](double from, double to, double grey) {
-      const Eigen::Vector2d shaft = bar.tip - bar.nock;
-      test::add_bar(difference, bar.nock + from * shaft, bar.nock + to * shaft, bar.width_px,
-                    grey - kGround, options.edge_softness_px);
-    };
-    piece(0.0, 0.08, 200.0);
-    piece(0.08, 0.22, 50.0);
-    piece(0.22, 0.30, 190.0);
-    piece(0.30, 1.0, 50.0);
-    test::add_noise(difference, kNoise, random);
-    track::Region region = region_of(difference);
-    region.background.setTo(kGround);
-    track::Expected expected;
-    expected.nock_px = bar.nock + Eigen::Vector2d(share(random), 1.5 * share(random));
-    expected.tip_px = bar.tip + Eigen::Vector2d(share(random), 1.5 * share(random));
-    expected.width_px = bar.width_px;
-    const auto profile = track::cut_open(region, 0, 0.0, expected, options);
-    REQUIRE(profile.has_value());
-    profiles.push_back(*profile);
-    bars.push_back(bar);
-  }
-  const auto paint = track::learn_paint(profiles, options);
-  REQUIRE(paint.has_value());
-  CHECK(paint->at(0.6) == doctest::Approx(50.0).epsilon(0.15));
-  CHECK(paint->at(0.26) > kGround);
-  double squares = 0.0;
-  int ends = 0;
-  for (std::size_t i = 0; i < profiles.size(); ++i) {
-    const track::ArrowSighting sighting = track::sight(profiles[i], paint, options);
-    const Eigen::Vector2d along = (bars[i].tip - bars[i].nock).normalized();
-    if (sighting.nock) {
-      squares += std::pow((sighting.nock->at_px - bars[i].nock).dot(along), 2);
-      ++ends;
-    }
-    if (sighting.tip) {
-      squares += std::pow((sighting.tip->at_px - bars[i].tip).dot(along), 2);
-      ++ends;
-    }
-  }
-  CHECK(ends >= 24);  // of 28
-  CHECK(std::sqrt(squares / ends) < options.end_floor_px);
-}
-
 TEST_CASE(
     "truth: the centre line stays in the middle of a shaft that the sun lights from one side") {
   // A round shaft under Lambert's cosine law, the sun 65 deg to one side: strips across it, each
@@ -220,28 +162,27 @@ TEST_CASE(
     expectations.push_back(expected);
     bars.push_back(bar);
   }
-  std::optional<track::ArrowPaint> paint;
+  double side = 0.0;
   std::vector<track::ShaftProfile> profiles;
   for (int pass = 0; pass < 3; ++pass) {
     profiles.clear();
     for (std::size_t i = 0; i < bars.size(); ++i) {
-      if (const auto profile = track::cut_open(regions[i], 0, 0.0, expectations[i], options,
-                                               paint ? &*paint : nullptr)) {
+      if (const auto profile =
+              track::cut_open(regions[i], 0, 0.0, expectations[i], options, side)) {
         profiles.push_back(*profile);
         profiles.back().frame = i;
       }
     }
     REQUIRE(profiles.size() >= 10);
-    paint = track::learn_paint(profiles, options);
-    REQUIRE(paint.has_value());
+    side = track::learn_side(profiles, options);
   }
-  CHECK(paint->side > 15.0);  // the strips' greys rise by 60 over half the width
+  CHECK(side > 15.0);  // the strips' greys rise by 60 over half the width
   double off = 0.0;
   int points = 0;
   for (const track::ShaftProfile& profile : profiles) {
     const Bar& bar = bars[profile.frame];
     const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
-    for (const track::CentrePoint& point : track::sight(profile, paint, options).centre) {
+    for (const track::CentrePoint& point : track::sight(profile, options).centre) {
       off += (point.at_px - bar.nock).dot(Eigen::Vector2d(-along.y(), along.x()));
       ++points;
     }

@@ -22,12 +22,11 @@ struct ShaftOptions {
                               // share of its own contrast (vanes) tells nothing of the shaft
   double centre_floor_px = 0.15;  // best believable accuracy of one slice
   double end_floor_px = 1.3;      // best believable accuracy of an end found by its contrast alone
-  double painted_floor_px = 1.1;  // and of one found by matching the painted arrow
-  double nock_share = 0.018;      // of the length: what of vanes and nock, and of the point, shows
+  double painted_floor_px = 0.9;  // and of one found by matching the painted arrow
+  double nock_share = 0.012;      // of the length: what of vanes and nock, and of the point, shows
   double tip_share = 0.012;       // changes with the background, 1 sigma
-  double clear_end = 0.3;  // an end whose contrast is below this share of the arrow's is hidden
-  double paint_length_px = 18.0;  // frames with a shorter arrow teach no paint
-  double side_width_px = 1.7;     // nor, with a thinner one, which side is lit
+  double side_length_px = 18.0;  // frames with a shorter arrow, or a thinner one, do not teach
+  double side_width_px = 1.7;    // which side is lit
 };
 
 // The stretch of frames cut to the flight's part of the picture, the still background taken off.
@@ -61,6 +60,8 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
 struct Expected {
   Eigen::Vector2d nock_px;
   Eigen::Vector2d tip_px;
+  Eigen::Vector2d nock_velocity_px_s = Eigen::Vector2d::Zero();  // of the picture of the ends
+  Eigen::Vector2d tip_velocity_px_s = Eigen::Vector2d::Zero();
   double depth_ratio = 1.0;  // camera depth of the tip over that of the nock
   double width_px = 3.0;     // of the shaft
   // How far the bent shaft stands off the chord from nock to tip, across (chord direction turned
@@ -96,7 +97,7 @@ struct ShaftProfile {
   Eigen::Vector2d along = Eigen::Vector2d::UnitX();  // nock to tip, in the picture
   double first_px = 0.0;           // coordinate of level[0], from the expected nock, step 1 px
   std::vector<double> level;       // matched contrast, linear light, 255 at white
-  std::vector<double> tilt;        // rise of the grey across the axis, likewise, see ArrowPaint
+  std::vector<double> tilt;        // rise of the grey across the axis, likewise, see learn_side
   double tilt_weight = 0.5;        // noise of one value of level over that of one of tilt
   std::vector<double> background;  // light behind the axis
   double noise = 1.0;              // of one value of level, 1 sigma
@@ -113,30 +114,20 @@ struct ShaftProfile {
   Eigen::Vector2d place(double along_px) const;
 };
 
-// The arrow's own grey level along its length (0 nock, 1 tip), gathered from all frames in which
-// it is long. Lets a frame be matched as a whole: a light nock on a dark shaft, crest bands and
-// stretches that vanish before their background no longer pass for ends.
-struct ArrowPaint {
-  std::vector<double> grey;  // at shares (i + 0.5) / size()
-  // A round shaft in the sun has a lit and a shaded side: across it, with u from -1 at one edge to
-  // +1 at the other (chord direction turned by +90 deg), its grey is grey + side u.
-  double side = 0.0;
-  double at(double share) const;
-};
-
-// nullopt when nothing as straight and thin as a shaft stands out there. With `known` paint from
-// an earlier pass, its lit side no longer draws the centre line over.
+// nullopt when nothing as straight and thin as a shaft stands out there. A `side` known from an
+// earlier pass (see learn_side) no longer draws the centre line over.
 std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
                                      const Expected& expected, const ShaftOptions& options,
-                                     const ArrowPaint* known = nullptr);
+                                     double side = 0.0);
 
-std::optional<ArrowPaint> learn_paint(const std::vector<ShaftProfile>& profiles,
-                                      const ShaftOptions& options);
+// Which side of the shaft is lit, and how much: a round shaft in the sun has a bright and a dark
+// side. Across it, with u from -1 at one edge to +1 at the other (chord direction turned by +90
+// deg), its grey is that of its paint + side u. One number for the whole shot, since neither the sun
+// nor the arrow's direction changes in a few metres; 0 when it cannot be told.
+double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions& options);
 
-// Centre points and both ends. Without paint, each end is where the contrast falls off; with it,
-// the ends are where the painted arrow, laid over the background, explains the profile best.
-ArrowSighting sight(const ShaftProfile& profile, const std::optional<ArrowPaint>& paint,
-                    const ShaftOptions& options);
+// Centre points, and both ends where the contrast falls off.
+ArrowSighting sight(const ShaftProfile& profile, const ShaftOptions& options);
 
 // The foremost end of a shaft that lies along `curve` (points about a pixel apart, from near the
 // bow outward to empty ground), as a fractional index into it: coming from the far end, where

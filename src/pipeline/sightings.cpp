@@ -1,0 +1,212 @@
+#include "sightings.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/core/utility.hpp>
+
+namespace nocktrail::pipeline {
+namespace {
+
+constexpr double kShaftDiameterM = 0.0075;
+
+// A shorter shaft is a blob of vanes and blur whose ends mean nothing.
+constexpr double kLeastLengthPx = 10.0;
+
+track::Expected expect(const flight::FlightFit& fit, double t_s) {
+  track::Expected expected;
+  expected.nock_px = flight::seen_px(fit, t_s, 0.0);
+  expected.tip_px = flight::seen_px(fit, t_s, 1.0);
+  constexpr double kStep_s = 0.0005;
+  const auto velocity = [&](double share) -> Eigen::Vector2d {
+    return (flight::seen_px(fit, t_s + kStep_s, share) - flight::seen_px(fit, t_s - kStep_s, share)) /
+           (2.0 * kStep_s);
+  };
+  expected.nock_velocity_px_s = velocity(0.0);
+  expected.tip_velocity_px_s = velocity(1.0);
+  const flight::ArrowState<double> state = flight::state_of(fit, t_s);
+  const double nock_m = flight::shaft_point<double>(state, 0.0, 0.0).z();
+  const double tip_m = flight::shaft_point<double>(state, 1.0, 0.0).z();
+  expected.depth_ratio = nock_m > 0.2 ? tip_m / nock_m : 0.0;
+  expected.width_px = std::exp(fit.parameters[flight::kLogFocal]) * kShaftDiameterM /
+                      std::max(0.3, state.centre_m.z());
+  // The bent shaft against its chord.
+  const Eigen::Vector2d chord = (expected.tip_px - expected.nock_px).normalized();
+  const Eigen::Vector2d across(-chord.y(), chord.x());
+  const double length = (expected.tip_px - expected.nock_px).norm();
+  constexpr int kSteps = 20;
+  for (int i = 0; i <= kSteps && expected.depth_ratio > 0.0; ++i) {
+    const double fraction = static_cast<double>(i) / kSteps;
+    const double share = fraction / (expected.depth_ratio * (1.0 - fraction) + fraction);
+    const Eigen::Vector2d on_chord = expected.nock_px + chord * (fraction * length);
+    expected.bow_px.push_back(
+        (flight::seen_px(fit, t_s, std::clamp(share, 1e-6, 1.0 - 1e-6)) - on_chord).dot(across));
+  }
+  return expected;
+}
+
+bool inside(const cv::Size& size, const Eigen::Vector2d& p) {
+  return p.x() > 2 && p.y() > 2 && p.x() < size.width - 3 && p.y() < size.height - 3;
+}
+
+// job(k) for each of `count` frames, on every core; the answers in the frames' order.
+template <typename Answer, typename Job>
+std::vector<std::optional<Answer>> for_each_frame(std::size_t count, const Job& job) {
+  std::vector<std::optional<Answer>> answers(count);
+  cv::parallel_for_(cv::Range(0, static_cast<int>(count)), [&](const cv::Range& range) {
+    for (int k = range.start; k < range.end; ++k) {
+      answers[static_cast<std::size_t>(k)] = job(static_cast<std::size_t>(k));
+    }
+  });
+  return answers;
+}
+
+// The arrow's place in each frame, and its paint, in turn: frames that lie askew on each other
+// would blur the paint and push its ends outward.
+track::PaintedPlaces find_places(const track::Region& region,
+                                 const std::vector<track::ShaftProfile>& profiles,
+                                 double longest_exposure_s, const track::ShaftOptions& options,
+                                 KnownArrow& known) {
+  const auto place_all = [&] {
+    return for_each_frame<track::PaintedPlace>(profiles.size(), [&](std::size_t k) {
+      return track::place_painted(region, profiles[k], *known.arrow, options);
+    });
+  };
+  known.side = track::learn_side(profiles, options);
+  if (!known.arrow) {
+    known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options);
+  }
+  if (!known.arrow) {
+    return track::PaintedPlaces(profiles.size());
+  }
+  const track::PaintedArrow before = *known.arrow;
+  known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options,
+                                     place_all(), &before);
+  return known.arrow ? place_all() : track::PaintedPlaces(profiles.size());
+}
+
+}  // namespace
+
+std::vector<track::ArrowSighting> coarse_sightings(const track::Region& region,
+                                                   const track::Sweep& sweep,
+                                                   const std::vector<double>& t_s,
+                                                   const track::ShaftOptions& options) {
+  const auto shafts = for_each_frame<track::CoarseShaft>(t_s.size(), [&](std::size_t k) {
+    return track::coarse_shaft(region, k, sweep, t_s[k], options);
+  });
+  std::vector<track::ArrowSighting> sightings;
+  for (std::size_t k = 0; k < t_s.size(); ++k) {
+    const auto& shaft = shafts[k];
+    if (!shaft) {
+      continue;
+    }
+    track::ArrowSighting sighting;
+    sighting.frame = static_cast<int>(k);
+    sighting.t_s = t_s[k];
+    const double length = (shaft->nock_px - shaft->tip_px).norm();
+    for (const double share : {0.15, 0.5, 0.85}) {
+      sighting.centre.push_back({shaft->nock_px + share * (shaft->tip_px - shaft->nock_px), 0.8});
+    }
+    sighting.nock = track::EndPoint{shaft->nock_px, 2.0 + 0.05 * length};
+    sighting.tip = track::EndPoint{shaft->tip_px, 2.0 + 0.05 * length};
+    sightings.push_back(sighting);
+  }
+  return sightings;
+}
+
+std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
+                                                 const flight::FlightFit& fit, double first_s,
+                                                 const std::vector<double>& t_s,
+                                                 const cv::Size& size, const Search& search,
+                                                 const track::ShaftOptions& options,
+                                                 KnownArrow& known) {
+  auto cut = for_each_frame<track::ShaftProfile>(
+      t_s.size(), [&](std::size_t k) -> std::optional<track::ShaftProfile> {
+        if (t_s[k] < first_s || region.difference[k].empty()) {
+          return std::nullopt;
+        }
+        track::Expected expected = expect(fit, t_s[k]);
+        const double length = (expected.tip_px - expected.nock_px).norm();
+        if (expected.depth_ratio <= 0.0 || !inside(size, expected.tip_px) ||
+            length < kLeastLengthPx) {
+          return std::nullopt;
+        }
+        expected.search_across_px = search.across_px;
+        expected.bend_slack_px = search.bend_slack * length;
+        expected.search_along_px = std::clamp(search.along_share * length, 4.0, 16.0);
+        return track::cut_open(region, k, t_s[k], expected, options, known.side);
+      });
+  std::vector<track::ShaftProfile> profiles;
+  for (auto& profile : cut) {
+    if (profile) {
+      profiles.push_back(std::move(*profile));
+    }
+  }
+  const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
+  const track::PaintedPlaces places =
+      search.painted ? find_places(region, profiles, 0.95 * frame_s, options, known)
+                     : track::PaintedPlaces(profiles.size());
+  std::vector<track::ArrowSighting> sightings;
+  for (std::size_t k = 0; k < profiles.size(); ++k) {
+    track::ArrowSighting sighting = places[k]
+                                        ? track::sight_painted(profiles[k], *known.arrow,
+                                                               *places[k], options)
+                                        : track::sight(profiles[k], options);
+    if (known.arrow && !places[k]) {
+      sighting.nock.reset();  // other than the painted arrow's, for what reason ever
+      sighting.tip.reset();
+    }
+    if (sighting.centre.size() >= 2) {
+      sightings.push_back(std::move(sighting));
+    }
+  }
+  return sightings;
+}
+
+std::vector<flight::TipPlace> tip_places(const track::Region& region, const flight::FlightFit& fit,
+                                         const std::vector<double>& t_s, double from_s, double to_s,
+                                         const cv::Size& size, const track::ShaftOptions& options) {
+  // The path of the point, from well before the exit to well after the last frame looked at.
+  std::vector<Eigen::Vector2d> curve;
+  std::vector<double> virtual_s;
+  std::vector<double> width_px;
+  const double focal = std::exp(fit.parameters[flight::kLogFocal]);
+  const auto tip_depth = [&](double t) {
+    const auto state = flight::state_of(fit, t);
+    return (state.centre_m + state.axis * ((1.0 - state.balance) * state.length_m)).z();
+  };
+  for (double t = from_s - 0.012; t < to_s + 0.025; t += 0.0001) {
+    if (tip_depth(t) < 0.7) {
+      continue;
+    }
+    const Eigen::Vector2d p = flight::seen_px(fit, t, 1.0);
+    if (!inside(size, p) || (!curve.empty() && (p - curve.back()).norm() < 1.0)) {
+      continue;
+    }
+    curve.push_back(p);
+    virtual_s.push_back(t);
+    width_px.push_back(focal * kShaftDiameterM / tip_depth(t));
+  }
+  std::vector<flight::TipPlace> places;
+  constexpr double kBesideM = 0.03;
+  const double across_px =
+      curve.empty() ? 4.0 : std::clamp(width_px.front() / kShaftDiameterM * kBesideM, 6.0, 30.0);
+  const double speed = std::exp(fit.parameters[flight::kLogSpeed]);
+  for (std::size_t k = 0; k < t_s.size(); ++k) {
+    if (t_s[k] < from_s || t_s[k] > to_s || curve.size() < 20 || region.difference[k].empty()) {
+      continue;
+    }
+    const auto end = track::foremost_end(region, k, curve, width_px, across_px, options);
+    if (!end) {
+      continue;
+    }
+    const auto i = static_cast<std::size_t>(*end);
+    const std::size_t j = std::min(i + 1, curve.size() - 1);
+    const double f = *end - static_cast<double>(i);
+    const double px_m = j > i ? speed * (virtual_s[j] - virtual_s[i]) : 0.005;
+    places.push_back(
+        {t_s[k], (1 - f) * virtual_s[i] + f * virtual_s[j], std::hypot(0.008, 1.5 * px_m)});
+  }
+  return places;
+}
+
+}  // namespace nocktrail::pipeline

@@ -1,0 +1,53 @@
+// From a flight as it is fitted so far to what the frames show of it. Private to the pipeline.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <optional>
+#include <vector>
+
+#include "nocktrail/flight/fit.hpp"
+#include "nocktrail/flight/stroke.hpp"
+#include "nocktrail/track/painted.hpp"
+#include "nocktrail/track/shaft.hpp"
+#include "nocktrail/track/sweep.hpp"
+
+namespace nocktrail::pipeline {
+
+// How far around the model to look.
+struct Search {
+  double across_px = 3.0;
+  double along_share = 0.2;  // of the arrow's length in the picture
+  double bend_slack = 0.0;   // of the arrow's length in the picture, see Expected
+  bool painted = false;
+};
+
+// What is known of the arrow's looks from the rounds before.
+struct KnownArrow {
+  double side = 0.0;  // see track::learn_side
+  std::optional<track::PaintedArrow> arrow;
+};
+
+// Along a sweep, before there is a fit.
+std::vector<track::ArrowSighting> coarse_sightings(const track::Region& region,
+                                                   const track::Sweep& sweep,
+                                                   const std::vector<double>& t_s,
+                                                   const track::ShaftOptions& options);
+
+// Cuts the arrow open in every frame from first_s on in which the model puts it into the picture,
+// and sights it: with `painted`, each frame is matched to the arrow's paint as all frames show it.
+std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
+                                                 const flight::FlightFit& fit, double first_s,
+                                                 const std::vector<double>& t_s,
+                                                 const cv::Size& size, const Search& search,
+                                                 const track::ShaftOptions& options,
+                                                 KnownArrow& known);
+
+// The point's places in the frames around the exit, for the power stroke. `before` has the picture
+// before the loose as its background: bow and hand hardly move during the stroke, so that what is
+// new in front of them is the arrow. On the string the arrow does not lie on the backward
+// continuation of its flight, hence the wide search across.
+std::vector<flight::TipPlace> tip_places(const track::Region& region, const flight::FlightFit& fit,
+                                         const std::vector<double>& t_s, double from_s, double to_s,
+                                         const cv::Size& size, const track::ShaftOptions& options);
+
+}  // namespace nocktrail::pipeline

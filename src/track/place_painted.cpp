@@ -1,0 +1,281 @@
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "nocktrail/track/painted.hpp"
+#include "shaft_common.hpp"
+#include "smear.hpp"
+
+namespace nocktrail::track {
+namespace {
+
+// Light of the arrow along the chord, blurred, and how much of it is there at all, at even steps of
+// the fraction of the chord.
+class PaintTable {
+ public:
+  PaintTable(const PaintedArrow& arrow, double ratio, double length) {
+    constexpr double kPerPixel = 4.0;
+    constexpr double kMargin_px = 5.0;
+    std::vector<double> edges;
+    for (std::size_t i = 0; i <= arrow.grey.size(); ++i) {
+      edges.push_back(fraction_of(arrow.first + arrow.step * static_cast<double>(i), ratio) *
+                      length);
+    }
+    step_ = 1.0 / (kPerPixel * length);
+    first_ = (edges.front() - kMargin_px) / length;
+    const auto steps =
+        static_cast<int>((edges.back() - edges.front() + 2 * kMargin_px) * kPerPixel) + 2;
+    for (int k = 0; k < steps; ++k) {
+      const double a = (first_ + k * step_) * length;
+      const auto above =
+          std::upper_bound(edges.begin(), edges.end(), a - 4.0 * kAlongSoftness_px);
+      auto i = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, above - edges.begin() - 1));
+      const double whole = normal_cdf((a - edges[i]) / kAlongSoftness_px);
+      double before = whole;
+      double sum = 0.0;
+      for (; i < arrow.grey.size() && edges[i] < a + 4.0 * kAlongSoftness_px; ++i) {
+        const double after = normal_cdf((a - edges[i + 1]) / kAlongSoftness_px);
+        sum += arrow.grey[i] * (before - after);
+        before = after;
+      }
+      light_.push_back(sum);
+      there_.push_back(whole - before);
+    }
+  }
+  // False beyond the arrow.
+  bool at(double fraction, double& light, double& there) const {
+    const double c = (fraction - first_) / step_;
+    if (!(c >= 0.0) || c >= static_cast<double>(light_.size()) - 1.0) {
+      return false;
+    }
+    const auto k = static_cast<std::size_t>(c);
+    const double f = c - static_cast<double>(k);
+    light = (1 - f) * light_[k] + f * light_[k + 1];
+    there = (1 - f) * there_[k] + f * there_[k + 1];
+    return true;
+  }
+
+ private:
+  double first_ = 0.0;
+  double step_ = 1.0;
+  std::vector<double> light_;
+  std::vector<double> there_;
+};
+
+// One frame's pixels against the painted arrow.
+class Matcher {
+ public:
+  Matcher(const Region& region, const ShaftProfile& profile, const PaintedArrow& arrow,
+          const ShaftOptions& options)
+      : passage_(profile),
+        arrow_(&arrow),
+        bars_(passage_.width(), options.edge_softness_px),
+        table_(arrow, passage_.ratio(), passage_.length()),
+        pixels_(passage_.pixels(region, passage_.from_profile(), arrow.exposure_s,
+                                profile.expected.search_along_px + 4.0,
+                                passage_.width() / 2 + 2.5)) {
+    // Paint, blur and alignment are all a little off.
+    const double model_error = 0.08 * arrow.contrast + 0.3;
+    // Vanes stand beside the rear of the shaft, as strong as it: where no slice was found to be
+    // clear of them, what is seen tells where the arrow ends, not where its middle is.
+    constexpr double kVanesTo = 0.16;
+    const double vanes_px = fraction_of(kVanesTo, passage_.ratio()) * passage_.length();
+    const double half_slice_px = 0.5 * slice_px(passage_.length());
+    for (const Pixel& pixel : pixels_) {
+      inverse_sigma_.push_back(1.0 / std::sqrt(pixel.variance + model_error * model_error));
+      const double p = std::max(pixel.p, half_slice_px + 1.0);
+      const bool clear = std::any_of(
+          profile.centre_at_px.begin(), profile.centre_at_px.end(),
+          [&](double at) { return std::abs(p - at) <= half_slice_px + 0.75; });
+      beside_vanes_.push_back(pixel.p < vanes_px && !clear);
+    }
+  }
+
+  std::size_t size() const { return pixels_.size(); }
+  const Passage& passage() const { return passage_; }
+
+  std::vector<double> predict(const Eigen::Vector4d& off) const {
+    std::vector<double> seen(pixels_.size(), 0.0);
+    const std::vector<Chord> chords = passage_.chords(off, arrow_->exposure_s);
+    for (const Chord& chord : chords) {
+      for (std::size_t i = 0; i < pixels_.size(); ++i) {
+        const OnChord on = passage_.on(chord, pixels_[i]);
+        double light = 0.0;
+        double there = 0.0;
+        if (std::abs(on.b) >= bars_.reach() ||
+            !table_.at(on.a / chord.length, light, there)) {
+          continue;
+        }
+        seen[i] += bars_.even(on.b) * (light - there * pixels_[i].background);
+        if (arrow_->side != 0.0) {
+          seen[i] += arrow_->side * there * bars_.odd(on.b);
+        }
+      }
+    }
+    for (double& s : seen) {
+      s /= static_cast<double>(chords.size());
+    }
+    return seen;
+  }
+
+  double residual(std::size_t i, const std::vector<double>& predicted) const {
+    return (pixels_[i].difference - predicted[i]) * inverse_sigma_[i];
+  }
+
+  // Cauchy's cost and weight, in sigmas.
+  static constexpr double kRobust = 3.0;
+  static double weight(double r) { return 1.0 / (1.0 + r * r / (kRobust * kRobust)); }
+  double cost(const std::vector<double>& predicted) const {
+    double sum = 0.0;
+    for (std::size_t i = 0; i < pixels_.size(); ++i) {
+      const double r = residual(i, predicted) / kRobust;
+      sum += kRobust * kRobust * std::log1p(r * r);
+    }
+    return sum;
+  }
+
+  struct Equations {
+    Eigen::Matrix4d normal = Eigen::Matrix4d::Zero();
+    Eigen::Vector4d gradient = Eigen::Vector4d::Zero();
+    double squares = 0.0;
+    double weights = 0.0;
+  };
+  Equations linearise(const Eigen::Vector4d& off, const std::vector<double>& predicted) const {
+    constexpr double kStep_px = 0.2;
+    std::array<std::vector<double>, 4> moved;
+    for (int k = 0; k < 4; ++k) {
+      Eigen::Vector4d up = off;
+      up[k] += kStep_px;
+      moved[static_cast<std::size_t>(k)] = predict(up);
+    }
+    Equations equations;
+    for (std::size_t i = 0; i < pixels_.size(); ++i) {
+      const double r = residual(i, predicted);
+      const double w = weight(r);
+      Eigen::Vector4d j = Eigen::Vector4d::Zero();
+      for (int k = 0; k < (beside_vanes_[i] ? 2 : 4); ++k) {
+        j[k] = (moved[static_cast<std::size_t>(k)][i] - predicted[i]) / kStep_px *
+               inverse_sigma_[i];
+      }
+      equations.normal += w * j * j.transpose();
+      equations.gradient += w * r * j;
+      equations.squares += w * r * r;
+      equations.weights += w;
+    }
+    return equations;
+  }
+
+ private:
+  Passage passage_;
+  const PaintedArrow* arrow_;
+  Bars bars_;
+  PaintTable table_;
+  std::vector<Pixel> pixels_;
+  std::vector<double> inverse_sigma_;
+  std::vector<bool> beside_vanes_;
+};
+
+}  // namespace
+
+std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfile& profile,
+                                          const PaintedArrow& arrow, const ShaftOptions& options) {
+  const Matcher matcher(region, profile, arrow, options);
+  constexpr std::size_t kLeastPixels = 20;
+  if (matcher.size() < kLeastPixels) {
+    return std::nullopt;
+  }
+  const double reach = profile.expected.search_along_px;
+  Eigen::Vector4d off = matcher.passage().from_profile();
+  std::vector<double> predicted = matcher.predict(off);
+  double cost = matcher.cost(predicted);
+  // One end after the other over the whole reach, then both together with the line.
+  for (const int end : {PaintedPlace::kNockAlong, PaintedPlace::kTipAlong}) {
+    constexpr double kStep_px = 2.0;
+    Eigen::Vector4d best = off;
+    for (double d = -reach; d <= reach + 1e-9; d += kStep_px) {
+      Eigen::Vector4d trial = off;
+      trial[end] += d;
+      if (const double c = matcher.cost(matcher.predict(trial)); c < cost) {
+        cost = c;
+        best = trial;
+      }
+    }
+    off = best;
+  }
+  predicted = matcher.predict(off);
+  constexpr int kRounds = 12;
+  for (int round = 0; round < kRounds; ++round) {
+    Matcher::Equations equations = matcher.linearise(off, predicted);
+    equations.normal.diagonal() *= 1.02;
+    equations.normal.diagonal().array() += 1e-9;
+    const Eigen::Vector4d step = equations.normal.ldlt().solve(equations.gradient);
+    off += step.cwiseMax(-1.0).cwiseMin(1.0);
+    predicted = matcher.predict(off);
+    if (step.norm() < 0.03) {
+      break;
+    }
+  }
+  // The line beside vanes is not the one that fits best there, so that a little is lost by rights.
+  constexpr double kWorse = 1.02;
+  if (!(matcher.cost(predicted) < kWorse * cost) ||
+      std::abs(off[PaintedPlace::kNockAlong]) > reach + 1.0 ||
+      std::abs(off[PaintedPlace::kTipAlong]) > reach + 1.0) {
+    return std::nullopt;
+  }
+  Matcher::Equations equations = matcher.linearise(off, predicted);
+  equations.normal.diagonal().array() += 1e-6;
+  // Neighbouring pixels share what codec and model get wrong: as if only every fourth counted.
+  constexpr double kShared = 4.0;
+  PaintedPlace place;
+  place.off = off;
+  place.covariance = kShared * std::max(1.0, equations.squares / std::max(1.0, equations.weights)) *
+                     equations.normal.inverse();
+  return place;
+}
+
+ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arrow,
+                            const PaintedPlace& place, const ShaftOptions& options) {
+  using Place = PaintedPlace;
+  ArrowSighting sighting;
+  sighting.frame = static_cast<int>(profile.frame);
+  sighting.t_s = profile.t_s;
+  sighting.shown = profile.shown;
+  const double length = profile.length_px();
+  const double chord = length + place.off[Place::kTipAlong] - place.off[Place::kNockAlong];
+  const double ratio = profile.expected.depth_ratio;
+  const double nock = place.off[Place::kNockAlong] + chord * fraction_of(arrow.begin, ratio);
+  const double tip = place.off[Place::kNockAlong] + chord * fraction_of(arrow.end, ratio);
+  const Eigen::Vector2d across(-profile.along.y(), profile.along.x());
+  const auto point_at = [&](double a) -> Eigen::Vector2d {
+    const double u = (a - place.off[Place::kNockAlong]) / chord;
+    const double off = (1 - u) * place.off[Place::kNockAcross] + u * place.off[Place::kTipAcross] +
+                       bow_at(profile.expected, u * length, length);
+    return profile.expected.nock_px + profile.along * a + across * off;
+  };
+  for (const double u : {0.15, 0.5, 0.85}) {
+    const double variance =
+        (1 - u) * (1 - u) * place.covariance(Place::kNockAcross, Place::kNockAcross) +
+        u * u * place.covariance(Place::kTipAcross, Place::kTipAcross) +
+        2 * u * (1 - u) * place.covariance(Place::kNockAcross, Place::kTipAcross);
+    sighting.centre.push_back({point_at(nock + u * (tip - nock)),
+                               std::hypot(std::sqrt(std::max(variance, 0.0)),
+                                          options.centre_floor_px)});
+  }
+  const auto end_sigma = [&](Place::Index end, double share) {
+    return std::hypot(std::sqrt(place.covariance(end, end)), options.painted_floor_px,
+                      share * length);
+  };
+  const double nock_sigma = end_sigma(Place::kNockAlong, options.nock_share);
+  const double tip_sigma = end_sigma(Place::kTipAlong, options.tip_share);
+  const double useless = std::max(2.5, 0.2 * length);
+  if (nock_sigma < useless) {
+    sighting.nock = EndPoint{point_at(nock), nock_sigma};
+  }
+  if (tip_sigma < useless) {
+    sighting.tip = EndPoint{point_at(tip), tip_sigma};
+  }
+  return sighting;
+}
+
+}  // namespace nocktrail::track

@@ -1,0 +1,197 @@
+// The arrow learnt from smeared pictures of it, and found again in them. The pictures are drawn here,
+// bar by bar and instant by instant, so that their truth owes nothing to the code under test.
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <vector>
+
+#include "bar_picture.hpp"
+#include "nocktrail/track/painted.hpp"
+
+using namespace nocktrail;
+
+namespace {
+
+constexpr double kNoise = 2.0;
+
+struct Band {
+  double from;
+  double to;
+  double grey;
+};
+
+struct Shot {
+  track::Region region;
+  std::vector<Eigen::Vector2d> nock_px;
+  std::vector<Eigen::Vector2d> tip_px;
+  std::vector<track::Expected> expected;  // off by a pixel or so
+};
+
+// An arrow that recedes: shorter and slower from frame to frame, flying straight up the picture
+// while its shaft leans, so that the smear of an end is not along the shaft. Ground with stripes of
+// 25 greys on its mean.
+Shot film(const std::vector<Band>& bands, double exposure_s, double stripes, unsigned seed) {
+  constexpr double kGround = 110.0;
+  constexpr double kSoftness_px = 0.9;
+  constexpr int kInstants = 24;
+  test::Random random(seed);
+  boost::random::uniform_real_distribution<double> share(-1.0, 1.0);
+  const cv::Size size(150, 220);
+  Shot shot;
+  shot.region.roi = cv::Rect(cv::Point(0, 0), size);
+  shot.region.background = cv::Mat(size, CV_32F);
+  shot.region.sigma = cv::Mat(size, CV_32F, cv::Scalar(kNoise));
+  for (int y = 0; y < size.height; ++y) {
+    shot.region.background.row(y).setTo(kGround + stripes * std::sin(0.7 * y));
+  }
+  for (int frame = 0; frame < 16; ++frame) {
+    const double length = 90.0 - 4.0 * frame;
+    const Eigen::Vector2d nock(72 + 2 * share(random), 170 - 3 * frame + 2 * share(random));
+    const Eigen::Vector2d tip = nock + Eigen::Vector2d(0.25, -1.0).normalized() * length;
+    // Ends recede at 55 m/s; a shaft of 0.75 m measures `length`.
+    const double per_s = 55.0 * length / 0.75;
+    const Eigen::Vector2d nock_velocity(0.0, -1.1 * per_s);
+    const Eigen::Vector2d tip_velocity(0.0, -0.9 * per_s);
+    cv::Mat picture = cv::Mat::zeros(size, CV_32F);
+    for (int i = 0; i < kInstants; ++i) {
+      const double t = exposure_s * ((i + 0.5) / kInstants - 0.5);
+      const Eigen::Vector2d from = nock + t * nock_velocity;
+      const Eigen::Vector2d shaft = tip + t * tip_velocity - from;
+      // The arrow and the ground that it hides.
+      cv::Mat arrow = cv::Mat::zeros(size, CV_32F);
+      cv::Mat hidden = cv::Mat::zeros(size, CV_32F);
+      for (const Band& band : bands) {
+        test::add_bar(arrow, from + band.from * shaft, from + band.to * shaft, 3.0, band.grey,
+                      kSoftness_px);
+      }
+      test::add_bar(hidden, from + bands.front().from * shaft, from + bands.back().to * shaft, 3.0,
+                    1.0, kSoftness_px);
+      picture += (arrow - hidden.mul(shot.region.background)) / kInstants;
+    }
+    test::add_noise(picture, kNoise, random);
+    shot.region.difference.push_back(picture);
+    shot.nock_px.push_back(nock);
+    shot.tip_px.push_back(tip);
+    track::Expected expected;
+    expected.nock_px = nock + Eigen::Vector2d(share(random), 1.5 * share(random));
+    expected.tip_px = tip + Eigen::Vector2d(share(random), 1.5 * share(random));
+    expected.nock_velocity_px_s = nock_velocity;
+    expected.tip_velocity_px_s = tip_velocity;
+    expected.width_px = 3.0;
+    shot.expected.push_back(expected);
+  }
+  return shot;
+}
+
+struct Found {
+  track::PaintedArrow arrow;
+  double nock_bias_px = 0.0;  // along the shaft, toward the point, mean over the frames
+  double tip_bias_px = 0.0;
+  double nock_rms_px = 0.0;
+  double tip_rms_px = 0.0;
+  double across_px = 0.0;  // of the centre points
+  int ends = 0;
+};
+
+Found find(const Shot& shot) {
+  const track::ShaftOptions options;
+  std::vector<track::ShaftProfile> profiles;
+  for (std::size_t frame = 0; frame < shot.expected.size(); ++frame) {
+    auto profile = track::cut_open(shot.region, frame, 0.0, shot.expected[frame], options);
+    if (profile) {
+      profiles.push_back(std::move(*profile));
+    }
+  }
+  REQUIRE(profiles.size() >= 14);
+  constexpr double kLongest_s = 0.004;
+  auto arrow = track::learn_painted(shot.region, profiles, 0.0, kLongest_s, options);
+  REQUIRE(arrow.has_value());
+  track::PaintedPlaces places;
+  for (const track::ShaftProfile& profile : profiles) {
+    places.push_back(track::place_painted(shot.region, profile, *arrow, options));
+  }
+  const track::PaintedArrow first = *arrow;
+  arrow = track::learn_painted(shot.region, profiles, 0.0, kLongest_s, options, places, &first);
+  REQUIRE(arrow.has_value());
+  Found found;
+  found.arrow = *arrow;
+  int nocks = 0;
+  int tips = 0;
+  int points = 0;
+  for (const track::ShaftProfile& profile : profiles) {
+    const auto place = track::place_painted(shot.region, profile, *arrow, options);
+    if (!place) {
+      continue;
+    }
+    const track::ArrowSighting sighting = track::sight_painted(profile, *arrow, *place, options);
+    const Eigen::Vector2d nock = shot.nock_px[profile.frame];
+    const Eigen::Vector2d along = (shot.tip_px[profile.frame] - nock).normalized();
+    if (sighting.nock) {
+      const double off = (sighting.nock->at_px - nock).dot(along);
+      found.nock_bias_px += off;
+      found.nock_rms_px += off * off;
+      ++nocks;
+    }
+    if (sighting.tip) {
+      const double off = (sighting.tip->at_px - shot.tip_px[profile.frame]).dot(along);
+      found.tip_bias_px += off;
+      found.tip_rms_px += off * off;
+      ++tips;
+    }
+    for (const track::CentrePoint& point : sighting.centre) {
+      found.across_px += (point.at_px - nock).dot(Eigen::Vector2d(-along.y(), along.x()));
+      ++points;
+    }
+  }
+  REQUIRE(nocks > 0);
+  REQUIRE(tips > 0);
+  found.ends = nocks + tips;
+  found.nock_bias_px /= nocks;
+  found.tip_bias_px /= tips;
+  found.nock_rms_px = std::sqrt(found.nock_rms_px / nocks);
+  found.tip_rms_px = std::sqrt(found.tip_rms_px / tips);
+  found.across_px /= points;
+  return found;
+}
+
+}  // namespace
+
+TEST_CASE("truth: exposure, ends and line of a smeared, banded arrow come back") {
+  // A light nock and a light crest band on a dark shaft: along it the contrast changes sign twice.
+  const std::vector<Band> bands{
+      {0.0, 0.06, 200.0}, {0.06, 0.22, 50.0}, {0.22, 0.30, 190.0}, {0.30, 1.0, 50.0}};
+  const track::ShaftOptions options;
+  for (const double exposure_s : {0.0003, 0.001, 0.002}) {
+    CAPTURE(exposure_s);
+    const Found found = find(film(bands, exposure_s, 12.0, 31));
+    // The tries lie a factor of 1.5 apart; what is shorter than a pixel's smear cannot be told.
+    CHECK(found.arrow.exposure_s < 1.5 * exposure_s + 0.0003);
+    CHECK(found.arrow.exposure_s > exposure_s / 1.5 - 0.0002);
+    CHECK(found.ends >= 28);  // of 32
+    CHECK(std::abs(found.nock_bias_px) < options.painted_floor_px);
+    CHECK(std::abs(found.tip_bias_px) < options.painted_floor_px);
+    CHECK(found.nock_rms_px < 1.3 * options.painted_floor_px);
+    CHECK(found.tip_rms_px < 1.3 * options.painted_floor_px);
+    CHECK(std::abs(found.across_px) < options.centre_floor_px);
+  }
+}
+
+TEST_CASE("truth: a nock of the ground's own mean grey still ends where it ends") {
+  // Only the stripes that it hides tell of it.
+  const std::vector<Band> bands{{0.0, 0.06, 110.0}, {0.06, 1.0, 50.0}};
+  const Found found = find(film(bands, 0.0006, 25.0, 32));
+  // Left out, the nock would put the end 0.06 of 30 to 90 px, 3.6 in the mean, too far forward.
+  CHECK(std::abs(found.nock_bias_px) < 1.2);
+}
+
+TEST_CASE("truth: an arrow too short in all but a few frames teaches nothing") {
+  const Shot shot = film({{0.0, 1.0, 50.0}}, 0.0005, 0.0, 33);
+  const track::ShaftOptions options;
+  std::vector<track::ShaftProfile> profiles;
+  for (std::size_t frame = 0; frame < 3; ++frame) {
+    auto profile = track::cut_open(shot.region, frame, 0.0, shot.expected[frame], options);
+    REQUIRE(profile.has_value());
+    profiles.push_back(std::move(*profile));
+  }
+  CHECK_FALSE(track::learn_painted(shot.region, profiles, 0.0, 0.004, options).has_value());
+}
