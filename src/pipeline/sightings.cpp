@@ -18,7 +18,8 @@ track::Expected expect(const flight::FlightFit& fit, double t_s) {
   expected.tip_px = flight::seen_px(fit, t_s, 1.0);
   constexpr double kStep_s = 0.0005;
   const auto velocity = [&](double share) -> Eigen::Vector2d {
-    return (flight::seen_px(fit, t_s + kStep_s, share) - flight::seen_px(fit, t_s - kStep_s, share)) /
+    return (flight::seen_px(fit, t_s + kStep_s, share) -
+            flight::seen_px(fit, t_s - kStep_s, share)) /
            (2.0 * kStep_s);
   };
   expected.nock_velocity_px_s = velocity(0.0);
@@ -66,22 +67,25 @@ track::PaintedPlaces find_places(const track::Region& region,
                                  const std::vector<track::ShaftProfile>& profiles,
                                  double longest_exposure_s, const track::ShaftOptions& options,
                                  KnownArrow& known) {
-  const auto place_all = [&] {
+  const auto place_all = [&](const track::PaintedPlaces& starts) {
     return for_each_frame<track::PaintedPlace>(profiles.size(), [&](std::size_t k) {
-      return track::place_painted(region, profiles[k], *known.arrow, options);
+      return track::place_painted(region, profiles[k], *known.arrow, options,
+                                  starts[k] ? &*starts[k] : nullptr);
     });
   };
+  const track::PaintedPlaces nowhere(profiles.size());
   known.side = track::learn_side(profiles, options);
   if (!known.arrow) {
     known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options);
   }
   if (!known.arrow) {
-    return track::PaintedPlaces(profiles.size());
+    return nowhere;
   }
+  const track::PaintedPlaces first = place_all(nowhere);
   const track::PaintedArrow before = *known.arrow;
   known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options,
-                                     place_all(), &before);
-  return known.arrow ? place_all() : track::PaintedPlaces(profiles.size());
+                                     first, &before);
+  return known.arrow ? place_all(first) : nowhere;
 }
 
 }  // namespace
@@ -147,10 +151,9 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
                      : track::PaintedPlaces(profiles.size());
   std::vector<track::ArrowSighting> sightings;
   for (std::size_t k = 0; k < profiles.size(); ++k) {
-    track::ArrowSighting sighting = places[k]
-                                        ? track::sight_painted(profiles[k], *known.arrow,
-                                                               *places[k], options)
-                                        : track::sight(profiles[k], options);
+    track::ArrowSighting sighting =
+        places[k] ? track::sight_painted(profiles[k], *known.arrow, *places[k], options)
+                  : track::sight(profiles[k], options);
     if (known.arrow && !places[k]) {
       sighting.nock.reset();  // other than the painted arrow's, for what reason ever
       sighting.tip.reset();

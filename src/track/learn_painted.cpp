@@ -18,11 +18,11 @@ constexpr int kBins = 150;
 double edge_share(int bin) {
   return kFirstShare + kShareStep * bin;
 }
-constexpr int kNockBin = 12;          // share -0.004
-constexpr int kTipBin = kBins - 12;   // share 1.004
-constexpr int kWindow = 70;           // bins that matter to one end
-constexpr double kWindowShare = 0.28; // pixels that tell of it
-constexpr int kHypotheses = 27;       // of where an end lies: 12 bins out, 14 in
+constexpr int kNockBin = 12;           // share -0.004
+constexpr int kTipBin = kBins - 12;    // share 1.004
+constexpr int kWindow = 70;            // bins that matter to one end
+constexpr double kWindowShare = 0.28;  // pixels that tell of it
+constexpr int kHypotheses = 27;        // of where an end lies: 12 bins out, 14 in
 
 // Paint varies along the shaft with this length, share.
 constexpr double kPaintLength = 0.04;
@@ -116,8 +116,8 @@ struct Sums {
 
   void add(const Cover& cover, double y, double d, double weight) {
     const int from = std::max(cover.at, first);
-    const int to = std::min(cover.at + static_cast<int>(cover.k.size()),
-                            first + static_cast<int>(ky.size()));
+    const int to =
+        std::min(cover.at + static_cast<int>(cover.k.size()), first + static_cast<int>(ky.size()));
     for (int i = from; i < to; ++i) {
       const double w = weight * cover.k[static_cast<std::size_t>(i - cover.at)];
       ky[i - first] += w * y;
@@ -147,29 +147,25 @@ struct Evidence {
 // If the arrow has the bins [from, from + n), with a paint that varies by `tau`, 1 sigma.
 Evidence evidence_of(const Sums& sums, int from, int n, double tau) {
   const int at = from - sums.first;
-  const Eigen::MatrixXd a = sums.kk.block(at, at, n, n);
   const Eigen::VectorXd b = sums.ky.segment(at, n) - sums.dkk.block(at, at, n, n).rowwise().sum();
   const double rr =
       sums.yy - 2.0 * sums.kdy.segment(at, n).sum() + sums.ddkk.block(at, at, n, n).sum();
-  // Factor of the exponential covariance: x_i = rho x_(i-1) + fresh noise.
+  // Precision of the exponential covariance, x_i = rho x_(i-1) + fresh noise: tridiagonal.
   const double rho = std::exp(-kShareStep / kPaintLength);
-  Eigen::MatrixXd factor = Eigen::MatrixXd::Zero(n, n);
-  for (int j = 0; j < n; ++j) {
-    double v = j == 0 ? tau : tau * std::sqrt(1.0 - rho * rho);
-    for (int i = j; i < n; ++i) {
-      factor(i, j) = v;
-      v *= rho;
-    }
-  }
-  Eigen::MatrixXd normal = factor.transpose() * a * factor;
-  normal.diagonal().array() += 1.0;
-  const Eigen::LLT<Eigen::MatrixXd> cholesky(normal);
-  const Eigen::VectorXd fb = factor.transpose() * b;
-  const Eigen::VectorXd z = cholesky.solve(fb);
-  const double log_determinant = 2.0 * cholesky.matrixLLT().diagonal().array().log().sum();
+  const double fresh = tau * tau * (1.0 - rho * rho);
+  Eigen::MatrixXd precision = sums.kk.block(at, at, n, n);
+  precision.diagonal().array() += (1.0 + rho * rho) / fresh;
+  precision(0, 0) -= rho * rho / fresh;
+  precision(n - 1, n - 1) -= rho * rho / fresh;
+  precision.diagonal(1).array() -= rho / fresh;
+  precision.diagonal(-1).array() -= rho / fresh;
+  const Eigen::LLT<Eigen::MatrixXd> cholesky(precision);
+  // Determinant of I + covariance x kk.
+  const double log_determinant = 2.0 * cholesky.matrixLLT().diagonal().array().log().sum() +
+                                 2.0 * std::log(tau) + (n - 1) * std::log(fresh);
   Evidence evidence;
-  evidence.log_value = -0.5 * (rr - fb.dot(z)) - 0.5 * log_determinant;
-  evidence.paint = factor * z;
+  evidence.paint = cholesky.solve(b);
+  evidence.log_value = -0.5 * (rr - b.dot(evidence.paint)) - 0.5 * log_determinant;
   return evidence;
 }
 
@@ -261,7 +257,8 @@ class Learner {
     std::vector<std::array<std::vector<double>, 2>> ends(exposures.size());
     cv::parallel_for_(cv::Range(0, static_cast<int>(exposures.size())), [&](const cv::Range& r) {
       for (int e = r.start; e < r.end; ++e) {
-        ends[static_cast<std::size_t>(e)] = evidence_of_ends(exposures[static_cast<std::size_t>(e)]);
+        ends[static_cast<std::size_t>(e)] =
+            evidence_of_ends(exposures[static_cast<std::size_t>(e)]);
       }
     });
     PaintedArrow arrow = weigh(exposures, ends);
@@ -281,8 +278,7 @@ class Learner {
 
  private:
   double y_of(const Teacher& teacher, const Pixel& pixel, const std::vector<Chord>& chords) const {
-    return side_ == 0.0 ? pixel.difference
-                        : pixel.difference - side_ * teacher.tilt(pixel, chords);
+    return side_ == 0.0 ? pixel.difference : pixel.difference - side_ * teacher.tilt(pixel, chords);
   }
   double weight_of(const Teacher& teacher, std::size_t i) const {
     return teacher.trust[i] /
@@ -322,8 +318,7 @@ class Learner {
         for (std::size_t j = 0; j < cover.k.size(); ++j) {
           const int bin = cover.at + static_cast<int>(j) - first_bin;
           if (bin >= 0 && bin < static_cast<int>(greys.size())) {
-            predicted +=
-                cover.k[j] * (greys[static_cast<std::size_t>(bin)] - pixel.background);
+            predicted += cover.k[j] * (greys[static_cast<std::size_t>(bin)] - pixel.background);
           }
         }
         const double off = y_of(teacher, pixel, chords) - predicted;
@@ -341,8 +336,8 @@ class Learner {
       const Chord middle = teacher.passage.chord_at(teacher.off, 0.0);
       for (std::size_t i = 0; i < teacher.pixels.size(); ++i) {
         const Pixel& pixel = teacher.pixels[i];
-        const double share = share_of(teacher.passage.on(middle, pixel).a / middle.length,
-                                      teacher.passage.ratio());
+        const double share =
+            share_of(teacher.passage.on(middle, pixel).a / middle.length, teacher.passage.ratio());
         if (share >= kWindowShare && share <= 1.0 - kWindowShare) {
           continue;
         }

@@ -28,8 +28,7 @@ class PaintTable {
         static_cast<int>((edges.back() - edges.front() + 2 * kMargin_px) * kPerPixel) + 2;
     for (int k = 0; k < steps; ++k) {
       const double a = (first_ + k * step_) * length;
-      const auto above =
-          std::upper_bound(edges.begin(), edges.end(), a - 4.0 * kAlongSoftness_px);
+      const auto above = std::upper_bound(edges.begin(), edges.end(), a - 4.0 * kAlongSoftness_px);
       auto i = static_cast<std::size_t>(std::max<std::ptrdiff_t>(0, above - edges.begin() - 1));
       const double whole = normal_cdf((a - edges[i]) / kAlongSoftness_px);
       double before = whole;
@@ -85,9 +84,9 @@ class Matcher {
     for (const Pixel& pixel : pixels_) {
       inverse_sigma_.push_back(1.0 / std::sqrt(pixel.variance + model_error * model_error));
       const double p = std::max(pixel.p, half_slice_px + 1.0);
-      const bool clear = std::any_of(
-          profile.centre_at_px.begin(), profile.centre_at_px.end(),
-          [&](double at) { return std::abs(p - at) <= half_slice_px + 0.75; });
+      const bool clear =
+          std::any_of(profile.centre_at_px.begin(), profile.centre_at_px.end(),
+                      [&](double at) { return std::abs(p - at) <= half_slice_px + 0.75; });
       beside_vanes_.push_back(pixel.p < vanes_px && !clear);
     }
   }
@@ -103,8 +102,7 @@ class Matcher {
         const OnChord on = passage_.on(chord, pixels_[i]);
         double light = 0.0;
         double there = 0.0;
-        if (std::abs(on.b) >= bars_.reach() ||
-            !table_.at(on.a / chord.length, light, there)) {
+        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a / chord.length, light, there)) {
           continue;
         }
         seen[i] += bars_.even(on.b) * (light - there * pixels_[i].background);
@@ -155,8 +153,8 @@ class Matcher {
       const double w = weight(r);
       Eigen::Vector4d j = Eigen::Vector4d::Zero();
       for (int k = 0; k < (beside_vanes_[i] ? 2 : 4); ++k) {
-        j[k] = (moved[static_cast<std::size_t>(k)][i] - predicted[i]) / kStep_px *
-               inverse_sigma_[i];
+        j[k] =
+            (moved[static_cast<std::size_t>(k)][i] - predicted[i]) / kStep_px * inverse_sigma_[i];
       }
       equations.normal += w * j * j.transpose();
       equations.gradient += w * r * j;
@@ -179,21 +177,23 @@ class Matcher {
 }  // namespace
 
 std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfile& profile,
-                                          const PaintedArrow& arrow, const ShaftOptions& options) {
+                                          const PaintedArrow& arrow, const ShaftOptions& options,
+                                          const PaintedPlace* start) {
   const Matcher matcher(region, profile, arrow, options);
   constexpr std::size_t kLeastPixels = 20;
   if (matcher.size() < kLeastPixels) {
     return std::nullopt;
   }
   const double reach = profile.expected.search_along_px;
-  Eigen::Vector4d off = matcher.passage().from_profile();
+  Eigen::Vector4d off = start != nullptr ? start->off : matcher.passage().from_profile();
   std::vector<double> predicted = matcher.predict(off);
   double cost = matcher.cost(predicted);
   // One end after the other over the whole reach, then both together with the line.
   for (const int end : {PaintedPlace::kNockAlong, PaintedPlace::kTipAlong}) {
     constexpr double kStep_px = 2.0;
     Eigen::Vector4d best = off;
-    for (double d = -reach; d <= reach + 1e-9; d += kStep_px) {
+    const double far = start != nullptr ? kStep_px : reach;
+    for (double d = -far; d <= far + 1e-9; d += kStep_px) {
       Eigen::Vector4d trial = off;
       trial[end] += d;
       if (const double c = matcher.cost(matcher.predict(trial)); c < cost) {
@@ -258,9 +258,9 @@ ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arr
         (1 - u) * (1 - u) * place.covariance(Place::kNockAcross, Place::kNockAcross) +
         u * u * place.covariance(Place::kTipAcross, Place::kTipAcross) +
         2 * u * (1 - u) * place.covariance(Place::kNockAcross, Place::kTipAcross);
-    sighting.centre.push_back({point_at(nock + u * (tip - nock)),
-                               std::hypot(std::sqrt(std::max(variance, 0.0)),
-                                          options.centre_floor_px)});
+    sighting.centre.push_back(
+        {point_at(nock + u * (tip - nock)),
+         std::hypot(std::sqrt(std::max(variance, 0.0)), options.centre_floor_px)});
   }
   const auto end_sigma = [&](Place::Index end, double share) {
     return std::hypot(std::sqrt(place.covariance(end, end)), options.painted_floor_px,

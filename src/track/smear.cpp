@@ -40,12 +40,12 @@ Bars::Bars(double width, double softness) : reach_(width / 2 + 4.0 * softness) {
   }
 }
 
-Passage::Passage(const ShaftProfile& profile)
-    : profile_(&profile), length_(profile.length_px()) {
+Passage::Passage(const ShaftProfile& profile) : profile_(&profile), length_(profile.length_px()) {
   const Eigen::Vector2d& along = profile.along;
   const Eigen::Vector2d across(-along.y(), along.x());
   const Expected& expected = profile.expected;
-  nock_velocity_ = {expected.nock_velocity_px_s.dot(along), expected.nock_velocity_px_s.dot(across)};
+  nock_velocity_ = {expected.nock_velocity_px_s.dot(along),
+                    expected.nock_velocity_px_s.dot(across)};
   tip_velocity_ = {expected.tip_velocity_px_s.dot(along), expected.tip_velocity_px_s.dot(across)};
 }
 
@@ -54,8 +54,7 @@ double Passage::width() const {
 }
 
 Eigen::Vector4d Passage::from_profile() const {
-  return {0.0, 0.0, profile_->line_offset,
-          profile_->line_offset + profile_->line_slope * length_};
+  return {0.0, 0.0, profile_->line_offset, profile_->line_offset + profile_->line_slope * length_};
 }
 
 Chord Passage::chord_at(const Eigen::Vector4d& off, double t_s) const {
@@ -77,8 +76,8 @@ OnChord Passage::on(const Chord& chord, const Pixel& pixel) const {
   const double y = pixel.q - chord.nock.y();
   OnChord on;
   on.a = x * chord.along.x() + y * chord.along.y();
-  on.b = -x * chord.along.y() + y * chord.along.x() -
-         bow_at(profile_->expected, on.a, chord.length);
+  on.b =
+      -x * chord.along.y() + y * chord.along.x() - bow_at(profile_->expected, on.a, chord.length);
   return on;
 }
 

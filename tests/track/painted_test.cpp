@@ -1,5 +1,5 @@
-// The arrow learnt from smeared pictures of it, and found again in them. The pictures are drawn here,
-// bar by bar and instant by instant, so that their truth owes nothing to the code under test.
+// The arrow learnt from smeared pictures of it, and found again in them. The pictures are drawn
+// here, bar by bar and instant by instant, so that their truth owes nothing to the code under test.
 #include <doctest/doctest.h>
 
 #include <cmath>

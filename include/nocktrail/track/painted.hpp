@@ -52,9 +52,10 @@ std::optional<PaintedArrow> learn_painted(const Region& region,
                                           const PaintedArrow* known = nullptr);
 
 // Least squares over the frame's pixels, robust (Cauchy). nullopt when it does not come to rest
-// within the profile's reach.
+// within the profile's reach. With a `start`, the ends are looked for near it only.
 std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfile& profile,
-                                          const PaintedArrow& arrow, const ShaftOptions& options);
+                                          const PaintedArrow& arrow, const ShaftOptions& options,
+                                          const PaintedPlace* start = nullptr);
 
 // The sighting that follows from a place: three points of the centre line, and the ends as far as
 // they can be told.

@@ -25,8 +25,8 @@ struct ShaftOptions {
   double painted_floor_px = 0.9;  // and of one found by matching the painted arrow
   double nock_share = 0.012;      // of the length: what of vanes and nock, and of the point, shows
   double tip_share = 0.012;       // changes with the background, 1 sigma
-  double side_length_px = 18.0;  // frames with a shorter arrow, or a thinner one, do not teach
-  double side_width_px = 1.7;    // which side is lit
+  double side_length_px = 18.0;   // frames with a shorter arrow, or a thinner one, do not teach
+  double side_width_px = 1.7;     // which side is lit
 };
 
 // The stretch of frames cut to the flight's part of the picture, the still background taken off.
@@ -122,8 +122,8 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
 
 // Which side of the shaft is lit, and how much: a round shaft in the sun has a bright and a dark
 // side. Across it, with u from -1 at one edge to +1 at the other (chord direction turned by +90
-// deg), its grey is that of its paint + side u. One number for the whole shot, since neither the sun
-// nor the arrow's direction changes in a few metres; 0 when it cannot be told.
+// deg), its grey is that of its paint + side u. One number for the whole shot, since neither the
+// sun nor the arrow's direction changes in a few metres; 0 when it cannot be told.
 double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions& options);
 
 // Centre points, and both ends where the contrast falls off.
