@@ -292,16 +292,30 @@ class Learner {
     return greys;
   }
 
+  // In two halves, one a core; added up in the same order on any machine.
   Sums over_all(double exposure_s) const {
-    Sums sums(0, kBins);
-    for (const Teacher& teacher : teachers_) {
-      const std::vector<Chord> chords = teacher.passage.chords(teacher.off, exposure_s);
-      for (std::size_t i = 0; i < teacher.pixels.size(); ++i) {
-        const Pixel& pixel = teacher.pixels[i];
-        sums.add(teacher.cover(pixel, chords), y_of(teacher, pixel, chords),
-                 middle_grey_ - pixel.background, weight_of(teacher, i));
+    std::array<Sums, 2> halves{Sums(0, kBins), Sums(0, kBins)};
+    cv::parallel_for_(cv::Range(0, 2), [&](const cv::Range& range) {
+      for (int half = range.start; half < range.end; ++half) {
+        for (std::size_t t = static_cast<std::size_t>(half); t < teachers_.size(); t += 2) {
+          const Teacher& teacher = teachers_[t];
+          const std::vector<Chord> chords = teacher.passage.chords(teacher.off, exposure_s);
+          for (std::size_t i = 0; i < teacher.pixels.size(); ++i) {
+            const Pixel& pixel = teacher.pixels[i];
+            halves[static_cast<std::size_t>(half)].add(
+                teacher.cover(pixel, chords), y_of(teacher, pixel, chords),
+                middle_grey_ - pixel.background, weight_of(teacher, i));
+          }
+        }
       }
-    }
+    });
+    Sums& sums = halves[0];
+    sums.kk += halves[1].kk;
+    sums.dkk += halves[1].dkk;
+    sums.ddkk += halves[1].ddkk;
+    sums.ky += halves[1].ky;
+    sums.kdy += halves[1].kdy;
+    sums.yy += halves[1].yy;
     sums.complete();
     return sums;
   }
@@ -309,23 +323,29 @@ class Learner {
   // A pixel that the paint does not explain loses its say.
   void trust_by(double exposure_s, double first, double step, const std::vector<double>& greys) {
     const int first_bin = static_cast<int>(std::lround((first - kFirstShare) / step));
-    for (Teacher& teacher : teachers_) {
-      const std::vector<Chord> chords = teacher.passage.chords(teacher.off, exposure_s);
-      for (std::size_t i = 0; i < teacher.pixels.size(); ++i) {
-        const Pixel& pixel = teacher.pixels[i];
-        const Cover cover = teacher.cover(pixel, chords);
-        double predicted = 0.0;
-        for (std::size_t j = 0; j < cover.k.size(); ++j) {
-          const int bin = cover.at + static_cast<int>(j) - first_bin;
-          if (bin >= 0 && bin < static_cast<int>(greys.size())) {
-            predicted += cover.k[j] * (greys[static_cast<std::size_t>(bin)] - pixel.background);
-          }
-        }
-        const double off = y_of(teacher, pixel, chords) - predicted;
-        const double variance = pixel.variance + 4.0 * model_error_ * model_error_;
-        constexpr double kRobust = 3.0;
-        teacher.trust[i] = 1.0 / (1.0 + off * off / (kRobust * kRobust * variance));
+    cv::parallel_for_(cv::Range(0, static_cast<int>(teachers_.size())), [&](const cv::Range& r) {
+      for (int t = r.start; t < r.end; ++t) {
+        trust_by(teachers_[static_cast<std::size_t>(t)], exposure_s, first_bin, greys);
       }
+    });
+  }
+  void trust_by(Teacher& teacher, double exposure_s, int first_bin,
+                const std::vector<double>& greys) const {
+    const std::vector<Chord> chords = teacher.passage.chords(teacher.off, exposure_s);
+    for (std::size_t i = 0; i < teacher.pixels.size(); ++i) {
+      const Pixel& pixel = teacher.pixels[i];
+      const Cover cover = teacher.cover(pixel, chords);
+      double predicted = 0.0;
+      for (std::size_t j = 0; j < cover.k.size(); ++j) {
+        const int bin = cover.at + static_cast<int>(j) - first_bin;
+        if (bin >= 0 && bin < static_cast<int>(greys.size())) {
+          predicted += cover.k[j] * (greys[static_cast<std::size_t>(bin)] - pixel.background);
+        }
+      }
+      const double off = y_of(teacher, pixel, chords) - predicted;
+      const double variance = pixel.variance + 4.0 * model_error_ * model_error_;
+      constexpr double kRobust = 3.0;
+      teacher.trust[i] = 1.0 / (1.0 + off * off / (kRobust * kRobust * variance));
     }
   }
 

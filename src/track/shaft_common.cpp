@@ -70,18 +70,6 @@ double fraction_of(double share, double depth_ratio) {
   return share * depth_ratio / ((1.0 - share) + share * depth_ratio);
 }
 
-double bow_at(const Expected& expected, double along_px, double length_px) {
-  const std::vector<double>& bow = expected.bow_px;
-  if (bow.size() < 2) {
-    return 0.0;
-  }
-  // Straight on beyond the ends.
-  const double c = along_px / length_px * static_cast<double>(bow.size() - 1);
-  const auto i = static_cast<std::size_t>(
-      std::clamp(std::floor(c), 0.0, static_cast<double>(bow.size()) - 2.0));
-  return bow[i] + (c - static_cast<double>(i)) * (bow[i + 1] - bow[i]);
-}
-
 double level_at(const std::vector<double>& values, double first_px, double a) {
   const double c = std::clamp(a - first_px, 0.0, static_cast<double>(values.size()) - 1.001);
   const auto i = static_cast<std::size_t>(c);

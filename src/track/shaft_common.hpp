@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <opencv2/core.hpp>
 #include <vector>
 
@@ -31,7 +32,17 @@ double share_of(double fraction, double depth_ratio);
 double fraction_of(double share, double depth_ratio);
 
 // How far the bent shaft stands off its chord at a place along it.
-double bow_at(const Expected& expected, double along_px, double length_px);
+inline double bow_at(const Expected& expected, double along_px, double length_px) {
+  const std::vector<double>& bow = expected.bow_px;
+  if (bow.size() < 2) {
+    return 0.0;
+  }
+  // Straight on beyond the ends.
+  const double c = along_px / length_px * static_cast<double>(bow.size() - 1);
+  const auto i =
+      static_cast<std::size_t>(std::clamp(c, 0.0, static_cast<double>(bow.size()) - 2.0));
+  return bow[i] + (c - static_cast<double>(i)) * (bow[i + 1] - bow[i]);
+}
 
 // Linear interpolation of values one pixel apart, the first at first_px.
 double level_at(const std::vector<double>& values, double first_px, double a);

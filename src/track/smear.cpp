@@ -4,8 +4,6 @@
 #include <cmath>
 #include <numbers>
 
-#include "shaft_common.hpp"
-
 namespace nocktrail::track {
 
 double normal_cdf(double x) {
@@ -69,16 +67,6 @@ Chord Passage::chord_at(const Eigen::Vector4d& off, double t_s) const {
   chord.length = std::max(1.0, (tip - nock).norm());
   chord.along = (tip - nock) / chord.length;
   return chord;
-}
-
-OnChord Passage::on(const Chord& chord, const Pixel& pixel) const {
-  const double x = pixel.p - chord.nock.x();
-  const double y = pixel.q - chord.nock.y();
-  OnChord on;
-  on.a = x * chord.along.x() + y * chord.along.y();
-  on.b =
-      -x * chord.along.y() + y * chord.along.x() - bow_at(profile_->expected, on.a, chord.length);
-  return on;
 }
 
 std::vector<Chord> Passage::chords(const Eigen::Vector4d& off, double exposure_s) const {

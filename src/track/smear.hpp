@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "nocktrail/track/painted.hpp"
+#include "shaft_common.hpp"
 
 namespace nocktrail::track {
 
@@ -68,7 +69,16 @@ class Passage {
   // Where the profile's centre line puts the chord.
   Eigen::Vector4d from_profile() const;
   Chord chord_at(const Eigen::Vector4d& off, double t_s) const;
-  OnChord on(const Chord& chord, const Pixel& pixel) const;
+  // In the innermost loops, hence here.
+  OnChord on(const Chord& chord, const Pixel& pixel) const {
+    const double x = pixel.p - chord.nock.x();
+    const double y = pixel.q - chord.nock.y();
+    OnChord on;
+    on.a = x * chord.along.x() + y * chord.along.y();
+    on.b =
+        -x * chord.along.y() + y * chord.along.x() - bow_at(profile_->expected, on.a, chord.length);
+    return on;
+  }
   // The chord at the instants that stand for the exposure.
   std::vector<Chord> chords(const Eigen::Vector4d& off, double exposure_s) const;
   // Pixels within `beside_px` of where the arrow passes during the exposure, and `beyond_px` of its
