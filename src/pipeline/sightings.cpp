@@ -73,7 +73,7 @@ track::PaintedPlaces find_places(const track::Region& region,
                                   starts[k] ? &*starts[k] : nullptr);
     });
   };
-  const track::PaintedPlaces nowhere(profiles.size());
+  track::PaintedPlaces nowhere(profiles.size());
   known.side = track::learn_side(profiles, options);
   if (!known.arrow) {
     known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options);

@@ -381,6 +381,7 @@ class Learner {
   static PaintedArrow weigh(const std::vector<double>& exposures,
                             const std::vector<std::array<std::vector<double>, 2>>& ends) {
     std::vector<double> of_exposure;
+    of_exposure.reserve(ends.size());
     for (const auto& end : ends) {
       of_exposure.push_back(log_sum(end[0]) + log_sum(end[1]));
     }

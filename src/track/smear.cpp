@@ -75,6 +75,7 @@ std::vector<Chord> Passage::chords(const Eigen::Vector4d& off, double exposure_s
   const double smear_px = exposure_s * std::max(nock_velocity_.norm(), tip_velocity_.norm());
   const int n = std::clamp(static_cast<int>(std::ceil(smear_px / kApart_px)), 1, kMost);
   std::vector<Chord> chords;
+  chords.reserve(static_cast<std::size_t>(n));
   for (int i = 0; i < n; ++i) {
     chords.push_back(chord_at(off, exposure_s * ((i + 0.5) / n - 0.5)));
   }
