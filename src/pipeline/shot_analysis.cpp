@@ -209,6 +209,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
   constexpr std::size_t kScaleRound = 2;
   constexpr std::size_t kLateScaleRound = 5;
   constexpr double kSettledRad = 0.0009;  // 0.05 deg sideways from one round to the next
+  const flight::FlightPriors given = options.priors;
   KnownArrow known;
   std::vector<Candidate> late;  // the rounds in which only small changes are left
   for (std::size_t round = 0;; ++round) {
@@ -219,9 +220,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
     }
-    if (known.arrow) {
-      options.priors = with_painted_ends(options.priors, *known.arrow);
-    }
+    options.priors = known.arrow ? with_painted_ends(given, *known.arrow) : given;
     const auto fit_from = [&](flight::Spread spread) {
       return flight::fit_flight_from_several(candidate.sightings, fit.parameters, spread,
                                              fit.anchor_s, focal_px, fit.principal_px, options);

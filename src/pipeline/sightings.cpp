@@ -155,8 +155,8 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
         places[k] ? track::sight_painted(profiles[k], *known.arrow, *places[k], options)
                   : track::sight(profiles[k], options);
     if (known.arrow && !places[k]) {
-      sighting.nock.reset();  // other than the painted arrow's, for what reason ever
-      sighting.tip.reset();
+      sighting.nock.reset();  // they would be ends of another kind, to which the priors of the
+      sighting.tip.reset();   // painted arrow's do not apply
     }
     if (sighting.centre.size() >= 2) {
       sightings.push_back(std::move(sighting));

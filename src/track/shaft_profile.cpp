@@ -304,10 +304,6 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   return profile;
 }
 
-double ShaftProfile::strength(std::size_t i) const {
-  return std::hypot(level[i], tilt_weight * tilt[i]);
-}
-
 Eigen::Vector2d ShaftProfile::place(double along_px) const {
   const Eigen::Vector2d across(-along.y(), along.x());
   return expected.nock_px + along * along_px + across * across_at(along_px);

@@ -108,7 +108,6 @@ struct ShaftProfile {
   double shown = 1.0;                // share of the length that has centre points
   Rectified patch;
 
-  double strength(std::size_t i) const;  // of level and tilt together
   double length_px() const { return (expected.tip_px - expected.nock_px).norm(); }
   double across_at(double along_px) const;  // of the axis, bending included
   Eigen::Vector2d place(double along_px) const;
