@@ -167,11 +167,19 @@ int VideoReader::feed() {
     draining_ = true;
     return avcodec_send_packet(decoder_.get(), nullptr);
   }
+  decoder_->skip_frame = in_run_up(packet_->pts) ? AVDISCARD_NONREF : AVDISCARD_DEFAULT;
   const int status = avcodec_send_packet(decoder_.get(), packet_.get());
   if (status != AVERROR(EAGAIN)) {
     av_packet_unref(packet_.get());
   }
   return status;
+}
+
+// After trouble every frame is decoded.
+bool VideoReader::in_run_up(std::int64_t pts) const {
+  return !from_beginning_ && step_back_ == 1 && pts != AV_NOPTS_VALUE &&
+         target_ < static_cast<long>(table_.pts.size()) &&
+         pts < table_.pts[static_cast<std::size_t>(target_)];
 }
 
 VideoReader::Pull VideoReader::pull() {
@@ -251,7 +259,8 @@ const AVFrame* VideoReader::next(long& index) {
       if (index < expected_) {
         continue;  // cut away by the edit list, or a leading frame of an open group
       }
-      const bool gap = index > expected_;
+      const bool run_up = in_run_up(table_.pts[static_cast<std::size_t>(expected_)]);
+      const bool gap = index > (run_up ? target_ : expected_);
       if ((frame_->flags & AV_FRAME_FLAG_CORRUPT) != 0 || frame_->decode_error_flags != 0) {
         trouble = fmt::format("the picture data is damaged at frame {}", index);
       } else if (gap && (pending_error_ || !from_beginning_)) {

@@ -51,6 +51,9 @@ class VideoReader {
   Pull pull();
   bool read_packet();
   int feed();
+  // Whether a frame is decoded only for the sake of later ones, so that one that no other needs can
+  // be left out.
+  bool in_run_up(std::int64_t pts) const;
   const AVFrame* give_up(const std::string& why);
   std::size_t key_for(long target) const;
 

@@ -81,8 +81,9 @@ void debug_fit(const std::filesystem::path& folder, double surge_s, const track:
     const Eigen::Vector2d corner = middle - Eigen::Vector2d::Constant(kTile / 2.0 / zoom);
     cv::Mat grey;
     region.difference[static_cast<std::size_t>(s.frame)].convertTo(grey, CV_8U, 2.0, 128.0);
-    const cv::Matx23d warp(zoom, 0, -zoom * (corner.x() - region.roi.x), 0, zoom,
-                           -zoom * (corner.y() - region.roi.y));
+    const cv::Point part = region.roi.tl() + region.corner_of(static_cast<std::size_t>(s.frame));
+    const cv::Matx23d warp(zoom, 0, -zoom * (corner.x() - part.x), 0, zoom,
+                           -zoom * (corner.y() - part.y));
     cv::Mat tile;
     cv::warpAffine(grey, tile, warp, cv::Size(kTile, kTile), cv::INTER_NEAREST);
     cv::cvtColor(tile, tile, cv::COLOR_GRAY2BGR);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <future>
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/flight/headline.hpp"
@@ -65,7 +66,6 @@ ClipFacts facts_of(const media::Clip& clip) {
   const media::ClipInfo& info = clip.info();
   ClipFacts facts;
   facts.path = clip.path().string();
-  facts.sha256 = media::sha256_of_file(clip.path());
   facts.codec = info.codec;
   facts.width = info.width;
   facts.height = info.height;
@@ -221,6 +221,8 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
   try {
     media::Clip clip = open_at(path, options.capture_fps);
     reading.clip = facts_of(clip);
+    std::future<std::string> hash =
+        std::async(std::launch::async, [&] { return media::sha256_of_file(path); });
     const media::ClipInfo info = clip.info();
     Reader reader(clip, options, progress);
     reading.camera = {reader.focal().px, reader.focal().source};
@@ -229,6 +231,7 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
     if (!slow) {
       reader.look();
     }
+    reading.clip.sha256 = hash.get();
     const rules::JudgeOptions judge{options.hand, options.cant_deg, options.dead_band_deg};
     for (const pipeline::ShotAnalysis& analysis : reader.measured()) {
       Shot shot = pipeline::shot_from(analysis, info);

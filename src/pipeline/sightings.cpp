@@ -194,11 +194,14 @@ std::vector<flight::TipPlace> tip_places(const track::Region& region, const flig
   const double across_px =
       curve.empty() ? 4.0 : std::clamp(width_px.front() / kShaftDiameterM * kBesideM, 6.0, 30.0);
   const double speed = std::exp(fit.parameters[flight::kLogSpeed]);
-  for (std::size_t k = 0; k < t_s.size(); ++k) {
+  const auto ends = for_each_frame<double>(t_s.size(), [&](std::size_t k) -> std::optional<double> {
     if (t_s[k] < from_s || t_s[k] > to_s || curve.size() < 20 || region.difference[k].empty()) {
-      continue;
+      return std::nullopt;
     }
-    const auto end = track::foremost_end(region, k, curve, width_px, across_px, options);
+    return track::foremost_end(region, k, curve, width_px, across_px, options);
+  });
+  for (std::size_t k = 0; k < t_s.size(); ++k) {
+    const auto& end = ends[k];
     if (!end) {
       continue;
     }

@@ -330,11 +330,11 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
   }
   std::sort(typical.begin(), typical.end());
   const double limit = std::max(0.35, typical.empty() ? 0.0 : 2.5 * typical[typical.size() / 3]);
-  for (std::size_t k = 0; k < luma.size(); ++k) {
+  const auto settle = [&](std::size_t k) {
     FrameMotion& motion = result.motion[k];
     if (k == reference) {
       motion.agreeing = static_cast<int>(corners.size());
-      continue;
+      return;
     }
     std::vector<double> trust(pairs[k].size());
     for (std::size_t j = 0; j < trust.size(); ++j) {
@@ -354,7 +354,12 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
       motion.reference_from_frame = pixels.inverse();
       motion.reference_from_frame /= motion.reference_from_frame(2, 2);
     }
-  }
+  };
+  cv::parallel_for_(cv::Range(0, static_cast<int>(luma.size())), [&](const cv::Range& range) {
+    for (int k = range.start; k < range.end; ++k) {
+      settle(static_cast<std::size_t>(k));
+    }
+  });
   return result;
 }
 

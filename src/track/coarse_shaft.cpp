@@ -24,22 +24,23 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
     double weight;
   };
   std::vector<Pixel> pixels;
-  for (int y = 1; y + 1 < region.roi.height; ++y) {
-    for (int x = 1; x + 1 < region.roi.width; ++x) {
-      const Eigen::Vector2d at = Eigen::Vector2d(x, y) + corner;
+  const cv::Mat& d = region.difference[frame];
+  const cv::Point part = region.corner_of(frame);
+  for (int y = 1; y + 1 < d.rows; ++y) {
+    for (int x = 1; x + 1 < d.cols; ++x) {
+      const Eigen::Vector2d at = Eigen::Vector2d(x + part.x, y + part.y) + corner;
       const Eigen::Vector2d from_vp = at - sweep.vanishing_px;
       const double s = from_vp.dot(sweep.outward);
       if (s < s_far || s > s_near || std::abs(from_vp.dot(side)) > 4.0 + 0.14 * s) {
         continue;
       }
       // Two by one means keep lone noisy pixels out.
-      const cv::Mat& d = region.difference[frame];
       const float here = d.at<float>(y, x);
       const float around = std::max(
           {std::abs(here + d.at<float>(y - 1, x)), std::abs(here + d.at<float>(y + 1, x)),
            std::abs(here + d.at<float>(y, x - 1)), std::abs(here + d.at<float>(y, x + 1))});
       const double z =
-          static_cast<double>(around) / (1.4 * static_cast<double>(region.sigma.at<float>(y, x)));
+          static_cast<double>(around) / (1.4 * static_cast<double>(region.sigma.at<float>(y + part.y, x + part.x)));
       if (z > options.changed_sigma) {
         pixels.push_back({at, s, std::min(z, 12.0)});
       }

@@ -17,6 +17,7 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
     return std::nullopt;
   }
   const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  const Eigen::Vector2d part(region.corner_of(frame).x, region.corner_of(frame).y);
   std::vector<double> strength(n, 0.0);  // matched contrast over its noise, best over the width
   for (std::size_t i = 0; i < n; ++i) {
     const Eigen::Vector2d along =
@@ -28,7 +29,7 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
     std::vector<double> trust;  // 1 / variance; samples half a pixel apart count half
     for (double b = -reach; b <= reach + 1e-9; b += 0.5) {
       const Eigen::Vector2d at = curve[i] + across * b - corner;
-      profile.push_back(static_cast<double>(sample(region.difference[frame], at.x(), at.y())));
+      profile.push_back(static_cast<double>(sample(region.difference[frame], at.x() - part.x(), at.y() - part.y())));
       const double sigma = std::max(0.1, static_cast<double>(sample(region.sigma, at.x(), at.y())));
       trust.push_back(0.5 / (sigma * sigma));
     }

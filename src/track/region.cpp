@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
 #include <opencv2/core/utility.hpp>
 #include <opencv2/imgproc.hpp>
 
@@ -57,8 +58,29 @@ cv::Rect region_of(const Sweep& sweep, const cv::Size& size) {
   return roi.width < 16 || roi.height < 16 ? whole : roi;
 }
 
+cv::Rect part_at(const Sweep& sweep, double t_s, const cv::Rect& roi) {
+  // From the vanishing point to twice as far from it as the middle of the arrow: the nock of one
+  // that has just left stands a quarter further out.
+  constexpr double kFurther = 2.0;
+  constexpr double kMargin_px = 60.0;
+  const double inverse = sweep.inverse_start + sweep.inverse_rate * t_s;
+  if (!(inverse > 0.0)) {
+    return roi;
+  }
+  const Eigen::Vector2d end = sweep.vanishing_px + sweep.outward * (kFurther / inverse);
+  const double half = kMargin_px + 0.17 * kFurther / inverse;
+  const Eigen::Vector2d low = end.cwiseMin(sweep.vanishing_px).array() - half;
+  const Eigen::Vector2d high = end.cwiseMax(sweep.vanishing_px).array() + half;
+  const Eigen::Vector2d first = low.cwiseMax(Eigen::Vector2d(roi.x, roi.y));
+  const Eigen::Vector2d last = high.cwiseMin(Eigen::Vector2d(roi.br().x, roi.br().y));
+  return (last - first).minCoeff() < 2.0
+             ? cv::Rect()
+             : cv::Rect(cv::Point(static_cast<int>(first.x()), static_cast<int>(first.y())),
+                        cv::Point(static_cast<int>(last.x()), static_cast<int>(last.y())));
+}
+
 Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std::size_t first,
-                  std::size_t last, std::size_t used_first, std::size_t used_last,
+                  std::size_t last, const std::vector<cv::Rect>& used,
                   const ShaftOptions& options) {
   Region region;
   region.roi = roi;
@@ -118,12 +140,30 @@ Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std
   cv::magnitude(gx, gy, slip);
   cv::magnitude(region.sigma, slip, region.sigma);
   region.difference.resize(steadied.size());
-  for (std::size_t k = used_first; k < std::min(used_last, steadied.size()); ++k) {
-    cv::Mat& difference = region.difference[k];
-    cv::LUT(steadied[k](roi), cv::Mat(1, 256, CV_32F, const_cast<float*>(light.data())),
-            difference);
-    difference -= median;
-  }
+  region.corner.resize(steadied.size());
+  const auto frames = static_cast<int>(std::min(used.size(), steadied.size()));
+  cv::parallel_for_(cv::Range(0, frames), [&](const cv::Range& range) {
+    for (auto k = static_cast<std::size_t>(range.start); k < static_cast<std::size_t>(range.end);
+         ++k) {
+      const cv::Rect part = used[k] & roi;
+      if (part.empty()) {
+        continue;
+      }
+      region.corner[k] = part.tl() - roi.tl();
+      const cv::Mat shown = steadied[k](part);
+      const cv::Mat still = median(part - roi.tl());
+      cv::Mat& difference = region.difference[k];
+      difference.create(part.size(), CV_32F);
+      for (int y = 0; y < part.height; ++y) {
+        const auto* code = shown.ptr<std::uint8_t>(y);
+        const auto* behind = still.ptr<float>(y);
+        auto* left = difference.ptr<float>(y);
+        for (int x = 0; x < part.width; ++x) {
+          left[x] = light[code[x]] - behind[x];
+        }
+      }
+    }
+  });
   return region;
 }
 

@@ -20,6 +20,7 @@ Rectified rectify(const Region& region, std::size_t frame, const Expected& expec
   patch.noise.resize(static_cast<std::size_t>(patch.columns));
   const Eigen::Vector2d across(-along.y(), along.x());
   const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  const Eigen::Vector2d part(region.corner_of(frame).x, region.corner_of(frame).y);
   for (int column = 0; column < patch.columns; ++column) {
     double noise = 0.0;
     const double bow = bow_at(expected, a0 + column, length);
@@ -28,7 +29,7 @@ Rectified rectify(const Region& region, std::size_t frame, const Expected& expec
           expected.nock_px + along * (a0 + column) + across * (bow + patch.b(row)) - corner;
       patch.grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(patch.columns) +
                  static_cast<std::size_t>(column)] =
-          static_cast<double>(sample(region.difference[frame], at.x(), at.y()));
+          static_cast<double>(sample(region.difference[frame], at.x() - part.x(), at.y() - part.y()));
       noise += static_cast<double>(sample(region.sigma, at.x(), at.y()));
     }
     patch.noise[static_cast<std::size_t>(column)] = std::max(0.1, noise / patch.rows);

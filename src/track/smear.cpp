@@ -101,12 +101,13 @@ std::vector<Pixel> Passage::pixels(const Region& region, const Eigen::Vector4d& 
     }
     chords.push_back(chord);
   }
-  const double margin = beside_px + 4.0;  // for the bend
-  const int x0 = std::max(0, static_cast<int>(low.x() - margin));
-  const int x1 = std::min(region.roi.width - 1, static_cast<int>(high.x() + margin));
-  const int y0 = std::max(0, static_cast<int>(low.y() - margin));
-  const int y1 = std::min(region.roi.height - 1, static_cast<int>(high.y() + margin));
   const cv::Mat& difference = region.difference[profile_->frame];
+  const cv::Point part = region.corner_of(profile_->frame);
+  const double margin = beside_px + 4.0;  // for the bend
+  const int x0 = std::max(part.x, static_cast<int>(low.x() - margin));
+  const int x1 = std::min(part.x + difference.cols - 1, static_cast<int>(high.x() + margin));
+  const int y0 = std::max(part.y, static_cast<int>(low.y() - margin));
+  const int y1 = std::min(part.y + difference.rows - 1, static_cast<int>(high.y() + margin));
   std::vector<Pixel> pixels;
   for (int y = y0; y <= y1; ++y) {
     for (int x = x0; x <= x1; ++x) {
@@ -122,7 +123,7 @@ std::vector<Pixel> Passage::pixels(const Region& region, const Eigen::Vector4d& 
       if (!near) {
         continue;
       }
-      pixel.difference = static_cast<double>(difference.at<float>(y, x));
+      pixel.difference = static_cast<double>(difference.at<float>(y - part.y, x - part.x));
       pixel.background = static_cast<double>(region.background.at<float>(y, x));
       const auto sigma = static_cast<double>(region.sigma.at<float>(y, x));
       // Noise, and as much again for what the codec makes of a thing that moves.

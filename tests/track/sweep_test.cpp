@@ -134,9 +134,12 @@ TEST_CASE("truth: the coarse shaft lies on the arrow in most frames of the fligh
   const std::vector<track::Sweep> sweeps = sweeps_of({});
   REQUIRE_FALSE(sweeps.empty());
   const track::ShaftOptions options;
-  const track::Region region =
-      track::cut_region(frames, track::region_of(sweeps.front(), frames.front().size()), 0,
-                        frames.size(), 0, frames.size(), options);
+  const cv::Rect roi = track::region_of(sweeps.front(), frames.front().size());
+  std::vector<cv::Rect> used;
+  for (std::size_t k = 0; k < frames.size(); ++k) {
+    used.push_back(track::part_at(sweeps.front(), static_cast<double>(k) / kFps, roi));
+  }
+  const track::Region region = track::cut_region(frames, roi, 0, frames.size(), used, options);
   int good = 0;
   int wrong = 0;
   for (int k = kExit + 5; k < kExit + 25; ++k) {

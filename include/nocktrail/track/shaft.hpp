@@ -33,19 +33,27 @@ struct ShaftOptions {
 struct Region {
   cv::Rect roi;                     // in the reference frame
   std::vector<cv::Mat> difference;  // CV_32F, linear light (255 at white), frame minus background
+  std::vector<cv::Point> corner;    // of each `difference`, in `roi`; none: all fill it
   cv::Mat background;               // CV_32F
   cv::Mat sigma;                    // CV_32F, noise of one pixel of `difference`
+
+  cv::Point corner_of(std::size_t frame) const {
+    return corner.empty() ? cv::Point() : corner[frame];
+  }
 };
 
 // The part of the picture that the sweep can touch, from just short of the vanishing point to the
 // picture's edge.
 cv::Rect region_of(const Sweep& sweep, const cv::Size& size);
 
+// The part of `roi` in which the arrow can be at a time, with plenty of room around it.
+cv::Rect part_at(const Sweep& sweep, double t_s, const cv::Rect& roi);
+
 // The stretch cut to `roi`, with the median of frames [first, last) as the still background.
-// Differences are made for frames [used_first, used_last) only; the others' are empty.
+// Differences are made within `used` only, one part of the picture a frame; empty parts are left
+// out.
 Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std::size_t first,
-                  std::size_t last, std::size_t used_first, std::size_t used_last,
-                  const ShaftOptions& options);
+                  std::size_t last, const std::vector<cv::Rect>& used, const ShaftOptions& options);
 
 // The shaft near where the sweep expects it, as two end points (both coordinates trustworthy to a
 // pixel or two): a straight chain of changed pixels. nullopt when there is none.
