@@ -316,7 +316,6 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   const cv::Size size = stretch.luma.front().size();
   const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);
 
-
   track::SweepOptions sweep_options;
   const track::Background background = track::learn_background(stretch.luma, sweep_options);
 
@@ -332,7 +331,6 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   std::optional<ShotAnalysis> best;
   double best_score = 0.0;
   const auto follow = [&](const track::Sweep& sweep) {
-
     // From the beginning, though some sweeps come to nothing: the other core has time now.
     std::future<steady::Plumb> plumb = std::async(std::launch::async, [&] {
       return steady::find_plumb(still, sweep.vanishing_px, options.focal_px, {});

@@ -39,8 +39,8 @@ std::optional<CoarseShaft> coarse_shaft(const Region& region, std::size_t frame,
       const float around = std::max(
           {std::abs(here + d.at<float>(y - 1, x)), std::abs(here + d.at<float>(y + 1, x)),
            std::abs(here + d.at<float>(y, x - 1)), std::abs(here + d.at<float>(y, x + 1))});
-      const double z =
-          static_cast<double>(around) / (1.4 * static_cast<double>(region.sigma.at<float>(y + part.y, x + part.x)));
+      const double z = static_cast<double>(around) /
+                       (1.4 * static_cast<double>(region.sigma.at<float>(y + part.y, x + part.x)));
       if (z > options.changed_sigma) {
         pixels.push_back({at, s, std::min(z, 12.0)});
       }

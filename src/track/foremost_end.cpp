@@ -29,7 +29,8 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
     std::vector<double> trust;  // 1 / variance; samples half a pixel apart count half
     for (double b = -reach; b <= reach + 1e-9; b += 0.5) {
       const Eigen::Vector2d at = curve[i] + across * b - corner;
-      profile.push_back(static_cast<double>(sample(region.difference[frame], at.x() - part.x(), at.y() - part.y())));
+      profile.push_back(static_cast<double>(
+          sample(region.difference[frame], at.x() - part.x(), at.y() - part.y())));
       const double sigma = std::max(0.1, static_cast<double>(sample(region.sigma, at.x(), at.y())));
       trust.push_back(0.5 / (sigma * sigma));
     }

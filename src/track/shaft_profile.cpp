@@ -29,7 +29,8 @@ Rectified rectify(const Region& region, std::size_t frame, const Expected& expec
           expected.nock_px + along * (a0 + column) + across * (bow + patch.b(row)) - corner;
       patch.grey[static_cast<std::size_t>(row) * static_cast<std::size_t>(patch.columns) +
                  static_cast<std::size_t>(column)] =
-          static_cast<double>(sample(region.difference[frame], at.x() - part.x(), at.y() - part.y()));
+          static_cast<double>(
+              sample(region.difference[frame], at.x() - part.x(), at.y() - part.y()));
       noise += static_cast<double>(sample(region.sigma, at.x(), at.y()));
     }
     patch.noise[static_cast<std::size_t>(column)] = std::max(0.1, noise / patch.rows);
