@@ -59,9 +59,10 @@ cv::Rect region_of(const Sweep& sweep, const cv::Size& size) {
 }
 
 cv::Rect part_at(const Sweep& sweep, double t_s, const cv::Rect& roi) {
-  // From the vanishing point to twice as far from it as the middle of the arrow: the nock of one
-  // that has just left stands a quarter further out.
-  constexpr double kFurther = 2.0;
+  // From the vanishing point to well beyond the middle of the arrow: the nock of one that has just
+  // left stands a quarter further out, the sweep may be a few frames off, and the noise beside the
+  // arrow tells what counts as a sight of it.
+  constexpr double kFurther = 5.0;
   constexpr double kMargin_px = 60.0;
   const double inverse = sweep.inverse_start + sweep.inverse_rate * t_s;
   if (!(inverse > 0.0)) {
