@@ -84,7 +84,7 @@ int run(int argc, char** argv) {
 
 // Pictures come and go by the hundred: fetching each from the system anew, page by page, would take
 // a tenth of the time. Other libraries of C than GNU's are left as they are.
-void keep_freed_memory() {
+void prepare_memory() {
 #ifdef __GLIBC__
   mallopt(M_MMAP_THRESHOLD, 32 << 20);  // glibc takes no more
   mallopt(M_TRIM_THRESHOLD, 1 << 30);
@@ -110,7 +110,7 @@ void keep_freed_memory() {
 }  // namespace
 
 int main(int argc, char** argv) {
-  keep_freed_memory();
+  prepare_memory();
   try {
     return run(argc, argv);
   } catch (const std::exception& fault) {

@@ -38,7 +38,7 @@ void append_frames(media::Clip& clip, long last, long stride, Stretch& stretch) 
   media::Frame frame;
   while (clip.next(frame)) {
     if (stretch.index.empty() || frame.index - stretch.index.back() >= stride) {
-      stretch.luma.push_back(frame.luma);
+      stretch.luma.push_back(frame.luma);  // shared: the reader does not write over it
       stretch.index.push_back(frame.index);
       stretch.t_s.push_back(frame.t_s);
     }
@@ -72,10 +72,8 @@ Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& opt
   Stretch stretch;
   clip.seek(frame_at(clip, knock_s - loose.sound_slack_s - options.before_s), {});
   append_frames(clip, frame_at(clip, knock_s + loose.sound_slack_s), stride, stretch);
-
   const std::vector<track::LooseCandidate> surges =
       track::surges_among(stretch.luma, stretch.t_s, loose);
-
   if (surges.empty()) {
     return {};
   }
@@ -219,7 +217,6 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     candidate.sightings =
         fine_sightings(region, fit, first_s, t_s, size,
                        kSearches[std::min(round, kSearches.size() - 1)], shaft_options, known);
-
     if (candidate.sightings.size() < 4) {
       return std::nullopt;
     }
@@ -241,11 +238,9 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     if (!fit.converged) {
       return std::nullopt;
     }
-
     const std::vector<flight::TipPlace> places =
         tip_places(before, fit, t_s, surge_s - 0.010, surge_s + 0.026, size, shaft_options);
     candidate.stroke = flight::fit_stroke(fit, places, surge_s, {});
-
     first_s = candidate.stroke.exit_s + 0.0003;
     options.exit_s = candidate.stroke.exit_s;
     options.exit_sigma_s = candidate.stroke.exit_sigma_s;
@@ -304,12 +299,10 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
         std::clamp<std::ptrdiff_t>(std::lower_bound(t_s.begin(), t_s.end(), t) - t_s.begin(), 0,
                                    static_cast<std::ptrdiff_t>(t_s.size()) - 1));
   };
-
   const std::size_t reference = frame_near(surge_s + 0.05);
   steady::SteadyOptions steady_options;
   steady_options.focal_px = options.focal_px;
   analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
-
   for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
     stretch.luma[k] = steady::to_reference(stretch.luma[k], analysis.steadied.motion[k]);
   }
@@ -318,13 +311,11 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
 
   track::SweepOptions sweep_options;
   const track::Background background = track::learn_background(stretch.luma, sweep_options);
-
   cv::Mat still;
   background.nine_mean.convertTo(still, CV_8U, 1.0 / 9.0);
   const std::size_t from = frame_near(surge_s - 0.01);
   const std::vector<track::Passing> passings =
       track::find_passings(stretch.luma, background, from, t_s, sweep_options);
-
   const track::ShaftOptions shaft_options;
   const flight::FitOptions base_options = fit_options(clip, options, frame_s);
   const double anchor_s = surge_s + 0.055;
@@ -352,13 +343,11 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     const track::Region before = track::cut_region(
         stretch.luma, roi, 0, std::max<std::size_t>(3, frame_near(surge_s - 0.012)), at_the_bow,
         near_options);
-
     std::vector<track::ArrowSighting> coarse = coarse_sightings(region, sweep, t_s, shaft_options);
     std::erase_if(coarse, [&](const auto& s) { return s.t_s < surge_s; });
     if (coarse.size() < 4) {
       return;
     }
-
     flight::FitOptions coarse_options = base_options;
     coarse_options.coarse = true;
     const flight::FlightFit first = flight::fit_flight_from_several(
@@ -367,10 +356,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     if (!first.converged) {
       return;
     }
-
     flight::FitOptions fine_options = base_options;
     const steady::Plumb roll = plumb.get();
-
     fine_options.priors.roll_rad = {roll.roll_rad, roll.sigma_rad};
     std::optional<Candidate> candidate = refine(region, before, first, t_s, surge_s, size,
                                                 options.focal_px, fine_options, shaft_options);
