@@ -100,6 +100,15 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
     return "what was followed does not fly like one arrow seen from behind: film from behind and "
            "above the archer, looking downrange";
   }
+  // A flight that fits costs half an observation, whatever the noise, as its sigmas are rescaled.
+  // Of one that costs twice as much many sightings are of something else, or of a part of the
+  // arrow.
+  const double misfit =
+      analysis.fit.cost / std::max(1, analysis.fit.centre_points + analysis.fit.ends);
+  if (misfit > options.most_misfit) {
+    return "too many sightings lie off the flight that fits best: use more light, and a background "
+           "of another brightness than the shaft";
+  }
   // String and limbs move because the string was let go: a flight that says it was later followed
   // something else, or has its speed and place wrong.
   if (analysis.stroke && analysis.stroke->loose_s > analysis.surge_s + options.latest_loose_s) {

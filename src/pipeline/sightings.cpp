@@ -81,6 +81,7 @@ track::PaintedPlaces find_places(const track::Region& region,
   if (!known.arrow) {
     return nowhere;
   }
+  known.arrow = track::stretched_to_ends(*known.arrow);
   const track::PaintedPlaces first = place_all(nowhere);
   const track::PaintedArrow before = *known.arrow;
   known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options,

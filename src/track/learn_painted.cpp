@@ -3,6 +3,7 @@
 #include <array>
 #include <cmath>
 #include <opencv2/core/utility.hpp>
+#include <optional>
 
 #include "nocktrail/track/painted.hpp"
 #include "shaft_common.hpp"
@@ -322,24 +323,29 @@ class Learner {
 
   // A pixel that the paint does not explain loses its say.
   void trust_by(double exposure_s, double first, double step, const std::vector<double>& greys) {
-    const int first_bin = static_cast<int>(std::lround((first - kFirstShare) / step));
+    std::array<std::optional<double>, kBins> of_bins;
+    for (int bin = 0; bin < kBins; ++bin) {
+      const double place = (edge_share(bin) + 0.5 * kShareStep - first) / step;
+      if (place >= 0.0 && place < static_cast<double>(greys.size())) {
+        of_bins[static_cast<std::size_t>(bin)] = greys[static_cast<std::size_t>(place)];
+      }
+    }
     cv::parallel_for_(cv::Range(0, static_cast<int>(teachers_.size())), [&](const cv::Range& r) {
       for (int t = r.start; t < r.end; ++t) {
-        trust_by(teachers_[static_cast<std::size_t>(t)], exposure_s, first_bin, greys);
+        trust_by(teachers_[static_cast<std::size_t>(t)], exposure_s, of_bins);
       }
     });
   }
-  void trust_by(Teacher& teacher, double exposure_s, int first_bin,
-                const std::vector<double>& greys) const {
+  void trust_by(Teacher& teacher, double exposure_s,
+                const std::array<std::optional<double>, kBins>& greys) const {
     const std::vector<Chord> chords = teacher.passage.chords(teacher.off, exposure_s);
     for (std::size_t i = 0; i < teacher.pixels.size(); ++i) {
       const Pixel& pixel = teacher.pixels[i];
       const Cover cover = teacher.cover(pixel, chords);
       double predicted = 0.0;
       for (std::size_t j = 0; j < cover.k.size(); ++j) {
-        const int bin = cover.at + static_cast<int>(j) - first_bin;
-        if (bin >= 0 && bin < static_cast<int>(greys.size())) {
-          predicted += cover.k[j] * (greys[static_cast<std::size_t>(bin)] - pixel.background);
+        if (const auto& grey = greys[static_cast<std::size_t>(cover.at) + j]) {
+          predicted += cover.k[j] * (*grey - pixel.background);
         }
       }
       const double off = y_of(teacher, pixel, chords) - predicted;
@@ -422,6 +428,17 @@ class Learner {
 };
 
 }  // namespace
+
+PaintedArrow stretched_to_ends(PaintedArrow arrow) {
+  const double length = arrow.end - arrow.begin;
+  arrow.first = (arrow.first - arrow.begin) / length;
+  arrow.step /= length;
+  arrow.begin_sigma /= length;
+  arrow.end_sigma /= length;
+  arrow.begin = 0.0;
+  arrow.end = 1.0;
+  return arrow;
+}
 
 std::optional<PaintedArrow> learn_painted(const Region& region,
                                           const std::vector<ShaftProfile>& profiles, double side,

@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 
 #include <cmath>
+#include <optional>
 #include <vector>
 
 #include "bar_picture.hpp"
@@ -182,6 +183,62 @@ TEST_CASE("truth: a nock of the ground's own mean grey still ends where it ends"
   const Found found = find(film(bands, 0.0006, 25.0, 32));
   // Left out, the nock would put the end 0.06 of 30 to 90 px, 3.6 in the mean, too far forward.
   CHECK(std::abs(found.nock_bias_px) < 1.2);
+}
+
+TEST_CASE("truth: an arrow taken for much longer than it is finds its point, round by round") {
+  // The point lies 0.85 of the way to where it is first expected: further in than a single round
+  // looks for an end.
+  constexpr double kTooLong = 1.18;
+  const std::vector<Band> bands{
+      {0.0, 0.06, 200.0}, {0.06, 0.22, 50.0}, {0.22, 0.30, 190.0}, {0.30, 1.0, 50.0}};
+  Shot shot = film(bands, 0.0006, 12.0, 34);
+  for (track::Expected& expected : shot.expected) {
+    expected.tip_px = expected.nock_px + kTooLong * (expected.tip_px - expected.nock_px);
+    expected.search_along_px = 16.0;
+  }
+  const track::ShaftOptions options;
+  constexpr double kLongest_s = 0.004;
+  std::optional<track::PaintedArrow> arrow;
+  double bias_px = 0.0;
+  for (int round = 0; round < 4; ++round) {
+    std::vector<track::ShaftProfile> profiles;
+    for (std::size_t frame = 0; frame < shot.expected.size(); ++frame) {
+      if (auto profile = track::cut_open(shot.region, frame, 0.0, shot.expected[frame], options)) {
+        profiles.push_back(std::move(*profile));
+      }
+    }
+    REQUIRE(profiles.size() >= 14);
+    if (!arrow) {
+      arrow = track::learn_painted(shot.region, profiles, 0.0, kLongest_s, options);
+      REQUIRE(arrow.has_value());
+    }
+    const track::PaintedArrow before = track::stretched_to_ends(*arrow);
+    track::PaintedPlaces places;
+    for (const track::ShaftProfile& profile : profiles) {
+      places.push_back(track::place_painted(shot.region, profile, before, options));
+    }
+    arrow = track::learn_painted(shot.region, profiles, 0.0, kLongest_s, options, places, &before);
+    REQUIRE(arrow.has_value());
+    bias_px = 0.0;
+    int tips = 0;
+    for (std::size_t k = 0; k < profiles.size(); ++k) {
+      if (!places[k]) {
+        continue;
+      }
+      const track::ArrowSighting sighting =
+          track::sight_painted(profiles[k], *arrow, *places[k], options);
+      if (sighting.tip) {
+        const std::size_t frame = profiles[k].frame;
+        const Eigen::Vector2d along = (shot.tip_px[frame] - shot.nock_px[frame]).normalized();
+        bias_px += (sighting.tip->at_px - shot.tip_px[frame]).dot(along);
+        ++tips;
+        shot.expected[frame].tip_px = sighting.tip->at_px;  // as a flight fitted to it would
+      }
+    }
+    REQUIRE(tips >= 12);
+    bias_px /= tips;
+  }
+  CHECK(std::abs(bias_px) < options.painted_floor_px);
 }
 
 TEST_CASE("truth: an arrow too short in all but a few frames teaches nothing") {

@@ -51,6 +51,11 @@ std::optional<PaintedArrow> learn_painted(const Region& region,
                                           const PaintedPlaces& places = {},
                                           const PaintedArrow* known = nullptr);
 
+// The same arrow with its ends at shares 0 and 1. Paint that is drawn out together with the chords
+// that carry it makes the same picture, so that nothing else holds its ends there, and they are
+// looked for near these shares only.
+PaintedArrow stretched_to_ends(PaintedArrow arrow);
+
 // Least squares over the frame's pixels, robust (Cauchy). nullopt when it does not come to rest
 // within the profile's reach. With a `start`, the ends are looked for near it only.
 std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfile& profile,
