@@ -157,9 +157,21 @@ flight::Headline headline_of(const Candidate& candidate) {
                              candidate.stroke.rest_sigma_m, flight::kReferenceM);
 }
 
-// Where sightings and fit, each following the other, do not settle, they wander about: the round
-// in the middle of them stands for all, and how far they wander is part of what is not known.
-Candidate settled(std::vector<Candidate> rounds) {
+// From one round to the next. Up and down is open by several times as much as sideways.
+bool at_rest(const Candidate& before, const Candidate& after) {
+  constexpr double kRightRad = 0.0009;  // 0.05 deg
+  constexpr double kHighRad = 0.0052;   // 0.3 deg
+  const flight::Headline a = headline_of(before);
+  const flight::Headline b = headline_of(after);
+  return std::abs(b.right_rad.value - a.right_rad.value) < kRightRad &&
+         std::abs(b.high_rad.value - a.high_rad.value) < kHighRad;
+}
+
+// Where sightings and fit, each following the other, do not come to rest at once, they wander
+// about. Up and down `last` stands for the rounds, the others being on their way; sideways, where
+// more is asked, what they wandered on the way counts too.
+Candidate after_wandering(const std::vector<Candidate>& rounds, std::size_t last,
+                          Candidate chosen) {
   const auto n = static_cast<Eigen::Index>(rounds.size());
   Eigen::ArrayXd right(n);
   Eigen::ArrayXd high(n);
@@ -168,17 +180,21 @@ Candidate settled(std::vector<Candidate> rounds) {
     right[i] = headline.right_rad.value;
     high[i] = headline.high_rad.value;
   }
-  std::vector<std::size_t> order(rounds.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-    return right[static_cast<Eigen::Index>(a)] < right[static_cast<Eigen::Index>(b)];
-  });
-  Candidate middle = std::move(rounds[order[order.size() / 2]]);
   const auto spread = [](const Eigen::ArrayXd& v) {
     return std::sqrt((v - v.mean()).square().mean());
   };
-  middle.scatter = {spread(right), spread(high)};
-  return middle;
+  chosen.scatter = {spread(right), spread(high.tail(static_cast<Eigen::Index>(last)))};
+  return chosen;
+}
+
+// The middle one, sideways, of the last rounds.
+Candidate middle_of_last(const std::vector<Candidate>& rounds, std::size_t last) {
+  std::vector<std::size_t> order(last);
+  std::iota(order.begin(), order.end(), rounds.size() - last);
+  std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    return headline_of(rounds[a]).right_rad.value < headline_of(rounds[b]).right_rad.value;
+  });
+  return rounds[order[last / 2]];
 }
 
 // Ends of a painted arrow are those of its picture, smear and all: less is left to doubt than where
@@ -206,9 +222,9 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
       {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}}};
   constexpr std::size_t kRounds = 4;
   constexpr std::size_t kDoubtfulRounds = 8;
+  constexpr std::size_t kLastRounds = 4;  // those before may still be on their way
   constexpr std::size_t kScaleRound = 2;
   constexpr std::size_t kLateScaleRound = 5;
-  constexpr double kSettledRad = 0.0009;  // 0.05 deg sideways from one round to the next
   const flight::FlightPriors given = options.priors;
   KnownArrow known;
   std::vector<Candidate> late;  // the rounds in which only small changes are left
@@ -248,13 +264,11 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     if (round >= 2) {
       late.push_back(std::move(candidate));
     }
-    if (round + 1 == kRounds &&
-        std::abs(headline_of(late[late.size() - 1]).right_rad.value -
-                 headline_of(late[late.size() - 2]).right_rad.value) < kSettledRad) {
-      return std::move(late.back());
+    if (round + 1 >= kRounds && at_rest(late[late.size() - 2], late.back())) {
+      return round + 1 == kRounds ? late.back() : after_wandering(late, 2, late.back());
     }
     if (round + 1 == kDoubtfulRounds) {
-      return settled(std::move(late));
+      return after_wandering(late, kLastRounds, middle_of_last(late, kLastRounds));
     }
   }
 }

@@ -68,8 +68,8 @@ void check_shot(const Shot& shot, const test::ShotTruth& truth) {
 }
 
 // Readings known to miss the margins, kept in view until they meet them (docs/accuracy.md): a 720p
-// arrow of 2 px whose speed is 13 and 39 % off, and a limb before the first metres with an exit
-// found 7 ms late.
+// arrow of 2 px, refused as it does not settle, and a limb before the first metres, refused for its
+// speed.
 const std::vector<std::string> kKnownToMiss = {"two-shots.mp4", "vertical-bow-1080p.mp4"};
 
 bool known_to_miss(const test::ClipTruth& truth) {
