@@ -168,8 +168,8 @@ bool at_rest(const Candidate& before, const Candidate& after) {
 }
 
 // Where sightings and fit, each following the other, do not come to rest at once, they wander
-// about. Up and down `last` stands for the rounds, the others being on their way; sideways, where
-// more is asked, what they wandered on the way counts too.
+// about, and how far is part of what is not known: up and down in the `last` rounds, the earlier
+// ones being on their way; sideways, where more is asked, in all.
 Candidate after_wandering(const std::vector<Candidate>& rounds, std::size_t last,
                           Candidate chosen) {
   const auto n = static_cast<Eigen::Index>(rounds.size());
