@@ -191,7 +191,7 @@ std::vector<double> exposures_to_try(double longest_s, const PaintedArrow* known
       exposures.push_back(s);
     }
   }
-  if (exposures.empty()) {
+  if (exposures.empty() && known != nullptr) {
     exposures.push_back(known->exposure_s);
   }
   return exposures;
