@@ -6,7 +6,6 @@
 #include <array>
 #include <cmath>
 #include <future>
-#include <numeric>
 
 #include "debug_pictures.hpp"
 #include "nocktrail/flight/headline.hpp"
@@ -149,52 +148,34 @@ struct Candidate {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
   flight::Stroke stroke;
+  double right_rad = 0.0;  // the headline's
+  double high_rad = 0.0;
   OffsetScatter scatter;
 };
-
-flight::Headline headline_of(const Candidate& candidate) {
-  return flight::headline_at(candidate.fit, candidate.stroke.rest_forward_m,
-                             candidate.stroke.rest_sigma_m, flight::kReferenceM);
-}
 
 // From one round to the next. Up and down is open by several times as much as sideways.
 bool at_rest(const Candidate& before, const Candidate& after) {
   constexpr double kRightRad = 0.0009;  // 0.05 deg
   constexpr double kHighRad = 0.0052;   // 0.3 deg
-  const flight::Headline a = headline_of(before);
-  const flight::Headline b = headline_of(after);
-  return std::abs(b.right_rad.value - a.right_rad.value) < kRightRad &&
-         std::abs(b.high_rad.value - a.high_rad.value) < kHighRad;
+  return std::abs(after.right_rad - before.right_rad) < kRightRad &&
+         std::abs(after.high_rad - before.high_rad) < kHighRad;
 }
 
 // Where sightings and fit, each following the other, do not come to rest at once, they wander
 // about, and how far is part of what is not known: up and down in the `last` rounds, the earlier
 // ones being on their way; sideways, where more is asked, in all.
-Candidate after_wandering(const std::vector<Candidate>& rounds, std::size_t last,
-                          Candidate chosen) {
+OffsetScatter wandering(const std::vector<Candidate>& rounds, Eigen::Index last) {
   const auto n = static_cast<Eigen::Index>(rounds.size());
   Eigen::ArrayXd right(n);
   Eigen::ArrayXd high(n);
   for (Eigen::Index i = 0; i < n; ++i) {
-    const flight::Headline headline = headline_of(rounds[static_cast<std::size_t>(i)]);
-    right[i] = headline.right_rad.value;
-    high[i] = headline.high_rad.value;
+    right[i] = rounds[static_cast<std::size_t>(i)].right_rad;
+    high[i] = rounds[static_cast<std::size_t>(i)].high_rad;
   }
   const auto spread = [](const Eigen::ArrayXd& v) {
     return std::sqrt((v - v.mean()).square().mean());
   };
-  chosen.scatter = {spread(right), spread(high.tail(static_cast<Eigen::Index>(last)))};
-  return chosen;
-}
-
-// The middle one, sideways, of the last rounds.
-Candidate middle_of_last(const std::vector<Candidate>& rounds, std::size_t last) {
-  std::vector<std::size_t> order(last);
-  std::iota(order.begin(), order.end(), rounds.size() - last);
-  std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-    return headline_of(rounds[a]).right_rad.value < headline_of(rounds[b]).right_rad.value;
-  });
-  return rounds[order[last / 2]];
+  return {spread(right), spread(high.tail(last))};
 }
 
 // Ends of a painted arrow are those of its picture, smear and all: less is left to doubt than where
@@ -222,7 +203,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
       {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}}};
   constexpr std::size_t kRounds = 4;
   constexpr std::size_t kDoubtfulRounds = 8;
-  constexpr std::size_t kLastRounds = 4;  // those before may still be on their way
+  constexpr std::ptrdiff_t kLastRounds = 4;  // those before may still be on their way
   constexpr std::size_t kScaleRound = 2;
   constexpr std::size_t kLateScaleRound = 5;
   const flight::FlightPriors given = options.priors;
@@ -260,15 +241,33 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     first_s = candidate.stroke.exit_s + 0.0003;
     options.exit_s = candidate.stroke.exit_s;
     options.exit_sigma_s = candidate.stroke.exit_sigma_s;
+    const flight::Headline headline = flight::headline_at(
+        fit, candidate.stroke.rest_forward_m, candidate.stroke.rest_sigma_m, flight::kReferenceM);
+    candidate.right_rad = headline.right_rad.value;
+    candidate.high_rad = headline.high_rad.value;
     candidate.fit = fit;
     if (round >= 2) {
       late.push_back(std::move(candidate));
     }
-    if (round + 1 >= kRounds && at_rest(late[late.size() - 2], late.back())) {
-      return round + 1 == kRounds ? late.back() : after_wandering(late, 2, late.back());
+    if (round + 1 < kRounds) {
+      continue;
+    }
+    const bool rests = at_rest(late[late.size() - 2], late.back());
+    if (rests && round + 1 > kRounds) {
+      late.back().scatter = wandering(late, 2);
+    }
+    if (rests) {
+      return std::move(late.back());
     }
     if (round + 1 == kDoubtfulRounds) {
-      return after_wandering(late, kLastRounds, middle_of_last(late, kLastRounds));
+      const OffsetScatter scatter = wandering(late, kLastRounds);
+      // The middle one, sideways, of the last.
+      const auto middle = late.end() - kLastRounds / 2;
+      std::nth_element(
+          late.end() - kLastRounds, middle, late.end(),
+          [](const Candidate& a, const Candidate& b) { return a.right_rad < b.right_rad; });
+      middle->scatter = scatter;
+      return std::move(*middle);
     }
   }
 }

@@ -100,9 +100,9 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
     return "what was followed does not fly like one arrow seen from behind: film from behind and "
            "above the archer, looking downrange";
   }
-  // A flight that fits costs half an observation, whatever the noise, as its sigmas are rescaled.
-  // Of one that costs twice as much many sightings are of something else, or of a part of the
-  // arrow.
+  // A flight that fits costs no more than about a half for each observation, whatever the noise, as
+  // its sigmas are rescaled. Where it costs twice that, many sightings are of something else, or of
+  // a part of the arrow.
   const double misfit =
       analysis.fit.cost / std::max(1, analysis.fit.centre_points + analysis.fit.ends);
   if (misfit > options.most_misfit) {

@@ -14,6 +14,7 @@ using namespace nocktrail;
 namespace {
 
 constexpr double kNoise = 2.0;
+constexpr double kLongest_s = 0.004;  // exposure
 
 struct Band {
   double from;
@@ -84,6 +85,18 @@ Shot film(const std::vector<Band>& bands, double exposure_s, double stripes, uns
   return shot;
 }
 
+std::vector<track::ShaftProfile> cut_open_all(const Shot& shot,
+                                              const track::ShaftOptions& options) {
+  std::vector<track::ShaftProfile> profiles;
+  for (std::size_t frame = 0; frame < shot.expected.size(); ++frame) {
+    if (auto profile = track::cut_open(shot.region, frame, 0.0, shot.expected[frame], options)) {
+      profiles.push_back(std::move(*profile));
+    }
+  }
+  REQUIRE(profiles.size() >= 14);
+  return profiles;
+}
+
 struct Found {
   track::PaintedArrow arrow;
   double nock_bias_px = 0.0;  // along the shaft, toward the point, mean over the frames
@@ -96,15 +109,7 @@ struct Found {
 
 Found find(const Shot& shot) {
   const track::ShaftOptions options;
-  std::vector<track::ShaftProfile> profiles;
-  for (std::size_t frame = 0; frame < shot.expected.size(); ++frame) {
-    auto profile = track::cut_open(shot.region, frame, 0.0, shot.expected[frame], options);
-    if (profile) {
-      profiles.push_back(std::move(*profile));
-    }
-  }
-  REQUIRE(profiles.size() >= 14);
-  constexpr double kLongest_s = 0.004;
+  const std::vector<track::ShaftProfile> profiles = cut_open_all(shot, options);
   auto arrow = track::learn_painted(shot.region, profiles, 0.0, kLongest_s, options);
   REQUIRE(arrow.has_value());
   track::PaintedPlaces places;
@@ -197,17 +202,10 @@ TEST_CASE("truth: an arrow taken for much longer than it is finds its point, rou
     expected.search_along_px = 16.0;
   }
   const track::ShaftOptions options;
-  constexpr double kLongest_s = 0.004;
   std::optional<track::PaintedArrow> arrow;
   double bias_px = 0.0;
   for (int round = 0; round < 4; ++round) {
-    std::vector<track::ShaftProfile> profiles;
-    for (std::size_t frame = 0; frame < shot.expected.size(); ++frame) {
-      if (auto profile = track::cut_open(shot.region, frame, 0.0, shot.expected[frame], options)) {
-        profiles.push_back(std::move(*profile));
-      }
-    }
-    REQUIRE(profiles.size() >= 14);
+    const std::vector<track::ShaftProfile> profiles = cut_open_all(shot, options);
     if (!arrow) {
       arrow = track::learn_painted(shot.region, profiles, 0.0, kLongest_s, options);
       REQUIRE(arrow.has_value());
@@ -250,5 +248,5 @@ TEST_CASE("truth: an arrow too short in all but a few frames teaches nothing") {
     REQUIRE(profile.has_value());
     profiles.push_back(std::move(*profile));
   }
-  CHECK_FALSE(track::learn_painted(shot.region, profiles, 0.0, 0.004, options).has_value());
+  CHECK_FALSE(track::learn_painted(shot.region, profiles, 0.0, kLongest_s, options).has_value());
 }
