@@ -133,6 +133,20 @@ class Matcher {
     return sum;
   }
 
+  // How much of the predicted light is there, between two places along: 1 where all of it is.
+  double seen(const std::vector<double>& predicted, double from_px, double to_px) const {
+    double product = 0.0;
+    double squares = 0.0;
+    for (std::size_t i = 0; i < pixels_.size(); ++i) {
+      if (pixels_[i].p > from_px && pixels_[i].p < to_px) {
+        const double unit = predicted[i] * inverse_sigma_[i];
+        product += unit * pixels_[i].difference * inverse_sigma_[i];
+        squares += unit * unit;
+      }
+    }
+    return squares > 0.0 ? product / squares : 1.0;
+  }
+
   struct Equations {
     Eigen::Matrix4d normal = Eigen::Matrix4d::Zero();
     Eigen::Vector4d gradient = Eigen::Vector4d::Zero();
@@ -173,6 +187,26 @@ class Matcher {
   std::vector<double> inverse_sigma_;
   std::vector<bool> beside_vanes_;
 };
+
+// Sets which ends something nearer may hide.
+void doubt_ends(const Region& region, const ShaftProfile& profile, const Matcher& matcher,
+                const std::vector<double>& predicted, PaintedPlace& place) {
+  constexpr double kLeastSeen = 0.6;
+  const double length = profile.length_px();
+  const double zone = std::clamp(0.15 * length, 4.0, 15.0);
+  const double nock = place.off[PaintedPlace::kNockAlong];
+  const double tip = length + place.off[PaintedPlace::kTipAlong];
+  const Eigen::Vector2d across(-profile.along.y(), profile.along.x());
+  const auto at = [&](double along, double off) -> Eigen::Vector2d {
+    return profile.expected.nock_px + profile.along * along + across * off;
+  };
+  place.nock_doubtful =
+      matcher.seen(predicted, nock - 1.0, nock + zone) < kLeastSeen ||
+      nock_at_an_edge(region, profile, at(nock, place.off[PaintedPlace::kNockAcross]));
+  place.tip_doubtful =
+      matcher.seen(predicted, tip - zone, tip + 1.0) < kLeastSeen ||
+      tip_at_an_edge(region, profile, at(tip, place.off[PaintedPlace::kTipAcross]));
+}
 
 }  // namespace
 
@@ -231,6 +265,7 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   place.off = off;
   place.covariance = kShared * std::max(1.0, equations.squares / std::max(1.0, equations.weights)) *
                      equations.normal.inverse();
+  doubt_ends(region, profile, matcher, predicted, place);
   return place;
 }
 
@@ -269,10 +304,11 @@ ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arr
   const double nock_sigma = end_sigma(Place::kNockAlong, options.nock_share);
   const double tip_sigma = end_sigma(Place::kTipAlong, options.tip_share);
   const double useless = std::max(2.5, 0.2 * length);
-  if (nock_sigma < useless) {
+  sighting.both_ends = nock_sigma < useless && tip_sigma < useless;
+  if (nock_sigma < useless && !place.nock_doubtful) {
     sighting.nock = EndPoint{point_at(nock), nock_sigma};
   }
-  if (tip_sigma < useless) {
+  if (tip_sigma < useless && !place.tip_doubtful) {
     sighting.tip = EndPoint{point_at(tip), tip_sigma};
   }
   return sighting;

@@ -189,7 +189,8 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
   return best;
 }
 
-ArrowSighting sight(const ShaftProfile& profile, const ShaftOptions& options) {
+ArrowSighting sight(const Region& region, const ShaftProfile& profile,
+                    const ShaftOptions& options) {
   ArrowSighting sighting;
   sighting.frame = static_cast<int>(profile.frame);
   sighting.t_s = profile.t_s;
@@ -212,6 +213,13 @@ ArrowSighting sight(const ShaftProfile& profile, const ShaftOptions& options) {
                                  inside, reach, profile.noise, options)) {
     end = length + tip->at;
     sighting.tip = EndPoint{profile.place(end), tip->sigma};
+  }
+  sighting.both_ends = sighting.nock && sighting.tip;
+  if (sighting.nock && nock_at_an_edge(region, profile, sighting.nock->at_px)) {
+    sighting.nock.reset();
+  }
+  if (sighting.tip && tip_at_an_edge(region, profile, sighting.tip->at_px)) {
+    sighting.tip.reset();
   }
   for (std::size_t i = 0; i < profile.centre.size(); ++i) {
     const double a = profile.centre_at_px[i];

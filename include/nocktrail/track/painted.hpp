@@ -38,6 +38,10 @@ struct PaintedPlace {
   enum Index { kNockAlong, kTipAlong, kNockAcross, kTipAcross };
   Eigen::Vector4d off = Eigen::Vector4d::Zero();
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
+  // Ends that something nearer may hide: there is little of the arrow to be seen just before them,
+  // or they lie at an edge of the scene (nock_at_an_edge).
+  bool nock_doubtful = false;
+  bool tip_doubtful = false;
 };
 
 // Which frames' places are known, one for each profile.
