@@ -148,16 +148,19 @@ struct Candidate {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
   flight::Stroke stroke;
-  double right_rad = 0.0;  // the headline's
+  Measured right;  // the headline's, rad
   double high_rad = 0.0;
   OffsetScatter scatter;
 };
 
-// From one round to the next. Up and down is open by several times as much as sideways.
+// From one round to the next. Sideways, what is a small part of the reading's own interval may still
+// move; up and down is open by several times as much.
 bool at_rest(const Candidate& before, const Candidate& after) {
   constexpr double kRightRad = 0.0009;  // 0.05 deg
-  constexpr double kHighRad = 0.0052;   // 0.3 deg
-  return std::abs(after.right_rad - before.right_rad) < kRightRad &&
+  constexpr double kShareOfInterval = 0.15;
+  constexpr double kHighRad = 0.0052;  // 0.3 deg
+  return std::abs(after.right.value - before.right.value) <
+             std::max(kRightRad, kShareOfInterval * after.right.u95) &&
          std::abs(after.high_rad - before.high_rad) < kHighRad;
 }
 
@@ -169,7 +172,7 @@ OffsetScatter wandering(const std::vector<Candidate>& rounds, Eigen::Index last)
   Eigen::ArrayXd right(n);
   Eigen::ArrayXd high(n);
   for (Eigen::Index i = 0; i < n; ++i) {
-    right[i] = rounds[static_cast<std::size_t>(i)].right_rad;
+    right[i] = rounds[static_cast<std::size_t>(i)].right.value;
     high[i] = rounds[static_cast<std::size_t>(i)].high_rad;
   }
   const auto spread = [](const Eigen::ArrayXd& v) {
@@ -243,7 +246,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     options.exit_sigma_s = candidate.stroke.exit_sigma_s;
     const flight::Headline headline = flight::headline_at(
         fit, candidate.stroke.rest_forward_m, candidate.stroke.rest_sigma_m, flight::kReferenceM);
-    candidate.right_rad = headline.right_rad.value;
+    candidate.right = headline.right_rad;
     candidate.high_rad = headline.high_rad.value;
     candidate.fit = fit;
     if (round >= 2) {
@@ -265,7 +268,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
       const auto middle = late.end() - kLastRounds / 2;
       std::nth_element(
           late.end() - kLastRounds, middle, late.end(),
-          [](const Candidate& a, const Candidate& b) { return a.right_rad < b.right_rad; });
+          [](const Candidate& a, const Candidate& b) { return a.right.value < b.right.value; });
       middle->scatter = scatter;
       return std::move(*middle);
     }
@@ -316,8 +319,11 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   steady::SteadyOptions steady_options;
   steady_options.focal_px = options.focal_px;
   analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
+  // Each takes the memory that the one before it gave up: fresh memory costs as much as the work.
+  cv::Mat steadied;
   for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
-    stretch.luma[k] = steady::to_reference(stretch.luma[k], analysis.steadied.motion[k]);
+    steady::to_reference(stretch.luma[k], analysis.steadied.motion[k], steadied);
+    cv::swap(stretch.luma[k], steadied);
   }
   const cv::Size size = stretch.luma.front().size();
   const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);

@@ -38,28 +38,32 @@ class PaintTable {
         sum += arrow.grey[i] * (before - after);
         before = after;
       }
-      light_.push_back(sum);
-      there_.push_back(whole - before);
+      values_.push_back({sum, whole - before});
     }
   }
+  // Places per px of a chord of this length; the place is `per_px` times the distance from the nock.
+  double per_px(double chord_length) const { return 1.0 / (step_ * chord_length); }
   // False beyond the arrow.
-  bool at(double fraction, double& light, double& there) const {
-    const double c = (fraction - first_) / step_;
-    if (!(c >= 0.0) || c >= static_cast<double>(light_.size()) - 1.0) {
+  bool at(double place, double& light, double& there) const {
+    const double c = place - first_ / step_;
+    if (!(c >= 0.0) || c >= static_cast<double>(values_.size()) - 1.0) {
       return false;
     }
     const auto k = static_cast<std::size_t>(c);
     const double f = c - static_cast<double>(k);
-    light = (1 - f) * light_[k] + f * light_[k + 1];
-    there = (1 - f) * there_[k] + f * there_[k + 1];
+    light = (1 - f) * values_[k].light + f * values_[k + 1].light;
+    there = (1 - f) * values_[k].there + f * values_[k + 1].there;
     return true;
   }
 
  private:
   double first_ = 0.0;
   double step_ = 1.0;
-  std::vector<double> light_;
-  std::vector<double> there_;
+  struct Value {
+    double light;
+    double there;
+  };
+  std::vector<Value> values_;
 };
 
 // One frame's pixels against the painted arrow.
@@ -98,11 +102,12 @@ class Matcher {
     std::vector<double> seen(pixels_.size(), 0.0);
     const std::vector<Chord> chords = passage_.chords(off, arrow_->exposure_s);
     for (const Chord& chord : chords) {
+      const double per_px = table_.per_px(chord.length);
       for (std::size_t i = 0; i < pixels_.size(); ++i) {
         const OnChord on = passage_.on(chord, pixels_[i]);
         double light = 0.0;
         double there = 0.0;
-        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a / chord.length, light, there)) {
+        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a * per_px, light, there)) {
           continue;
         }
         seen[i] += bars_.even(on.b) * (light - there * pixels_[i].background);
