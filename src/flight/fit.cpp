@@ -42,7 +42,7 @@ class SightingCost : public ceres::CostFunction {
                 double** jacobians) const override {
     if (jacobians == nullptr) {
       residuals_of(parameters[0], parameters[1],
-                           [&](std::size_t i, double r) { residuals[i] = robust(r).value; });
+                   [&](std::size_t i, double r) { residuals[i] = robust(r).value; });
       return true;
     }
     using Jet = ceres::Jet<double, kParameters>;
@@ -60,8 +60,7 @@ class SightingCost : public ceres::CostFunction {
             shaped.slope * gradient;
       }
       if (jacobians[1] != nullptr) {
-        const Eigen::Vector2d slope =
-            (shaped.slope / points_[i].sigma_px) * points_[i].direction;
+        const Eigen::Vector2d slope = (shaped.slope / points_[i].sigma_px) * points_[i].direction;
         jacobians[1][2 * i] = slope.x();
         jacobians[1][2 * i + 1] = slope.y();
       }
@@ -122,8 +121,8 @@ class SightingCost : public ceres::CostFunction {
     const Eigen::Vector2d shift(jitter[0], jitter[1]);
     for (std::size_t i = 0; i < points_.size(); ++i) {
       const Point& point = points_[i];
-      Eigen::Vector3d at = shaft_point(frame.state, point.share, ahead_of(point, p)) +
-                           frame.per_row * point.row;
+      Eigen::Vector3d at =
+          shaft_point(frame.state, point.share, ahead_of(point, p)) + frame.per_row * point.row;
       if (point.end == 1) {
         at += frame.state.down * p[kRearDrop];
       }
@@ -179,11 +178,10 @@ class SightingCost : public ceres::CostFunction {
       by_place.z() = 0.0;
     }
     for (int d = 0; d < 3; ++d) {
-      residual.gradient +=
-          by_place[d] * (state.centre_m[d].v + along * state.axis[d].v +
-                         to_right * state.right[d].v + to_down * state.down[d].v +
-                         point.row * frame.per_row[d].v)
-                            .transpose();
+      residual.gradient += by_place[d] * (state.centre_m[d].v + along * state.axis[d].v +
+                                          to_right * state.right[d].v + to_down * state.down[d].v +
+                                          point.row * frame.per_row[d].v)
+                                             .transpose();
     }
     const double by_axis = by_place.dot(axis);
     const double by_right = by_place.dot(right);

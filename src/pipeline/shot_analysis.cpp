@@ -153,8 +153,8 @@ struct Candidate {
   OffsetScatter scatter;
 };
 
-// From one round to the next. Sideways, what is a small part of the reading's own interval may still
-// move; up and down is open by several times as much.
+// From one round to the next. Sideways, what is a small part of the reading's own interval may
+// still move; up and down is open by several times as much.
 bool at_rest(const Candidate& before, const Candidate& after) {
   constexpr double kRightRad = 0.0009;  // 0.05 deg
   constexpr double kShareOfInterval = 0.15;

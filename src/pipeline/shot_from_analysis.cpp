@@ -84,9 +84,8 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
 // Empty when the shot is of use.
 std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
                         const RefusalOptions& options, RateSource rate_source) {
-  const auto both =
-      std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
-                    [](const auto& s) { return s.both_ends; });
+  const auto both = std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
+                                  [](const auto& s) { return s.both_ends; });
   // A string or a limb that swings has no ends that go along with it.
   const double share =
       static_cast<double>(both) / std::max(1.0, static_cast<double>(analysis.sightings.size()));

@@ -41,7 +41,8 @@ class PaintTable {
       values_.push_back({sum, whole - before});
     }
   }
-  // Places per px of a chord of this length; the place is `per_px` times the distance from the nock.
+  // Places per px of a chord of this length; the place is `per_px` times the distance from the
+  // nock.
   double per_px(double chord_length) const { return 1.0 / (step_ * chord_length); }
   // False beyond the arrow.
   bool at(double place, double& light, double& there) const {

@@ -76,8 +76,8 @@ class Passage {
     const double y = pixel.q - chord.nock.y();
     OnChord on;
     on.a = x * chord.along.x() + y * chord.along.y();
-    on.b =
-        -x * chord.along.y() + y * chord.along.x() - bow_at_step(profile_->expected, on.a * chord.bow_steps_per_px);
+    on.b = -x * chord.along.y() + y * chord.along.x() -
+           bow_at_step(profile_->expected, on.a * chord.bow_steps_per_px);
     return on;
   }
   // The chord at the instants that stand for the exposure.

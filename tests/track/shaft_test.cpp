@@ -185,7 +185,8 @@ TEST_CASE(
   for (std::size_t k = 0; k < profiles.size(); ++k) {
     const Bar& bar = bars[of_profile[k]];
     const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
-    for (const track::CentrePoint& point : track::sight(regions[of_profile[k]], profiles[k], options).centre) {
+    for (const track::CentrePoint& point :
+         track::sight(regions[of_profile[k]], profiles[k], options).centre) {
       off += (point.at_px - bar.nock).dot(Eigen::Vector2d(-along.y(), along.x()));
       ++points;
     }
