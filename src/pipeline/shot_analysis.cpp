@@ -203,7 +203,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
                                 const track::ShaftOptions& shaft_options) {
   double first_s = surge_s + 0.014;
   static constexpr std::array<Search, 3> kSearches{
-      {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}}};
+      {{5.0, 0.3, 0.03, false, 0.0}, {3.0, 0.25, 0.005, true, 0.0}, {2.5, 0.2, 0.0, true, 2.0}}};
   constexpr std::size_t kRounds = 4;
   constexpr std::size_t kDoubtfulRounds = 8;
   constexpr std::ptrdiff_t kLastRounds = 4;  // those before may still be on their way

@@ -153,7 +153,8 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
   std::vector<track::ArrowSighting> sightings;
   for (std::size_t k = 0; k < profiles.size(); ++k) {
     track::ArrowSighting sighting =
-        places[k] ? track::sight_painted(profiles[k], *known.arrow, *places[k], options)
+        places[k] ? track::sight_painted(profiles[k], *known.arrow, *places[k], options,
+                                         search.edge_sigmas)
                   : track::sight(region, profiles[k], options);
     if (known.arrow && !places[k]) {
       sighting.nock.reset();  // they would be ends of another kind, to which the priors of the

@@ -206,12 +206,11 @@ void doubt_ends(const Region& region, const ShaftProfile& profile, const Matcher
   const auto at = [&](double along, double off) -> Eigen::Vector2d {
     return profile.expected.nock_px + profile.along * along + across * off;
   };
-  place.nock_doubtful =
-      matcher.seen(predicted, nock - 1.0, nock + zone) < kLeastSeen ||
+  place.nock_unseen = matcher.seen(predicted, nock - 1.0, nock + zone) < kLeastSeen;
+  place.tip_unseen = matcher.seen(predicted, tip - zone, tip + 1.0) < kLeastSeen;
+  place.nock_at_edge =
       nock_at_an_edge(region, profile, at(nock, place.off[PaintedPlace::kNockAcross]));
-  place.tip_doubtful =
-      matcher.seen(predicted, tip - zone, tip + 1.0) < kLeastSeen ||
-      tip_at_an_edge(region, profile, at(tip, place.off[PaintedPlace::kTipAcross]));
+  place.tip_at_edge = tip_at_an_edge(region, profile, at(tip, place.off[PaintedPlace::kTipAcross]));
 }
 
 }  // namespace
@@ -276,7 +275,8 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
 }
 
 ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arrow,
-                            const PaintedPlace& place, const ShaftOptions& options) {
+                            const PaintedPlace& place, const ShaftOptions& options,
+                            double edge_sigmas) {
   using Place = PaintedPlace;
   ArrowSighting sighting;
   sighting.frame = static_cast<int>(profile.frame);
@@ -311,10 +311,14 @@ ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arr
   const double tip_sigma = end_sigma(Place::kTipAlong, options.tip_share);
   const double useless = std::max(2.5, 0.2 * length);
   sighting.both_ends = nock_sigma < useless && tip_sigma < useless;
-  if (nock_sigma < useless && !place.nock_doubtful) {
+  const bool nock_doubtful =
+      place.nock_unseen || (place.nock_at_edge && std::abs(nock) > edge_sigmas * nock_sigma);
+  const bool tip_doubtful =
+      place.tip_unseen || (place.tip_at_edge && std::abs(tip - length) > edge_sigmas * tip_sigma);
+  if (nock_sigma < useless && !nock_doubtful) {
     sighting.nock = EndPoint{point_at(nock), nock_sigma};
   }
-  if (tip_sigma < useless && !place.tip_doubtful) {
+  if (tip_sigma < useless && !tip_doubtful) {
     sighting.tip = EndPoint{point_at(tip), tip_sigma};
   }
   return sighting;
