@@ -315,11 +315,13 @@ ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arr
       place.nock_unseen || (place.nock_at_edge && std::abs(nock) > edge_sigmas * nock_sigma);
   const bool tip_doubtful =
       place.tip_unseen || (place.tip_at_edge && std::abs(tip - length) > edge_sigmas * tip_sigma);
+  // Agreeing with what it is to test, such an end counts less than another.
+  constexpr double kAtEdge = 2.5;
   if (nock_sigma < useless && !nock_doubtful) {
-    sighting.nock = EndPoint{point_at(nock), nock_sigma};
+    sighting.nock = EndPoint{point_at(nock), nock_sigma * (place.nock_at_edge ? kAtEdge : 1.0)};
   }
   if (tip_sigma < useless && !tip_doubtful) {
-    sighting.tip = EndPoint{point_at(tip), tip_sigma};
+    sighting.tip = EndPoint{point_at(tip), tip_sigma * (place.tip_at_edge ? kAtEdge : 1.0)};
   }
   return sighting;
 }

@@ -69,8 +69,8 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
                                           const PaintedPlace* start = nullptr);
 
 // The sighting that follows from a place: three points of the centre line, and the ends as far as
-// they can be told. An end at an edge is believed only within `edge_sigmas` of where it is expected:
-// it must not have shaped that expectation.
+// they can be told. An end at an edge is believed only within `edge_sigmas` of where it is
+// expected: it must not have shaped that expectation.
 ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arrow,
                             const PaintedPlace& place, const ShaftOptions& options,
                             double edge_sigmas = 0.0);
