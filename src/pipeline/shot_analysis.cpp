@@ -148,19 +148,16 @@ struct Candidate {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
   flight::Stroke stroke;
-  Measured right;  // the headline's, rad
+  double right_rad = 0.0;  // the headline's
   double high_rad = 0.0;
   OffsetScatter scatter;
 };
 
-// From one round to the next. Sideways, what is a small part of the reading's own interval may
-// still move; up and down is open by several times as much.
+// From one round to the next. Up and down is open by several times as much as sideways.
 bool at_rest(const Candidate& before, const Candidate& after) {
   constexpr double kRightRad = 0.0009;  // 0.05 deg
-  constexpr double kShareOfInterval = 0.15;
-  constexpr double kHighRad = 0.0052;  // 0.3 deg
-  return std::abs(after.right.value - before.right.value) <
-             std::max(kRightRad, kShareOfInterval * after.right.u95) &&
+  constexpr double kHighRad = 0.0052;   // 0.3 deg
+  return std::abs(after.right_rad - before.right_rad) < kRightRad &&
          std::abs(after.high_rad - before.high_rad) < kHighRad;
 }
 
@@ -172,7 +169,7 @@ OffsetScatter wandering(const std::vector<Candidate>& rounds, Eigen::Index last)
   Eigen::ArrayXd right(n);
   Eigen::ArrayXd high(n);
   for (Eigen::Index i = 0; i < n; ++i) {
-    right[i] = rounds[static_cast<std::size_t>(i)].right.value;
+    right[i] = rounds[static_cast<std::size_t>(i)].right_rad;
     high[i] = rounds[static_cast<std::size_t>(i)].high_rad;
   }
   const auto spread = [](const Eigen::ArrayXd& v) {
@@ -203,7 +200,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
                                 const track::ShaftOptions& shaft_options) {
   double first_s = surge_s + 0.014;
   static constexpr std::array<Search, 3> kSearches{
-      {{5.0, 0.3, 0.03, false, 0.0}, {3.0, 0.25, 0.005, true, 0.0}, {2.5, 0.2, 0.0, true, 2.0}}};
+      {{5.0, 0.3, 0.03, false}, {3.0, 0.25, 0.005, true}, {2.5, 0.2, 0.0, true}}};
   constexpr std::size_t kRounds = 4;
   constexpr std::size_t kDoubtfulRounds = 8;
   constexpr std::ptrdiff_t kLastRounds = 4;  // those before may still be on their way
@@ -246,7 +243,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     options.exit_sigma_s = candidate.stroke.exit_sigma_s;
     const flight::Headline headline = flight::headline_at(
         fit, candidate.stroke.rest_forward_m, candidate.stroke.rest_sigma_m, flight::kReferenceM);
-    candidate.right = headline.right_rad;
+    candidate.right_rad = headline.right_rad.value;
     candidate.high_rad = headline.high_rad.value;
     candidate.fit = fit;
     if (round >= 2) {
@@ -268,7 +265,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
       const auto middle = late.end() - kLastRounds / 2;
       std::nth_element(
           late.end() - kLastRounds, middle, late.end(),
-          [](const Candidate& a, const Candidate& b) { return a.right.value < b.right.value; });
+          [](const Candidate& a, const Candidate& b) { return a.right_rad < b.right_rad; });
       middle->scatter = scatter;
       return std::move(*middle);
     }
@@ -319,11 +316,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   steady::SteadyOptions steady_options;
   steady_options.focal_px = options.focal_px;
   analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
-  // Each takes the memory that the one before it gave up: fresh memory costs as much as the work.
-  cv::Mat steadied;
   for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
-    steady::to_reference(stretch.luma[k], analysis.steadied.motion[k], steadied);
-    cv::swap(stretch.luma[k], steadied);
+    stretch.luma[k] = steady::to_reference(stretch.luma[k], analysis.steadied.motion[k]);
   }
   const cv::Size size = stretch.luma.front().size();
   const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);

@@ -51,8 +51,8 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
     flight::ArrowState<double> state = flight::state_of(fit, t);
     state.flex_right_m = 0.0;
     state.flex_down_m = 0.0;
-    const Eigen::Vector3d nock = flight::shaft_point(state, 0.0, 0.0);
-    const Eigen::Vector3d tip = flight::shaft_point(state, 1.0, 0.0);
+    const Eigen::Vector3d nock = flight::shaft_point<double>(state, 0.0, 0.0);
+    const Eigen::Vector3d tip = flight::shaft_point<double>(state, 1.0, 0.0);
     // Direction of flight now: the axis with the offset taken back.
     const Eigen::Vector3d flight_direction =
         (state.axis + state.right * state.nock_right_rad - state.down * state.nock_high_rad)
@@ -84,8 +84,9 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
 // Empty when the shot is of use.
 std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
                         const RefusalOptions& options, RateSource rate_source) {
-  const auto both = std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
-                                  [](const auto& s) { return s.both_ends; });
+  const auto both =
+      std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
+                    [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); });
   // A string or a limb that swings has no ends that go along with it.
   const double share =
       static_cast<double>(both) / std::max(1.0, static_cast<double>(analysis.sightings.size()));

@@ -25,8 +25,8 @@ track::Expected expect(const flight::FlightFit& fit, double t_s) {
   expected.nock_velocity_px_s = velocity(0.0);
   expected.tip_velocity_px_s = velocity(1.0);
   const flight::ArrowState<double> state = flight::state_of(fit, t_s);
-  const double nock_m = flight::shaft_point(state, 0.0, 0.0).z();
-  const double tip_m = flight::shaft_point(state, 1.0, 0.0).z();
+  const double nock_m = flight::shaft_point<double>(state, 0.0, 0.0).z();
+  const double tip_m = flight::shaft_point<double>(state, 1.0, 0.0).z();
   expected.depth_ratio = nock_m > 0.2 ? tip_m / nock_m : 0.0;
   expected.width_px = std::exp(fit.parameters[flight::kLogFocal]) * kShaftDiameterM /
                       std::max(0.3, state.centre_m.z());
@@ -153,13 +153,11 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
   std::vector<track::ArrowSighting> sightings;
   for (std::size_t k = 0; k < profiles.size(); ++k) {
     track::ArrowSighting sighting =
-        places[k] ? track::sight_painted(profiles[k], *known.arrow, *places[k], options,
-                                         search.edge_sigmas)
-                  : track::sight(region, profiles[k], options);
+        places[k] ? track::sight_painted(profiles[k], *known.arrow, *places[k], options)
+                  : track::sight(profiles[k], options);
     if (known.arrow && !places[k]) {
       sighting.nock.reset();  // they would be ends of another kind, to which the priors of the
       sighting.tip.reset();   // painted arrow's do not apply
-      sighting.both_ends = false;
     }
     if (sighting.centre.size() >= 2) {
       sightings.push_back(std::move(sighting));

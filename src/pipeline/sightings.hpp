@@ -19,7 +19,6 @@ struct Search {
   double along_share = 0.2;  // of the arrow's length in the picture
   double bend_slack = 0.0;   // of the arrow's length in the picture, see Expected
   bool painted = false;
-  double edge_sigmas = 0.0;  // see track::sight_painted
 };
 
 // What is known of the arrow's looks from the rounds before.

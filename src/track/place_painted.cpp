@@ -38,33 +38,28 @@ class PaintTable {
         sum += arrow.grey[i] * (before - after);
         before = after;
       }
-      values_.push_back({sum, whole - before});
+      light_.push_back(sum);
+      there_.push_back(whole - before);
     }
   }
-  // Places per px of a chord of this length; the place is `per_px` times the distance from the
-  // nock.
-  double per_px(double chord_length) const { return 1.0 / (step_ * chord_length); }
   // False beyond the arrow.
-  bool at(double place, double& light, double& there) const {
-    const double c = place - first_ / step_;
-    if (!(c >= 0.0) || c >= static_cast<double>(values_.size()) - 1.0) {
+  bool at(double fraction, double& light, double& there) const {
+    const double c = (fraction - first_) / step_;
+    if (!(c >= 0.0) || c >= static_cast<double>(light_.size()) - 1.0) {
       return false;
     }
     const auto k = static_cast<std::size_t>(c);
     const double f = c - static_cast<double>(k);
-    light = (1 - f) * values_[k].light + f * values_[k + 1].light;
-    there = (1 - f) * values_[k].there + f * values_[k + 1].there;
+    light = (1 - f) * light_[k] + f * light_[k + 1];
+    there = (1 - f) * there_[k] + f * there_[k + 1];
     return true;
   }
 
  private:
   double first_ = 0.0;
   double step_ = 1.0;
-  struct Value {
-    double light;
-    double there;
-  };
-  std::vector<Value> values_;
+  std::vector<double> light_;
+  std::vector<double> there_;
 };
 
 // One frame's pixels against the painted arrow.
@@ -103,12 +98,11 @@ class Matcher {
     std::vector<double> seen(pixels_.size(), 0.0);
     const std::vector<Chord> chords = passage_.chords(off, arrow_->exposure_s);
     for (const Chord& chord : chords) {
-      const double per_px = table_.per_px(chord.length);
       for (std::size_t i = 0; i < pixels_.size(); ++i) {
         const OnChord on = passage_.on(chord, pixels_[i]);
         double light = 0.0;
         double there = 0.0;
-        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a * per_px, light, there)) {
+        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a / chord.length, light, there)) {
           continue;
         }
         seen[i] += bars_.even(on.b) * (light - there * pixels_[i].background);
@@ -137,20 +131,6 @@ class Matcher {
       sum += kRobust * kRobust * std::log1p(r * r);
     }
     return sum;
-  }
-
-  // How much of the predicted light is there, between two places along: 1 where all of it is.
-  double seen(const std::vector<double>& predicted, double from_px, double to_px) const {
-    double product = 0.0;
-    double squares = 0.0;
-    for (std::size_t i = 0; i < pixels_.size(); ++i) {
-      if (pixels_[i].p > from_px && pixels_[i].p < to_px) {
-        const double unit = predicted[i] * inverse_sigma_[i];
-        product += unit * pixels_[i].difference * inverse_sigma_[i];
-        squares += unit * unit;
-      }
-    }
-    return squares > 0.0 ? product / squares : 1.0;
   }
 
   struct Equations {
@@ -193,25 +173,6 @@ class Matcher {
   std::vector<double> inverse_sigma_;
   std::vector<bool> beside_vanes_;
 };
-
-// Sets which ends something nearer may hide.
-void doubt_ends(const Region& region, const ShaftProfile& profile, const Matcher& matcher,
-                const std::vector<double>& predicted, PaintedPlace& place) {
-  constexpr double kLeastSeen = 0.6;
-  const double length = profile.length_px();
-  const double zone = std::clamp(0.15 * length, 4.0, 15.0);
-  const double nock = place.off[PaintedPlace::kNockAlong];
-  const double tip = length + place.off[PaintedPlace::kTipAlong];
-  const Eigen::Vector2d across(-profile.along.y(), profile.along.x());
-  const auto at = [&](double along, double off) -> Eigen::Vector2d {
-    return profile.expected.nock_px + profile.along * along + across * off;
-  };
-  place.nock_unseen = matcher.seen(predicted, nock - 1.0, nock + zone) < kLeastSeen;
-  place.tip_unseen = matcher.seen(predicted, tip - zone, tip + 1.0) < kLeastSeen;
-  place.nock_at_edge =
-      nock_at_an_edge(region, profile, at(nock, place.off[PaintedPlace::kNockAcross]));
-  place.tip_at_edge = tip_at_an_edge(region, profile, at(tip, place.off[PaintedPlace::kTipAcross]));
-}
 
 }  // namespace
 
@@ -270,13 +231,11 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   place.off = off;
   place.covariance = kShared * std::max(1.0, equations.squares / std::max(1.0, equations.weights)) *
                      equations.normal.inverse();
-  doubt_ends(region, profile, matcher, predicted, place);
   return place;
 }
 
 ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arrow,
-                            const PaintedPlace& place, const ShaftOptions& options,
-                            double edge_sigmas) {
+                            const PaintedPlace& place, const ShaftOptions& options) {
   using Place = PaintedPlace;
   ArrowSighting sighting;
   sighting.frame = static_cast<int>(profile.frame);
@@ -310,18 +269,11 @@ ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arr
   const double nock_sigma = end_sigma(Place::kNockAlong, options.nock_share);
   const double tip_sigma = end_sigma(Place::kTipAlong, options.tip_share);
   const double useless = std::max(2.5, 0.2 * length);
-  sighting.both_ends = nock_sigma < useless && tip_sigma < useless;
-  const bool nock_doubtful =
-      place.nock_unseen || (place.nock_at_edge && std::abs(nock) > edge_sigmas * nock_sigma);
-  const bool tip_doubtful =
-      place.tip_unseen || (place.tip_at_edge && std::abs(tip - length) > edge_sigmas * tip_sigma);
-  // Agreeing with what it is to test, such an end counts less than another.
-  constexpr double kAtEdge = 2.5;
-  if (nock_sigma < useless && !nock_doubtful) {
-    sighting.nock = EndPoint{point_at(nock), nock_sigma * (place.nock_at_edge ? kAtEdge : 1.0)};
+  if (nock_sigma < useless) {
+    sighting.nock = EndPoint{point_at(nock), nock_sigma};
   }
-  if (tip_sigma < useless && !tip_doubtful) {
-    sighting.tip = EndPoint{point_at(tip), tip_sigma * (place.tip_at_edge ? kAtEdge : 1.0)};
+  if (tip_sigma < useless) {
+    sighting.tip = EndPoint{point_at(tip), tip_sigma};
   }
   return sighting;
 }

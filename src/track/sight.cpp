@@ -4,7 +4,6 @@
 #include <cmath>
 
 #include "shaft_common.hpp"
-#include "smear.hpp"
 
 namespace nocktrail::track {
 namespace {
@@ -91,7 +90,8 @@ struct BlockSums {
 };
 
 // Along the shaft, with the line moved by `shift` across.
-std::vector<BlockSums> block_sums(const ShaftProfile& profile, double shift, const Bars& bars) {
+std::vector<BlockSums> block_sums(const ShaftProfile& profile, double shift,
+                                  const ShaftOptions& options) {
   const Rectified& patch = profile.patch;
   const double width = std::max(1.0, profile.expected.width_px);
   const double length = profile.length_px();
@@ -111,8 +111,8 @@ std::vector<BlockSums> block_sums(const ShaftProfile& profile, double shift, con
       for (int c = first; c < first + kBlock; ++c) {
         y += patch.at(row, c) / kBlock;
       }
-      const double t = bars.even(b);
-      const double o = bars.odd(b);
+      const double t = bar(b, width, options.edge_softness_px);
+      const double o = tilted_bar(b, width, options.edge_softness_px);
       sums.tt += t * t;
       sums.ty += t * y;
       sums.to += t * o;
@@ -144,9 +144,8 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
     }
     frames.emplace_back();
     const double reach = 0.5 * profile.expected.width_px + 0.5;
-    const Bars bars(std::max(1.0, profile.expected.width_px), options.edge_softness_px);
     for (double shift = -reach; shift <= reach + 1e-9; shift += 0.25) {
-      frames.back().push_back(block_sums(profile, shift, bars));
+      frames.back().push_back(block_sums(profile, shift, options));
     }
     for (double a = 0.1 * profile.length_px(); a < 0.9 * profile.length_px(); a += 2.0) {
       strength.push_back(std::abs(level_at(profile.level, profile.first_px, a)));
@@ -190,8 +189,7 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
   return best;
 }
 
-ArrowSighting sight(const Region& region, const ShaftProfile& profile,
-                    const ShaftOptions& options) {
+ArrowSighting sight(const ShaftProfile& profile, const ShaftOptions& options) {
   ArrowSighting sighting;
   sighting.frame = static_cast<int>(profile.frame);
   sighting.t_s = profile.t_s;
@@ -214,13 +212,6 @@ ArrowSighting sight(const Region& region, const ShaftProfile& profile,
                                  inside, reach, profile.noise, options)) {
     end = length + tip->at;
     sighting.tip = EndPoint{profile.place(end), tip->sigma};
-  }
-  sighting.both_ends = sighting.nock && sighting.tip;
-  if (sighting.nock && nock_at_an_edge(region, profile, sighting.nock->at_px)) {
-    sighting.nock.reset();
-  }
-  if (sighting.tip && tip_at_an_edge(region, profile, sighting.tip->at_px)) {
-    sighting.tip.reset();
   }
   for (std::size_t i = 0; i < profile.centre.size(); ++i) {
     const double a = profile.centre_at_px[i];

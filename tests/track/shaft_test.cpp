@@ -25,9 +25,8 @@ track::Region region_of(const cv::Mat& difference) {
 // One frame on its own.
 track::ArrowSighting measured(const cv::Mat& difference, const track::Expected& expected,
                               const track::ShaftOptions& options) {
-  const track::Region region = region_of(difference);
-  const auto profile = track::cut_open(region, 0, 0.0, expected, options);
-  return profile ? track::sight(region, *profile, options) : track::ArrowSighting{};
+  const auto profile = track::cut_open(region_of(difference), 0, 0.0, expected, options);
+  return profile ? track::sight(*profile, options) : track::ArrowSighting{};
 }
 
 // Least possible sigma across the shaft of one slice `slice_px` long: noise over the root of the
@@ -165,15 +164,13 @@ TEST_CASE(
   }
   double side = 0.0;
   std::vector<track::ShaftProfile> profiles;
-  std::vector<std::size_t> of_profile;  // which region and bar it is of
   for (int pass = 0; pass < 3; ++pass) {
     profiles.clear();
-    of_profile.clear();
     for (std::size_t i = 0; i < bars.size(); ++i) {
       if (const auto profile =
               track::cut_open(regions[i], 0, 0.0, expectations[i], options, side)) {
         profiles.push_back(*profile);
-        of_profile.push_back(i);
+        profiles.back().frame = i;
       }
     }
     REQUIRE(profiles.size() >= 10);
@@ -182,11 +179,10 @@ TEST_CASE(
   CHECK(side > 15.0);  // the strips' greys rise by 60 over half the width
   double off = 0.0;
   int points = 0;
-  for (std::size_t k = 0; k < profiles.size(); ++k) {
-    const Bar& bar = bars[of_profile[k]];
+  for (const track::ShaftProfile& profile : profiles) {
+    const Bar& bar = bars[profile.frame];
     const Eigen::Vector2d along = (bar.tip - bar.nock).normalized();
-    for (const track::CentrePoint& point :
-         track::sight(regions[of_profile[k]], profiles[k], options).centre) {
+    for (const track::CentrePoint& point : track::sight(profile, options).centre) {
       off += (point.at_px - bar.nock).dot(Eigen::Vector2d(-along.y(), along.x()));
       ++points;
     }

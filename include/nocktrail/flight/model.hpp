@@ -76,6 +76,11 @@ inline constexpr double kNockMassRatio = 0.03;
 // tip. (Blevins, Formulas for Natural Frequency and Mode Shape, end conditions with masses.)
 double bending_shape(double s, double tip_mass_ratio);
 
+// The same on a grid of ratios, kRatioStep apart from 0, for interpolation.
+inline constexpr double kRatioStep = 0.05;
+inline constexpr int kRatioSteps = 24;
+double bending_shape_on_grid(double s, int step);
+
 // Centre of mass from the nock throat, share of the length: uniform shaft, point masses at its
 // ends.
 template <typename T>
@@ -183,19 +188,25 @@ ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T&
   return state;
 }
 
-// The bending shape at share s, linear between two ratios of the grid, and how it grows with the
-// tip's mass ratio.
-struct ShapeAt {
-  double value = 0.0;
-  double slope = 0.0;
-};
-ShapeAt shape_at(double s, double tip_mass_ratio);
+inline double value_of(double x) {
+  return x;
+}
+template <typename Jet>
+double value_of(const Jet& x) {
+  return x.a;
+}
 
 // The point of the bent shaft at share s of the length from the nock, moved `ahead_m` along the
 // axis; camera frame, metres.
-inline Eigen::Vector3d shaft_point(const ArrowState<double>& state, double s, double ahead_m) {
-  const double shape = shape_at(s, state.tip_mass_ratio).value;
-  return state.centre_m + state.axis * ((s - state.balance) * state.length_m + ahead_m) +
+template <typename T>
+Eigen::Matrix<T, 3, 1> shaft_point(const ArrowState<T>& state, double s, const T& ahead_m) {
+  // Linear between two ratios of the grid.
+  const T place = state.tip_mass_ratio / T(kRatioStep);
+  const int step = std::clamp(static_cast<int>(value_of(place)), 0, kRatioSteps - 2);
+  const double low = bending_shape_on_grid(s, step);
+  const double high = bending_shape_on_grid(s, step + 1);
+  const T shape = T(low) + (place - T(step)) * T(high - low);
+  return state.centre_m + state.axis * ((T(s) - state.balance) * state.length_m + ahead_m) +
          state.right * (state.flex_right_m * shape) + state.down * (state.flex_down_m * shape);
 }
 

@@ -38,12 +38,6 @@ struct PaintedPlace {
   enum Index { kNockAlong, kTipAlong, kNockAcross, kTipAcross };
   Eigen::Vector4d off = Eigen::Vector4d::Zero();
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
-  // Ends that something nearer may hide: hardly anything of the arrow is to be seen just before
-  // them, or they lie at an edge of the scene (nock_at_an_edge).
-  bool nock_unseen = false;
-  bool tip_unseen = false;
-  bool nock_at_edge = false;
-  bool tip_at_edge = false;
 };
 
 // Which frames' places are known, one for each profile.
@@ -69,10 +63,8 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
                                           const PaintedPlace* start = nullptr);
 
 // The sighting that follows from a place: three points of the centre line, and the ends as far as
-// they can be told. An end at an edge is believed only within `edge_sigmas` of where it is
-// expected: it must not have shaped that expectation.
+// they can be told.
 ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arrow,
-                            const PaintedPlace& place, const ShaftOptions& options,
-                            double edge_sigmas = 0.0);
+                            const PaintedPlace& place, const ShaftOptions& options);
 
 }  // namespace nocktrail::track

@@ -134,18 +134,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
 double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions& options);
 
 // Centre points, and both ends where the contrast falls off.
-ArrowSighting sight(const Region& region, const ShaftProfile& profile, const ShaftOptions& options);
-
-// Whether something else begins in this frame just where the shaft is seen to end: a straight edge
-// through the end, at least half across the shaft, that explains most of how the light around it
-// varies. Bow, hand and hat stand nearer than the arrow, and where one of them hides the rest of
-// it, its outline runs through what looks like the end (a T-junction: Guzman, Decomposition of a
-// visual scene into three-dimensional bodies, 1968). An end before an edge by chance looks the
-// same.
-bool nock_at_an_edge(const Region& region, const ShaftProfile& profile,
-                     const Eigen::Vector2d& nock_px);
-bool tip_at_an_edge(const Region& region, const ShaftProfile& profile,
-                    const Eigen::Vector2d& tip_px);
+ArrowSighting sight(const ShaftProfile& profile, const ShaftOptions& options);
 
 // The foremost end of a shaft that lies along `curve` (points about a pixel apart, from near the
 // bow outward to empty ground), as a fractional index into it: coming from the far end, where

@@ -25,10 +25,8 @@ struct ArrowSighting {
   double t_s = 0.0;  // capture time
   std::vector<CentrePoint> centre;
   double shown = 1.0;  // share of the shaft's length that stands out from the background
-  std::optional<EndPoint>
-      nock;                     // as far as it is believed to be an end: what hides the rest of the
-  std::optional<EndPoint> tip;  // shaft makes one too
-  bool both_ends = false;       // both were found, believed or not
+  std::optional<EndPoint> nock;
+  std::optional<EndPoint> tip;
 };
 
 }  // namespace nocktrail::track
