@@ -316,8 +316,11 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   steady::SteadyOptions steady_options;
   steady_options.focal_px = options.focal_px;
   analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
+  // Each takes the memory that the one before it gave up: fresh memory costs as much as the work.
+  cv::Mat steadied;
   for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
-    stretch.luma[k] = steady::to_reference(stretch.luma[k], analysis.steadied.motion[k]);
+    steady::to_reference(stretch.luma[k], analysis.steadied.motion[k], steadied);
+    cv::swap(stretch.luma[k], steadied);
   }
   const cv::Size size = stretch.luma.front().size();
   const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);

@@ -260,7 +260,9 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
   std::vector<std::vector<int>> ids(luma.size());
   std::vector<std::vector<double>> misfits(luma.size());  // beside ids
 
-  auto follow = [&](std::size_t k, const Eigen::Matrix3d& frame_from_reference_guess) {
+  // `pyramid` is working memory, kept from frame to frame.
+  auto follow = [&](std::size_t k, const Eigen::Matrix3d& frame_from_reference_guess,
+                    std::vector<cv::Mat>& pyramid) {
     Points moved(corners.size());
     for (std::size_t i = 0; i < corners.size(); ++i) {
       const Eigen::Vector2d p = (pixel_from_normalised * frame_from_reference_guess * normalise *
@@ -269,8 +271,9 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
                                     .hnormalized();
       moved[i] = cv::Point2f(static_cast<float>(p.x()), static_cast<float>(p.y()));
     }
-    std::vector<cv::Mat> pyramid;
-    cv::buildOpticalFlowPyramid(luma[k], pyramid, patch, options.pyramid_levels);
+    // Slopes are those of the reference.
+    constexpr bool kWithSlopes = false;
+    cv::buildOpticalFlowPyramid(luma[k], pyramid, patch, options.pyramid_levels, kWithSlopes);
     std::vector<unsigned char> status;
     std::vector<float> error;
     cv::calcOpticalFlowPyrLK(base_pyramid, pyramid, corners, moved, status, error, patch,
@@ -303,12 +306,14 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
   std::vector<Eigen::Matrix3d> first(luma.size(), Eigen::Matrix3d::Identity());
   // Forward and backward from the reference have nothing to do with each other: a core for each.
   std::future<void> forward = std::async(std::launch::async, [&] {
+    std::vector<cv::Mat> pyramid;
     for (std::size_t k = reference + 1; k < luma.size(); ++k) {
-      first[k] = follow(k, first[k - 1]);
+      first[k] = follow(k, first[k - 1], pyramid);
     }
   });
+  std::vector<cv::Mat> pyramid;
   for (std::size_t k = reference; k-- > 0;) {
-    first[k] = follow(k, first[k + 1]);
+    first[k] = follow(k, first[k + 1], pyramid);
   }
   forward.get();
 
@@ -363,16 +368,15 @@ Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference
   return result;
 }
 
-cv::Mat to_reference(const cv::Mat& luma, const FrameMotion& motion) {
+void to_reference(const cv::Mat& luma, const FrameMotion& motion, cv::Mat& steadied) {
   const Eigen::Matrix3d& m = motion.reference_from_frame;
   if (m.isIdentity(1e-12)) {
-    return luma.clone();
+    luma.copyTo(steadied);
+    return;
   }
   const cv::Matx33d h(m(0, 0), m(0, 1), m(0, 2), m(1, 0), m(1, 1), m(1, 2), m(2, 0), m(2, 1),
                       m(2, 2));
-  cv::Mat steadied;
   cv::warpPerspective(luma, steadied, h, luma.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
-  return steadied;
 }
 
 }  // namespace nocktrail::steady

@@ -43,7 +43,8 @@ struct Steadied {
 Steadied estimate_motion(const std::vector<cv::Mat>& luma, std::size_t reference,
                          const SteadyOptions& options);
 
-// The frame as the camera of the reference frame would have seen the background.
-cv::Mat to_reference(const cv::Mat& luma, const FrameMotion& motion);
+// The frame as the camera of the reference frame would have seen the background. Writes over
+// `steadied`, which must not be shared with `luma`.
+void to_reference(const cv::Mat& luma, const FrameMotion& motion, cv::Mat& steadied);
 
 }  // namespace nocktrail::steady
