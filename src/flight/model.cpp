@@ -50,7 +50,9 @@ double bending_shape(double s, double tip_mass_ratio) {
   return first_mode(tip_mass_ratio).shape(s);
 }
 
-double bending_shape_on_grid(double s, int step) {
+ShapeAt shape_at(double s, double tip_mass_ratio) {
+  constexpr double kRatioStep = 0.05;
+  constexpr int kRatioSteps = 24;
   static const std::array<Mode, kRatioSteps> kModes = [] {
     std::array<Mode, kRatioSteps> modes{};
     for (int i = 0; i < kRatioSteps; ++i) {
@@ -58,7 +60,11 @@ double bending_shape_on_grid(double s, int step) {
     }
     return modes;
   }();
-  return kModes[static_cast<std::size_t>(step)].shape(s);
+  const double place = tip_mass_ratio / kRatioStep;
+  const int step = std::clamp(static_cast<int>(place), 0, kRatioSteps - 2);
+  const double low = kModes[static_cast<std::size_t>(step)].shape(s);
+  const double high = kModes[static_cast<std::size_t>(step) + 1].shape(s);
+  return {low + (place - step) * (high - low), (high - low) / kRatioStep};
 }
 
 }  // namespace nocktrail::flight

@@ -135,6 +135,7 @@ flight::Parameters start_from(const track::Sweep& sweep, const flight::FlightPri
   p[flight::kFlexHz] = priors.flex_hz.mean;
   p[flight::kFlexDecay] = priors.flex_decay.mean;
   p[flight::kTipMass] = priors.tip_mass_ratio.mean;
+  p[flight::kMiddle] = priors.middle_m.mean;
   return p;
 }
 
@@ -148,16 +149,19 @@ struct Candidate {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
   flight::Stroke stroke;
-  double right_rad = 0.0;  // the headline's
+  Measured right;  // the headline's, rad
   double high_rad = 0.0;
   OffsetScatter scatter;
 };
 
-// From one round to the next. Up and down is open by several times as much as sideways.
+// From one round to the next. Sideways, what is a small part of the reading's own interval may
+// still move; up and down is open by several times as much.
 bool at_rest(const Candidate& before, const Candidate& after) {
   constexpr double kRightRad = 0.0009;  // 0.05 deg
-  constexpr double kHighRad = 0.0052;   // 0.3 deg
-  return std::abs(after.right_rad - before.right_rad) < kRightRad &&
+  constexpr double kShareOfInterval = 0.15;
+  constexpr double kHighRad = 0.0052;  // 0.3 deg
+  return std::abs(after.right.value - before.right.value) <
+             std::max(kRightRad, kShareOfInterval * after.right.u95) &&
          std::abs(after.high_rad - before.high_rad) < kHighRad;
 }
 
@@ -169,7 +173,7 @@ OffsetScatter wandering(const std::vector<Candidate>& rounds, Eigen::Index last)
   Eigen::ArrayXd right(n);
   Eigen::ArrayXd high(n);
   for (Eigen::Index i = 0; i < n; ++i) {
-    right[i] = rounds[static_cast<std::size_t>(i)].right_rad;
+    right[i] = rounds[static_cast<std::size_t>(i)].right.value;
     high[i] = rounds[static_cast<std::size_t>(i)].high_rad;
   }
   const auto spread = [](const Eigen::ArrayXd& v) {
@@ -218,9 +222,14 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
       return std::nullopt;
     }
     options.priors = known.arrow ? with_painted_ends(given, *known.arrow) : given;
+    std::vector<track::ArrowSighting> all = candidate.sightings;
+    if (round >= 1) {
+      const std::vector<track::ArrowSighting> far = far_sightings(region, fit, t_s, size);
+      all.insert(all.end(), far.begin(), far.end());
+    }
     const auto fit_from = [&](flight::Spread spread) {
-      return flight::fit_flight_from_several(candidate.sightings, fit.parameters, spread,
-                                             fit.anchor_s, focal_px, fit.principal_px, options);
+      return flight::fit_flight_from_several(all, fit.parameters, spread, fit.anchor_s, focal_px,
+                                             fit.principal_px, options);
     };
     // A near, slow arrow and a far, fast one are two valleys: which is deeper shows only once the
     // ends are those of the painted arrow, and once more where the rounds do not settle.
@@ -229,8 +238,8 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     } else if (round == kScaleRound || round == kLateScaleRound) {
       fit = fit_from(flight::Spread::scale);
     } else {
-      fit = flight::fit_flight(candidate.sightings, fit.parameters, fit.anchor_s, focal_px,
-                               fit.principal_px, options);
+      fit = flight::fit_flight(all, fit.parameters, fit.anchor_s, focal_px, fit.principal_px,
+                               options);
     }
     if (!fit.converged) {
       return std::nullopt;
@@ -243,7 +252,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
     options.exit_sigma_s = candidate.stroke.exit_sigma_s;
     const flight::Headline headline = flight::headline_at(
         fit, candidate.stroke.rest_forward_m, candidate.stroke.rest_sigma_m, flight::kReferenceM);
-    candidate.right_rad = headline.right_rad.value;
+    candidate.right = headline.right_rad;
     candidate.high_rad = headline.high_rad.value;
     candidate.fit = fit;
     if (round >= 2) {
@@ -265,7 +274,7 @@ std::optional<Candidate> refine(const track::Region& region, const track::Region
       const auto middle = late.end() - kLastRounds / 2;
       std::nth_element(
           late.end() - kLastRounds, middle, late.end(),
-          [](const Candidate& a, const Candidate& b) { return a.right_rad < b.right_rad; });
+          [](const Candidate& a, const Candidate& b) { return a.right.value < b.right.value; });
       middle->scatter = scatter;
       return std::move(*middle);
     }

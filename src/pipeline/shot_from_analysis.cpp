@@ -51,8 +51,8 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
     flight::ArrowState<double> state = flight::state_of(fit, t);
     state.flex_right_m = 0.0;
     state.flex_down_m = 0.0;
-    const Eigen::Vector3d nock = flight::shaft_point<double>(state, 0.0, 0.0);
-    const Eigen::Vector3d tip = flight::shaft_point<double>(state, 1.0, 0.0);
+    const Eigen::Vector3d nock = flight::shaft_point(state, 0.0, 0.0);
+    const Eigen::Vector3d tip = flight::shaft_point(state, 1.0, 0.0);
     // Direction of flight now: the axis with the offset taken back.
     const Eigen::Vector3d flight_direction =
         (state.axis + state.right * state.nock_right_rad - state.down * state.nock_high_rad)
@@ -104,7 +104,8 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
   // its sigmas are rescaled. Where it costs twice that, many sightings are of something else, or of
   // a part of the arrow.
   const double misfit =
-      analysis.fit.cost / std::max(1, analysis.fit.centre_points + analysis.fit.ends);
+      analysis.fit.cost /
+      std::max(1, analysis.fit.centre_points + analysis.fit.ends + analysis.fit.middles);
   if (misfit > options.most_misfit) {
     return "too many sightings lie off the flight that fits best: use more light, and a background "
            "of another brightness than the shaft";

@@ -25,8 +25,8 @@ track::Expected expect(const flight::FlightFit& fit, double t_s) {
   expected.nock_velocity_px_s = velocity(0.0);
   expected.tip_velocity_px_s = velocity(1.0);
   const flight::ArrowState<double> state = flight::state_of(fit, t_s);
-  const double nock_m = flight::shaft_point<double>(state, 0.0, 0.0).z();
-  const double tip_m = flight::shaft_point<double>(state, 1.0, 0.0).z();
+  const double nock_m = flight::shaft_point(state, 0.0, 0.0).z();
+  const double tip_m = flight::shaft_point(state, 1.0, 0.0).z();
   expected.depth_ratio = nock_m > 0.2 ? tip_m / nock_m : 0.0;
   expected.width_px = std::exp(fit.parameters[flight::kLogFocal]) * kShaftDiameterM /
                       std::max(0.3, state.centre_m.z());
@@ -87,6 +87,52 @@ track::PaintedPlaces find_places(const track::Region& region,
   known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options,
                                      first, &before);
   return known.arrow ? place_all(first) : nowhere;
+}
+
+// The far arrow in one frame, and where the flight has it.
+struct Far {
+  std::size_t frame = 0;
+  Eigen::Vector2d expected_px;
+  double length_px = 0.0;
+  Eigen::Vector2d along;
+  track::FarSight sight;
+};
+
+// Whether what is found around frame seen[i] keeps step with what is expected. The arrow that
+// sticks in the butt does not, nor one that a codec leaves standing for some frames.
+bool flies_on(const std::vector<Far>& seen, std::size_t i) {
+  constexpr std::size_t kNeighbours = 3;
+  constexpr std::size_t kMostFramesAway = 6;
+  constexpr double kLeast = 4.0;
+  constexpr double kLeastTravel_px = 1.5;
+  constexpr double kLeastShare = 0.7;
+  constexpr double kMostShare = 1.4;
+  double travel = 0.0;
+  double n = 0.0;
+  double x = 0.0;
+  double y = 0.0;
+  double xx = 0.0;
+  double xy = 0.0;
+  for (std::size_t j = i - std::min(i, kNeighbours); j < seen.size() && j <= i + kNeighbours; ++j) {
+    if (std::max(seen[i].frame, seen[j].frame) - std::min(seen[i].frame, seen[j].frame) >
+        kMostFramesAway) {
+      continue;
+    }
+    const double expected = (seen[j].expected_px - seen[i].expected_px).dot(seen[i].along);
+    const double moved = (seen[j].sight.at_px - seen[i].sight.at_px).dot(seen[i].along);
+    n += 1.0;
+    x += expected;
+    y += moved;
+    xx += expected * expected;
+    xy += expected * moved;
+    travel = std::max(travel, std::abs(expected));
+  }
+  const double variance = xx - x * x / n;
+  if (n < kLeast || travel < kLeastTravel_px || variance <= 0.0) {
+    return false;
+  }
+  const double share = (xy - x * y / n) / variance;  // slope of the regression line
+  return share >= kLeastShare && share <= kMostShare;
 }
 
 }  // namespace
@@ -162,6 +208,62 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
     if (sighting.centre.size() >= 2) {
       sightings.push_back(std::move(sighting));
     }
+  }
+  return sightings;
+}
+
+std::vector<track::ArrowSighting> far_sightings(const track::Region& region,
+                                                const flight::FlightFit& fit,
+                                                const std::vector<double>& t_s,
+                                                const cv::Size& size) {
+  constexpr double kLeastFarLengthPx = 1.5;
+  constexpr double kSearch_px = 4.0;
+  const auto found = for_each_frame<Far>(t_s.size(), [&](std::size_t k) -> std::optional<Far> {
+    if (t_s[k] < fit.anchor_s || region.difference[k].empty()) {
+      return std::nullopt;
+    }
+    track::Expected expected = expect(fit, t_s[k]);
+    const double length = (expected.tip_px - expected.nock_px).norm();
+    if (expected.depth_ratio <= 0.0 || !inside(size, expected.tip_px) || length >= kLeastLengthPx ||
+        length < kLeastFarLengthPx) {
+      return std::nullopt;
+    }
+    expected.search_across_px = kSearch_px;
+    expected.search_along_px = kSearch_px;
+    const auto sight = track::sight_far(region, k, expected);
+    if (!sight) {
+      return std::nullopt;
+    }
+    return Far{k, 0.5 * (expected.nock_px + expected.tip_px), length,
+               (expected.tip_px - expected.nock_px) / length, *sight};
+  });
+  std::vector<Far> seen;
+  for (const auto& one : found) {
+    if (one) {
+      seen.push_back(*one);
+    }
+  }
+  constexpr double kAcrossFloor_px = 0.4;
+  constexpr double kAlongFloor_px = 0.7;
+  constexpr double kUnevenShare = 0.1;  // of the length: what shows of vanes and shaft differs
+  constexpr double kSharedNoise = 1.5;  // neighbouring pixels share some of their noise
+  std::vector<track::ArrowSighting> sightings;
+  for (std::size_t i = 0; i < seen.size(); ++i) {
+    if (!flies_on(seen, i)) {
+      continue;
+    }
+    const track::FarSight& sight = seen[i].sight;
+    track::ArrowSighting sighting;
+    sighting.frame = static_cast<int>(seen[i].frame);
+    sighting.t_s = t_s[seen[i].frame];
+    sighting.centre.push_back(
+        {sight.at_px, std::hypot(kAcrossFloor_px, kSharedNoise * sight.sigma_across_px)});
+    sighting.middle =
+        track::EndPoint{sight.at_px,
+                        std::hypot(kAlongFloor_px, kSharedNoise * sight.sigma_along_px,
+                                   kUnevenShare * seen[i].length_px),
+                        false};
+    sightings.push_back(sighting);
   }
   return sightings;
 }

@@ -42,6 +42,13 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
                                                  const track::ShaftOptions& options,
                                                  KnownArrow& known);
 
+// The arrow where it is too small for that, as the middle of what is seen of it, and only as long
+// as it is seen to fly on: not the arrow that sticks in the butt.
+std::vector<track::ArrowSighting> far_sightings(const track::Region& region,
+                                                const flight::FlightFit& fit,
+                                                const std::vector<double>& t_s,
+                                                const cv::Size& size);
+
 // The point's places in the frames around the exit, for the power stroke. `before` has the picture
 // before the loose as its background: bow and hand hardly move during the stroke, so that what is
 // new in front of them is the arrow. On the string the arrow does not lie on the backward

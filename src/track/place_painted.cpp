@@ -38,28 +38,33 @@ class PaintTable {
         sum += arrow.grey[i] * (before - after);
         before = after;
       }
-      light_.push_back(sum);
-      there_.push_back(whole - before);
+      values_.push_back({sum, whole - before});
     }
   }
+  // Places per px of a chord of this length; the place is `per_px` times the distance from the
+  // nock.
+  double per_px(double chord_length) const { return 1.0 / (step_ * chord_length); }
   // False beyond the arrow.
-  bool at(double fraction, double& light, double& there) const {
-    const double c = (fraction - first_) / step_;
-    if (!(c >= 0.0) || c >= static_cast<double>(light_.size()) - 1.0) {
+  bool at(double place, double& light, double& there) const {
+    const double c = place - first_ / step_;
+    if (!(c >= 0.0) || c >= static_cast<double>(values_.size()) - 1.0) {
       return false;
     }
     const auto k = static_cast<std::size_t>(c);
     const double f = c - static_cast<double>(k);
-    light = (1 - f) * light_[k] + f * light_[k + 1];
-    there = (1 - f) * there_[k] + f * there_[k + 1];
+    light = (1 - f) * values_[k].light + f * values_[k + 1].light;
+    there = (1 - f) * values_[k].there + f * values_[k + 1].there;
     return true;
   }
 
  private:
   double first_ = 0.0;
   double step_ = 1.0;
-  std::vector<double> light_;
-  std::vector<double> there_;
+  struct Value {
+    double light;
+    double there;
+  };
+  std::vector<Value> values_;
 };
 
 // One frame's pixels against the painted arrow.
@@ -98,11 +103,12 @@ class Matcher {
     std::vector<double> seen(pixels_.size(), 0.0);
     const std::vector<Chord> chords = passage_.chords(off, arrow_->exposure_s);
     for (const Chord& chord : chords) {
+      const double per_px = table_.per_px(chord.length);
       for (std::size_t i = 0; i < pixels_.size(); ++i) {
         const OnChord on = passage_.on(chord, pixels_[i]);
         double light = 0.0;
         double there = 0.0;
-        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a / chord.length, light, there)) {
+        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a * per_px, light, there)) {
           continue;
         }
         seen[i] += bars_.even(on.b) * (light - there * pixels_[i].background);
@@ -131,6 +137,20 @@ class Matcher {
       sum += kRobust * kRobust * std::log1p(r * r);
     }
     return sum;
+  }
+
+  // How much of the predicted light is there, between two places along: 1 where all of it is.
+  double seen(const std::vector<double>& predicted, double from_px, double to_px) const {
+    double product = 0.0;
+    double squares = 0.0;
+    for (std::size_t i = 0; i < pixels_.size(); ++i) {
+      if (pixels_[i].p > from_px && pixels_[i].p < to_px) {
+        const double unit = predicted[i] * inverse_sigma_[i];
+        product += unit * pixels_[i].difference * inverse_sigma_[i];
+        squares += unit * unit;
+      }
+    }
+    return squares > 0.0 ? product / squares : 1.0;
   }
 
   struct Equations {
@@ -173,6 +193,26 @@ class Matcher {
   std::vector<double> inverse_sigma_;
   std::vector<bool> beside_vanes_;
 };
+
+// Sets which ends something nearer may hide.
+void doubt_ends(const Region& region, const ShaftProfile& profile, const Matcher& matcher,
+                const std::vector<double>& predicted, PaintedPlace& place) {
+  constexpr double kLeastSeen = 0.6;
+  const double length = profile.length_px();
+  const double zone = std::clamp(0.15 * length, 4.0, 15.0);
+  const double nock = place.off[PaintedPlace::kNockAlong];
+  const double tip = length + place.off[PaintedPlace::kTipAlong];
+  const Eigen::Vector2d across(-profile.along.y(), profile.along.x());
+  const auto at = [&](double along, double off) -> Eigen::Vector2d {
+    return profile.expected.nock_px + profile.along * along + across * off;
+  };
+  place.nock_may_be_hidden =
+      matcher.seen(predicted, nock - 1.0, nock + zone) < kLeastSeen ||
+      nock_at_an_edge(region, profile, at(nock, place.off[PaintedPlace::kNockAcross]));
+  place.tip_may_be_hidden =
+      matcher.seen(predicted, tip - zone, tip + 1.0) < kLeastSeen ||
+      tip_at_an_edge(region, profile, at(tip, place.off[PaintedPlace::kTipAcross]));
+}
 
 }  // namespace
 
@@ -231,6 +271,7 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   place.off = off;
   place.covariance = kShared * std::max(1.0, equations.squares / std::max(1.0, equations.weights)) *
                      equations.normal.inverse();
+  doubt_ends(region, profile, matcher, predicted, place);
   return place;
 }
 
@@ -270,10 +311,10 @@ ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arr
   const double tip_sigma = end_sigma(Place::kTipAlong, options.tip_share);
   const double useless = std::max(2.5, 0.2 * length);
   if (nock_sigma < useless) {
-    sighting.nock = EndPoint{point_at(nock), nock_sigma};
+    sighting.nock = EndPoint{point_at(nock), nock_sigma, place.nock_may_be_hidden};
   }
   if (tip_sigma < useless) {
-    sighting.tip = EndPoint{point_at(tip), tip_sigma};
+    sighting.tip = EndPoint{point_at(tip), tip_sigma, place.tip_may_be_hidden};
   }
   return sighting;
 }

@@ -31,17 +31,23 @@ double tilted_bar_slope(double b, double width, double softness);
 double share_of(double fraction, double depth_ratio);
 double fraction_of(double share, double depth_ratio);
 
-// How far the bent shaft stands off its chord at a place along it.
-inline double bow_at(const Expected& expected, double along_px, double length_px) {
+// How far the bent shaft stands off its chord at a place along it. Inner loops work out once what
+// is the same for all places.
+inline double bow_steps_per_px(const Expected& expected, double length_px) {
+  return (static_cast<double>(expected.bow_px.size()) - 1.0) / length_px;
+}
+inline double bow_at_step(const Expected& expected, double step) {
   const std::vector<double>& bow = expected.bow_px;
   if (bow.size() < 2) {
     return 0.0;
   }
   // Straight on beyond the ends.
-  const double c = along_px / length_px * static_cast<double>(bow.size() - 1);
   const auto i =
-      static_cast<std::size_t>(std::clamp(c, 0.0, static_cast<double>(bow.size()) - 2.0));
-  return bow[i] + (c - static_cast<double>(i)) * (bow[i + 1] - bow[i]);
+      static_cast<std::size_t>(std::clamp(step, 0.0, static_cast<double>(bow.size()) - 2.0));
+  return bow[i] + (step - static_cast<double>(i)) * (bow[i + 1] - bow[i]);
+}
+inline double bow_at(const Expected& expected, double along_px, double length_px) {
+  return bow_at_step(expected, along_px * bow_steps_per_px(expected, length_px));
 }
 
 // Linear interpolation of values one pixel apart, the first at first_px.

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "shaft_common.hpp"
+#include "smear.hpp"
 
 namespace nocktrail::track {
 namespace {
@@ -48,7 +49,7 @@ struct Slice {
 // Position and contrast of a bar in the mean of columns [first, last], nearest the guess; `tilt` is
 // the known rise of its grey toward the + side.
 std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, double guess,
-                               double search, double width, double tilt,
+                               double search, double width, const Bars& bars, double tilt,
                                const ShaftOptions& options) {
   const int n = last - first + 1;
   std::vector<double> profile(static_cast<std::size_t>(patch.rows), 0.0);
@@ -79,8 +80,8 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
     for (int row = 0; row < patch.rows; ++row) {
       const double b = patch.b(row) - centre;
       const double y = profile[static_cast<std::size_t>(row)];
-      const double t = bar(b, width, options.edge_softness_px);
-      const double o = tilt != 0.0 ? tilt * tilted_bar(b, width, options.edge_softness_px) : 0.0;
+      const double t = bars.even(b);
+      const double o = tilt != 0.0 ? tilt * bars.odd(b) : 0.0;
       top += t * (y - o);
       tilted_gain += o * (2.0 * y - o);
       weight += t * t;
@@ -240,6 +241,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   profile.along = shaft / length;
   const Eigen::Vector2d across(-profile.along.y(), profile.along.x());
   const double width = std::max(1.0, expected.width_px);
+  const Bars bars(width, options.edge_softness_px);
   const double margin = expected.search_along_px + 8.0;
   const double reach = width / 2 + expected.search_across_px + 6.0;
   Rectified patch =
@@ -252,7 +254,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
     const int first = std::clamp(column_of(a), 0, patch.columns - 1);
     const int last = std::clamp(column_of(a + step_px) - 1, first, patch.columns - 1);
     const auto slice =
-        fit_slice(patch, first, last, 0.0, expected.search_across_px, width, side, options);
+        fit_slice(patch, first, last, 0.0, expected.search_across_px, width, bars, side, options);
     if (slice) {
       slices.push_back(*slice);
     }
@@ -286,8 +288,8 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
     double tilted_weight = 1e-9;
     for (int row = 0; row < patch.rows; ++row) {
       const double b = patch.b(row) - centre;
-      const double t = bar(b, width, options.edge_softness_px);
-      const double o = tilted_bar(b, width, options.edge_softness_px);
+      const double t = bars.even(b);
+      const double o = bars.odd(b);
       top += t * patch.at(row, column);
       weight += t * t;
       tilted += o * patch.at(row, column);

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "shaft_common.hpp"
+#include "smear.hpp"
 
 namespace nocktrail::track {
 namespace {
@@ -90,8 +91,7 @@ struct BlockSums {
 };
 
 // Along the shaft, with the line moved by `shift` across.
-std::vector<BlockSums> block_sums(const ShaftProfile& profile, double shift,
-                                  const ShaftOptions& options) {
+std::vector<BlockSums> block_sums(const ShaftProfile& profile, double shift, const Bars& bars) {
   const Rectified& patch = profile.patch;
   const double width = std::max(1.0, profile.expected.width_px);
   const double length = profile.length_px();
@@ -111,8 +111,8 @@ std::vector<BlockSums> block_sums(const ShaftProfile& profile, double shift,
       for (int c = first; c < first + kBlock; ++c) {
         y += patch.at(row, c) / kBlock;
       }
-      const double t = bar(b, width, options.edge_softness_px);
-      const double o = tilted_bar(b, width, options.edge_softness_px);
+      const double t = bars.even(b);
+      const double o = bars.odd(b);
       sums.tt += t * t;
       sums.ty += t * y;
       sums.to += t * o;
@@ -144,8 +144,9 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
     }
     frames.emplace_back();
     const double reach = 0.5 * profile.expected.width_px + 0.5;
+    const Bars bars(std::max(1.0, profile.expected.width_px), options.edge_softness_px);
     for (double shift = -reach; shift <= reach + 1e-9; shift += 0.25) {
-      frames.back().push_back(block_sums(profile, shift, options));
+      frames.back().push_back(block_sums(profile, shift, bars));
     }
     for (double a = 0.1 * profile.length_px(); a < 0.9 * profile.length_px(); a += 2.0) {
       strength.push_back(std::abs(level_at(profile.level, profile.first_px, a)));

@@ -66,6 +66,7 @@ Chord Passage::chord_at(const Eigen::Vector4d& off, double t_s) const {
   chord.nock = nock;
   chord.length = std::max(1.0, (tip - nock).norm());
   chord.along = (tip - nock) / chord.length;
+  chord.bow_steps_per_px = bow_steps_per_px(profile_->expected, chord.length);
   return chord;
 }
 

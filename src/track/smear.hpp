@@ -53,6 +53,7 @@ struct Chord {
   Eigen::Vector2d nock;
   Eigen::Vector2d along;
   double length = 1.0;
+  double bow_steps_per_px = 0.0;
 };
 
 // A pixel along a chord and across the bent shaft.
@@ -75,8 +76,8 @@ class Passage {
     const double y = pixel.q - chord.nock.y();
     OnChord on;
     on.a = x * chord.along.x() + y * chord.along.y();
-    on.b =
-        -x * chord.along.y() + y * chord.along.x() - bow_at(profile_->expected, on.a, chord.length);
+    on.b = -x * chord.along.y() + y * chord.along.x() -
+           bow_at_step(profile_->expected, on.a * chord.bow_steps_per_px);
     return on;
   }
   // The chord at the instants that stand for the exposure.

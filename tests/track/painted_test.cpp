@@ -239,6 +239,53 @@ TEST_CASE("truth: an arrow taken for much longer than it is finds its point, rou
   CHECK(std::abs(bias_px) < options.painted_floor_px);
 }
 
+TEST_CASE(
+    "truth: where a limb hides the rear of the shaft its outline is not trusted as the nock") {
+  const std::vector<Band> bands{{0.0, 0.06, 200.0}, {0.06, 1.0, 50.0}};
+  Shot shot = film(bands, 0.0006, 0.0, 35);
+  // Nocks lie near x 72 and rise from y 170 by 3 a frame; points lie right of x 79.
+  constexpr int kLimbRight = 77;
+  constexpr int kLimbTop = 152;
+  test::Random random(36);
+  for (cv::Mat& picture : shot.region.difference) {
+    cv::Mat limb = cv::Mat::zeros(picture.rows - kLimbTop, kLimbRight, CV_32F);
+    test::add_noise(limb, kNoise, random);
+    limb.copyTo(picture(cv::Rect(0, kLimbTop, kLimbRight, picture.rows - kLimbTop)));
+  }
+  shot.region.background(cv::Rect(0, kLimbTop, kLimbRight, shot.region.background.rows - kLimbTop))
+      .setTo(80.0F);
+  for (track::Expected& expected : shot.expected) {
+    expected.search_along_px = 16.0;
+  }
+  const track::ShaftOptions options;
+  const std::vector<track::ShaftProfile> profiles = cut_open_all(shot, options);
+  const auto arrow = track::learn_painted(shot.region, profiles, 0.0, kLongest_s, options);
+  REQUIRE(arrow.has_value());
+  int hidden = 0;
+  int clear = 0;
+  int tips = 0;
+  for (const track::ShaftProfile& profile : profiles) {
+    const auto place = track::place_painted(shot.region, profile, *arrow, options);
+    if (!place) {
+      continue;
+    }
+    const track::ArrowSighting sighting = track::sight_painted(profile, *arrow, *place, options);
+    const Eigen::Vector2d nock = shot.nock_px[profile.frame];
+    CAPTURE(profile.frame);
+    if (nock.y() > kLimbTop + 2) {
+      CHECK((!sighting.nock || sighting.nock->may_be_hidden));
+      ++hidden;
+    } else if (sighting.nock && nock.y() < kLimbTop - 12) {
+      CHECK((sighting.nock->at_px - nock).norm() < 3.0);
+      ++clear;
+    }
+    tips += sighting.tip.has_value() ? 1 : 0;
+  }
+  CHECK(hidden >= 4);
+  CHECK(clear >= 4);
+  CHECK(tips >= 12);
+}
+
 TEST_CASE("truth: an arrow too short in all but a few frames teaches nothing") {
   const Shot shot = film({{0.0, 1.0, 50.0}}, 0.0005, 0.0, 33);
   const track::ShaftOptions options;

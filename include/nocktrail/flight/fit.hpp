@@ -40,6 +40,9 @@ struct FlightPriors {
   Prior rear_drop_m{0.0015, 0.005};  // vanes stand 10-16 mm off; one may point down
   double end_bias_px = 1.5;          // blur, codec, tone curve and a bright nock: not where
                                      // half the contrast is
+  Prior middle_m{-0.03,
+                 0.07};  // vanes are wider than the shaft, a near rear larger than a far point
+  double sway_sigma_mps2 = 0.3;      // of the hands that hold the camera, over a tenth of a second
   Prior tip_mass_ratio{0.42, 0.17};  // 100-150 gr points on shafts of 230-420 gr
   // Where the camera stands, for the scale of the scene (speed and distance alone trade against the
   // arrow's pitch): over the archer's head, an arm and a head behind the bow; the README says so.
@@ -68,6 +71,7 @@ struct FrameResidual {
   double centre_rms = 0.0;     // of the centre points, sigmas
   std::optional<double> nock;  // signed, sigmas
   std::optional<double> tip;
+  std::optional<double> middle;
 };
 
 struct FlightFit {
@@ -78,10 +82,12 @@ struct FlightFit {
   Eigen::Vector2d principal_px = Eigen::Vector2d::Zero();
   double centre_scale = 1.0;  // scatter of centre points over what was assumed
   double end_scale = 1.0;     // same for the ends
+  double middle_scale = 1.0;  // and for the middles of far arrows
   double cost = 0.0;          // half the robust sum of squares
   int frames = 0;
   int centre_points = 0;
   int ends = 0;
+  int middles = 0;
   std::vector<FrameResidual> residuals;
 };
 

@@ -58,7 +58,10 @@ enum Parameter : int {
   kRearDrop,   // how far below the axis the visible rear end lies (a vane that points down), m
   kNockPx,     // error of the rear end that is the same in all frames, px toward the tip
   kTipPx,      // error of the front end that is the same in all frames, px onward
-  kTipMass,    // point mass over shaft mass: sets where the arrow balances and how it bends
+  kMiddle,     // where the middle of a far arrow's picture lies ahead of half its length, m
+  kSwayRight,  // the world's acceleration past the hand-held camera, m/s^2
+  kSwayDown,
+  kTipMass,  // point mass over shaft mass: sets where the arrow balances and how it bends
   kParameters
 };
 
@@ -75,11 +78,6 @@ inline constexpr double kNockMassRatio = 0.03;
 // and at the tip of tip_mass_ratio of its own mass, 1 at the nock end; s is 0 at the nock, 1 at the
 // tip. (Blevins, Formulas for Natural Frequency and Mode Shape, end conditions with masses.)
 double bending_shape(double s, double tip_mass_ratio);
-
-// The same on a grid of ratios, kRatioStep apart from 0, for interpolation.
-inline constexpr double kRatioStep = 0.05;
-inline constexpr int kRatioSteps = 24;
-double bending_shape_on_grid(double s, int step);
 
 // Centre of mass from the nock throat, share of the length: uniform shaft, point masses at its
 // ends.
@@ -168,7 +166,10 @@ ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T&
   const Vector3 start =
       optics::ray<T>(focal, principal_px, Eigen::Matrix<T, 2, 1>(p[kCentreX], p[kCentreY])) *
       exp(p[kLogDepth]);
-  state.centre_m = start + state.forward * x + state.right * across + state.down * drop;
+  const T half_square = T(0.5) * dt * dt;
+  state.centre_m = start + state.forward * x +
+                   state.right * (across + p[kSwayRight] * half_square) +
+                   state.down * (drop + p[kSwayDown] * half_square);
 
   // Direction of flight relative to the basis: small angles, tangent and angle alike to 1e-5.
   const T azimuth = -p[kLift] * right.kappa2_integral - right.value;
@@ -188,25 +189,19 @@ ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T&
   return state;
 }
 
-inline double value_of(double x) {
-  return x;
-}
-template <typename Jet>
-double value_of(const Jet& x) {
-  return x.a;
-}
+// The bending shape at share s, linear between two ratios of the grid, and how it grows with the
+// tip's mass ratio.
+struct ShapeAt {
+  double value = 0.0;
+  double slope = 0.0;
+};
+ShapeAt shape_at(double s, double tip_mass_ratio);
 
 // The point of the bent shaft at share s of the length from the nock, moved `ahead_m` along the
 // axis; camera frame, metres.
-template <typename T>
-Eigen::Matrix<T, 3, 1> shaft_point(const ArrowState<T>& state, double s, const T& ahead_m) {
-  // Linear between two ratios of the grid.
-  const T place = state.tip_mass_ratio / T(kRatioStep);
-  const int step = std::clamp(static_cast<int>(value_of(place)), 0, kRatioSteps - 2);
-  const double low = bending_shape_on_grid(s, step);
-  const double high = bending_shape_on_grid(s, step + 1);
-  const T shape = T(low) + (place - T(step)) * T(high - low);
-  return state.centre_m + state.axis * ((T(s) - state.balance) * state.length_m + ahead_m) +
+inline Eigen::Vector3d shaft_point(const ArrowState<double>& state, double s, double ahead_m) {
+  const double shape = shape_at(s, state.tip_mass_ratio).value;
+  return state.centre_m + state.axis * ((s - state.balance) * state.length_m + ahead_m) +
          state.right * (state.flex_right_m * shape) + state.down * (state.flex_down_m * shape);
 }
 

@@ -38,6 +38,10 @@ struct PaintedPlace {
   enum Index { kNockAlong, kTipAlong, kNockAcross, kTipAcross };
   Eigen::Vector4d off = Eigen::Vector4d::Zero();
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
+  // Something nearer may hide the end: hardly anything of the arrow is to be seen just before it,
+  // or it lies at an edge of the scene (nock_at_an_edge).
+  bool nock_may_be_hidden = false;
+  bool tip_may_be_hidden = false;
 };
 
 // Which frames' places are known, one for each profile.

@@ -136,6 +136,28 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
 // Centre points, and both ends where the contrast falls off.
 ArrowSighting sight(const ShaftProfile& profile, const ShaftOptions& options);
 
+// Whether something else begins in this frame just where the shaft is seen to end: a straight edge
+// through the end, at least half across the shaft, that explains most of how the light around it
+// varies. Bow, hand and hat stand nearer than the arrow, and where one of them hides the rest of
+// it, its outline runs through what looks like the end (a T-junction: Guzman, Decomposition of a
+// visual scene into three-dimensional bodies, 1968). An end before an edge by chance looks the
+// same.
+bool nock_at_an_edge(const Region& region, const ShaftProfile& profile,
+                     const Eigen::Vector2d& nock_px);
+bool tip_at_an_edge(const Region& region, const ShaftProfile& profile,
+                    const Eigen::Vector2d& tip_px);
+
+// An arrow so far away that its ends cannot be told apart: the middle of what is seen of it.
+struct FarSight {
+  Eigen::Vector2d at_px = Eigen::Vector2d::Zero();
+  double sigma_along_px = 1.0;  // along the expected shaft, 1 sigma
+  double sigma_across_px = 1.0;
+  double contrast = 0.0;  // linear light, 255 at white, over the background
+};
+// nullopt when nothing stands out within the search, or several things do.
+std::optional<FarSight> sight_far(const Region& region, std::size_t frame,
+                                  const Expected& expected);
+
 // The foremost end of a shaft that lies along `curve` (points about a pixel apart, from near the
 // bow outward to empty ground), as a fractional index into it: coming from the far end, where
 // something as thin as a shaft begins and goes on. nullopt when nothing stands out, or when even

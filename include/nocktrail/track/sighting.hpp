@@ -17,6 +17,8 @@ struct CentrePoint {
 struct EndPoint {
   Eigen::Vector2d at_px = Eigen::Vector2d::Zero();
   double sigma_px = 1.2;  // along the shaft, 1 sigma
+  // The outline of something nearer may have been taken for it: the arrow ends here or further out.
+  bool may_be_hidden = false;
 };
 
 // The arrow in one steadied frame. Pixels are those of the reference frame.
@@ -27,6 +29,8 @@ struct ArrowSighting {
   double shown = 1.0;  // share of the shaft's length that stands out from the background
   std::optional<EndPoint> nock;
   std::optional<EndPoint> tip;
+  // Far away, where the ends cannot be told apart: the middle of what is seen, along the shaft.
+  std::optional<EndPoint> middle;
 };
 
 }  // namespace nocktrail::track
