@@ -40,8 +40,8 @@ struct FlightPriors {
   Prior rear_drop_m{0.0015, 0.005};  // vanes stand 10-16 mm off; one may point down
   double end_bias_px = 1.5;          // blur, codec, tone curve and a bright nock: not where
                                      // half the contrast is
-  Prior middle_m{-0.03,
-                 0.07};  // vanes are wider than the shaft, a near rear larger than a far point
+  // Of a far arrow's picture: vanes are wider than the shaft, a near rear larger than a far point.
+  Prior middle_m{-0.03, 0.07};
   double sway_sigma_mps2 = 0.3;      // of the hands that hold the camera, over a tenth of a second
   Prior tip_mass_ratio{0.42, 0.17};  // 100-150 gr points on shafts of 230-420 gr
   // Where the camera stands, for the scale of the scene (speed and distance alone trade against the
@@ -92,9 +92,9 @@ struct FlightFit {
 };
 
 // The camera is a pinhole with its principal point at the picture's centre. `start` must be within
-// the basin (a coarse fit from a sweep is). Least squares with Cauchy loss (Ceres Solver,
-// Levenberg-Marquardt), covariance from the weighted normal equations of the solution, scaled by
-// the residuals' own scatter per kind of observation.
+// the basin (a coarse fit from a sweep is). Least squares with Cauchy loss, saturating on one side
+// for ends that may be hidden (Ceres Solver, Levenberg-Marquardt), covariance from the weighted
+// normal equations of the solution, scaled by the residuals' own scatter per kind of observation.
 FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const Parameters& start,
                      double anchor_s, double focal_px, const Eigen::Vector2d& principal_px,
                      const FitOptions& options);

@@ -14,6 +14,7 @@
 // in both planes with one wavelength and damping. Lift: the tail force that turns the arrow back
 // also accelerates it, toward the side to which the point is turned, by eta kappa^2 v^2 a with
 // eta = I / (m x_tail), about 0.18 m if all of it acts on the tail and 0 for a pure couple.
+// The hands that hold the camera sway: a constant acceleration past it, square to the flight.
 // The first bending mode q(t) phi(s) is mass-orthogonal to translation and rotation, so that the
 // axis is the rigid-body axis (docs/measurement.md).
 #pragma once
