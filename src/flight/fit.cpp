@@ -527,10 +527,12 @@ class Problem {
 template <typename Answer, typename Item, typename Job>
 std::vector<Answer> on_both_cores(const std::vector<Item>& items, const Job& job) {
   std::vector<std::future<Answer>> pending;
+  pending.reserve(items.size());
   for (const Item& item : items) {
     pending.push_back(std::async(std::launch::async, [&job, &item] { return job(item); }));
   }
   std::vector<Answer> answers;
+  answers.reserve(items.size());
   for (auto& one : pending) {
     answers.push_back(one.get());
   }

@@ -118,9 +118,10 @@ std::optional<FarSight> sight_far(const Region& region, std::size_t frame,
   if (best.gain < kLeastGain || std::abs(bi) == na || std::abs(bj) == nb) {
     return std::nullopt;
   }
+  std::size_t next = 0;
   for (int i = -na; i <= na; ++i) {
     for (int j = -nb; j <= nb; ++j) {
-      const Match& other = matches[static_cast<std::size_t>((i + na) * (2 * nb + 1) + j + nb)];
+      const Match& other = matches[next++];
       const double apart_a = std::max(0.0, std::abs(i - bi) * kStep_px - length);
       const double apart_b = std::abs(j - bj) * kStep_px;
       if (std::hypot(apart_a, apart_b) > kRivalApart_px && other.gain > kRival * best.gain) {
