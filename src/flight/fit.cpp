@@ -9,228 +9,10 @@
 #include <future>
 #include <memory>
 
+#include "sighting_cost.hpp"
+
 namespace nocktrail::flight {
 namespace {
-
-// One observation: the component along `direction` of (seen - observed), in sigmas.
-struct Point {
-  Eigen::Vector2d observed_px;
-  Eigen::Vector2d direction;
-  double sigma_px = 1.0;
-  double share = 0.0;  // along the shaft from the nock
-  int end = 0;         // 0 a centre point, 1 the nock end, 2 the tip end, 3 the middle
-  double row = 0.0;    // readout share relative to the frame's mean
-  bool may_be_hidden = false;
-};
-
-// All observations of one frame: the state is worked out once for all of them. Each residual r is
-// passed through c sqrt(log(1 + r^2/c^2)) with its sign, so that the sum of squares is Cauchy's
-// robust cost.
-class SightingCost : public ceres::CostFunction {
- public:
-  SightingCost(std::vector<Point> points, double dt_s, double mean_row,
-               const Eigen::Vector2d& principal_px, double robust_sigmas)
-      : points_(std::move(points)),
-        dt_s_(dt_s),
-        mean_row_(mean_row),
-        principal_px_(principal_px),
-        robust_(robust_sigmas) {
-    set_num_residuals(static_cast<int>(points_.size()));
-    *mutable_parameter_block_sizes() = {kParameters, 2};
-  }
-
-  bool Evaluate(const double* const* parameters, double* residuals,
-                double** jacobians) const override {
-    if (jacobians == nullptr) {
-      residuals_of(parameters[0], parameters[1],
-                   [&](std::size_t i, double r) { residuals[i] = robust(r, points_[i]).value; });
-      return true;
-    }
-    using Jet = ceres::Jet<double, kParameters>;
-    std::array<Jet, kParameters> p;
-    for (int i = 0; i < kParameters; ++i) {
-      p[static_cast<std::size_t>(i)] = Jet(parameters[0][i], i);
-    }
-    const Frame<Jet> frame = frame_of<Jet>(p.data());
-    for (std::size_t i = 0; i < points_.size(); ++i) {
-      const auto [value, gradient] = residual_with_gradient(frame, parameters, points_[i]);
-      const Robust shaped = robust(value, points_[i]);
-      residuals[i] = shaped.value;
-      if (jacobians[0] != nullptr) {
-        Eigen::Map<Gradient>(jacobians[0] + static_cast<std::ptrdiff_t>(i) * kParameters) =
-            shaped.slope * gradient;
-      }
-      if (jacobians[1] != nullptr) {
-        const Eigen::Vector2d slope = (shaped.slope / points_[i].sigma_px) * points_[i].direction;
-        jacobians[1][2 * i] = slope.x();
-        jacobians[1][2 * i + 1] = slope.y();
-      }
-    }
-    return true;
-  }
-
-  const std::vector<Point>& points() const { return points_; }
-
-  // Unshaped residuals in sigmas.
-  std::vector<double> raw(const double* parameters, const double* jitter) const {
-    std::vector<double> values(points_.size(), 0.0);
-    residuals_of(parameters, jitter, [&](std::size_t i, double r) { values[i] = r; });
-    return values;
-  }
-
- private:
-  struct Robust {
-    double value;
-    double slope;
-  };
-  // What hides an end makes the arrow seem shorter, never longer: where it is predicted beyond an
-  // end that may be hidden, the cost saturates (Geman and McClure 1985).
-  static constexpr double kHiddenSigmas = 1.5;
-  Robust robust(double r, const Point& point) const {
-    if (point.may_be_hidden && (point.end == 1 ? r < 0.0 : r > 0.0)) {
-      const double q = r / kHiddenSigmas;
-      const double d = 1.0 / std::sqrt(1.0 + q * q);
-      return {r * d, d * d * d};
-    }
-    const double q = r / robust_;
-    const double shaped = robust_ * std::sqrt(std::log1p(q * q));
-    if (shaped < 1e-9) {
-      return {r, 1.0};
-    }
-    return {r > 0 ? shaped : -shaped, std::abs(r) / shaped / (1.0 + q * q)};
-  }
-
-  // What the frame's points have in common.
-  template <typename T>
-  struct Frame {
-    ArrowState<T> state;
-    Eigen::Matrix<T, 3, 1> per_row;  // metres flown while the sensor reads all its rows
-  };
-  template <typename T>
-  Frame<T> frame_of(const T* p) const {
-    using std::exp;
-    const T readout = p[kReadout];
-    Frame<T> frame{state_at<T>(p, principal_px_, T(dt_s_) + readout * T(mean_row_)), {}};
-    frame.per_row = frame.state.forward * (exp(p[kLogSpeed]) * readout);
-    return frame;
-  }
-
-  static double ahead_of(const Point& point, const double* p) {
-    switch (point.end) {
-      case 1:
-        return p[kNockEnd];
-      case 2:
-        return p[kTipEnd];
-      case 3:
-        return p[kMiddle];
-      default:
-        return 0.0;
-    }
-  }
-  static double bias_of(const Point& point, const double* p) {
-    return point.end == 1 ? p[kNockPx] : (point.end == 2 ? p[kTipPx] : 0.0);
-  }
-  // Behind the camera is a trial step gone wild, to be rejected by its cost.
-  static constexpr double kNearest_m = 0.05;
-
-  template <typename Sink>
-  void residuals_of(const double* p, const double* jitter, const Sink& sink) const {
-    const Frame<double> frame = frame_of<double>(p);
-    const Eigen::Vector2d shift(jitter[0], jitter[1]);
-    for (std::size_t i = 0; i < points_.size(); ++i) {
-      const Point& point = points_[i];
-      Eigen::Vector3d at =
-          shaft_point(frame.state, point.share, ahead_of(point, p)) + frame.per_row * point.row;
-      if (point.end == 1) {
-        at += frame.state.down * p[kRearDrop];
-      }
-      at.z() = std::max(at.z(), kNearest_m);
-      const Eigen::Vector2d seen =
-          optics::project<double>(std::exp(p[kLogFocal]), principal_px_, at);
-      sink(i, ((seen + shift - point.observed_px).dot(point.direction) + bias_of(point, p)) /
-                  point.sigma_px);
-    }
-  }
-
-  using Gradient = Eigen::Matrix<double, 1, kParameters>;
-  struct WithGradient {
-    double value = 0.0;
-    Gradient gradient = Gradient::Zero();
-  };
-  // The frame's state is differentiated automatically, once; what follows for each point, the
-  // pinhole and the shaft (shaft_point), by hand: a third of the time.
-  template <typename Jet>
-  WithGradient residual_with_gradient(const Frame<Jet>& frame, const double* const* parameters,
-                                      const Point& point) const {
-    const double* p = parameters[0];
-    const ArrowState<Jet>& state = frame.state;
-    const auto value_of_each = [](const Eigen::Matrix<Jet, 3, 1>& v) {
-      return Eigen::Vector3d(v.x().a, v.y().a, v.z().a);
-    };
-    const Eigen::Vector3d axis = value_of_each(state.axis);
-    const Eigen::Vector3d right = value_of_each(state.right);
-    const Eigen::Vector3d down = value_of_each(state.down);
-    const ShapeAt shape = shape_at(point.share, state.tip_mass_ratio.a);
-    const double from_balance = point.share - state.balance.a;
-    const double along = from_balance * state.length_m.a + ahead_of(point, p);
-    const double to_right = state.flex_right_m.a * shape.value;
-    const double to_down =
-        state.flex_down_m.a * shape.value + (point.end == 1 ? p[kRearDrop] : 0.0);
-    Eigen::Vector3d at = value_of_each(state.centre_m) + axis * along + right * to_right +
-                         down * to_down + value_of_each(frame.per_row) * point.row;
-    const bool behind = at.z() < kNearest_m;
-    at.z() = std::max(at.z(), kNearest_m);
-    const double focal = std::exp(p[kLogFocal]);
-    const Eigen::Vector2d from_middle = focal * at.head<2>() / at.z();
-    const Eigen::Vector2d seen =
-        principal_px_ + from_middle + Eigen::Vector2d(parameters[1][0], parameters[1][1]);
-    WithGradient residual;
-    residual.value =
-        ((seen - point.observed_px).dot(point.direction) + bias_of(point, p)) / point.sigma_px;
-
-    // Of the residual, with respect to the place of the point.
-    const Eigen::Vector2d direction = point.direction / point.sigma_px;
-    Eigen::Vector3d by_place;
-    by_place << direction * (focal / at.z()), -direction.dot(from_middle) / at.z();
-    if (behind) {
-      by_place.z() = 0.0;
-    }
-    for (int d = 0; d < 3; ++d) {
-      residual.gradient += by_place[d] * (state.centre_m[d].v + along * state.axis[d].v +
-                                          to_right * state.right[d].v + to_down * state.down[d].v +
-                                          point.row * frame.per_row[d].v)
-                                             .transpose();
-    }
-    const double by_axis = by_place.dot(axis);
-    const double by_right = by_place.dot(right);
-    const double by_down = by_place.dot(down);
-    residual.gradient += ((shape.value * by_right) * state.flex_right_m.v +
-                          (shape.value * by_down) * state.flex_down_m.v +
-                          (by_axis * from_balance) * state.length_m.v -
-                          (by_axis * state.length_m.a) * state.balance.v)
-                             .transpose();
-    residual.gradient[kTipMass] +=
-        shape.slope * (by_right * state.flex_right_m.a + by_down * state.flex_down_m.a);
-    residual.gradient[kLogFocal] += direction.dot(from_middle);
-    if (point.end == 1) {
-      residual.gradient[kNockEnd] += by_axis;
-      residual.gradient[kRearDrop] += by_down;
-      residual.gradient[kNockPx] += 1.0 / point.sigma_px;
-    } else if (point.end == 2) {
-      residual.gradient[kTipEnd] += by_axis;
-      residual.gradient[kTipPx] += 1.0 / point.sigma_px;
-    } else if (point.end == 3) {
-      residual.gradient[kMiddle] += by_axis;
-    }
-    return residual;
-  }
-
-  std::vector<Point> points_;
-  double dt_s_;
-  double mean_row_;
-  Eigen::Vector2d principal_px_;
-  double robust_;
-};
 
 struct PriorResidual {
   int index;
@@ -456,10 +238,10 @@ class Problem {
         .topLeftCorner(kParameters, kParameters);
   }
 
-  // Raw residuals by kind (0 centre, 1 nock, 2 tip), with their sighting.
+  // Raw residuals, with their sighting.
   struct Raw {
     std::size_t sighting;
-    int kind;
+    Part part;
     double value;
   };
   std::vector<Raw> raw() const {
@@ -467,7 +249,7 @@ class Problem {
     for (std::size_t k = 0; k < costs_.size(); ++k) {
       const std::vector<double> residuals = costs_[k]->raw(parameters_.data(), &jitter_[2 * k]);
       for (std::size_t i = 0; i < residuals.size(); ++i) {
-        values.push_back({k, costs_[k]->points()[i].end, residuals[i]});
+        values.push_back({k, costs_[k]->points()[i].part, residuals[i]});
       }
     }
     return values;
@@ -487,20 +269,24 @@ class Problem {
       const Eigen::Vector2d ahead = seen_px_of(parameters_, principal_px, dt, share + 0.05);
       const Eigen::Vector2d behind = seen_px_of(parameters_, principal_px, dt, share - 0.05);
       const Eigen::Vector2d local = (ahead - behind).normalized();
-      points.push_back(
-          {point.at_px, {-local.y(), local.x()}, point.sigma_px * scatter.centre, share, 0, 0.0});
+      points.push_back({point.at_px,
+                        {-local.y(), local.x()},
+                        point.sigma_px * scatter.centre,
+                        share,
+                        Part::centre,
+                        0.0});
     }
     if (sighting.nock) {
       points.push_back({sighting.nock->at_px, tangent, sighting.nock->sigma_px * scatter.end, 0.0,
-                        1, 0.0, sighting.nock->may_be_hidden});
+                        Part::nock, 0.0, sighting.nock->may_be_hidden});
     }
     if (sighting.tip) {
-      points.push_back({sighting.tip->at_px, tangent, sighting.tip->sigma_px * scatter.end, 1.0, 2,
-                        0.0, sighting.tip->may_be_hidden});
+      points.push_back({sighting.tip->at_px, tangent, sighting.tip->sigma_px * scatter.end, 1.0,
+                        Part::tip, 0.0, sighting.tip->may_be_hidden});
     }
     if (sighting.middle) {
       points.push_back({sighting.middle->at_px, tangent, sighting.middle->sigma_px * scatter.middle,
-                        0.5, 3, 0.0, false});
+                        0.5, Part::middle, 0.0, false});
     }
     double mean_row = 0.0;
     for (Point& point : points) {
@@ -564,7 +350,10 @@ FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const P
       std::vector<double> ends;
       std::vector<double> middles;
       for (const auto& raw : problem->raw()) {
-        (raw.kind == 0 ? centre : (raw.kind == 3 ? middles : ends)).push_back(std::abs(raw.value));
+        std::vector<double>& same = raw.part == Part::centre   ? centre
+                                    : raw.part == Part::middle ? middles
+                                                               : ends;
+        same.push_back(std::abs(raw.value));
       }
       // Never below what was assumed: neighbouring frames share their background and so their
       // errors, which makes them agree with each other better than with the truth.
@@ -576,7 +365,6 @@ FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const P
   fit.converged = true;
   fit.centre_scale = scatter.centre;
   fit.end_scale = scatter.end;
-  fit.middle_scale = scatter.middle;
   fit.frames = static_cast<int>(sightings.size());
   fit.residuals.resize(sightings.size());
   std::vector<int> counts(sightings.size(), 0);
@@ -585,15 +373,14 @@ FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const P
   }
   for (const auto& raw : problem->raw()) {
     FrameResidual& residual = fit.residuals[raw.sighting];
-    if (raw.kind == 0) {
+    if (raw.part == Part::centre) {
       residual.centre_rms += raw.value * raw.value;
       ++counts[raw.sighting];
       ++fit.centre_points;
-    } else if (raw.kind == 3) {
-      residual.middle = raw.value;
+    } else if (raw.part == Part::middle) {
       ++fit.middles;
     } else {
-      (raw.kind == 1 ? residual.nock : residual.tip) = raw.value;
+      (raw.part == Part::nock ? residual.nock : residual.tip) = raw.value;
       ++fit.ends;
     }
   }

@@ -34,12 +34,8 @@ class Blob {
   Bars bars_;
 };
 
-struct Match {
-  double gain = 0.0;  // of the sum of squares, in units of the noise
-  double contrast = 0.0;
-};
-
-Match match_at(const std::vector<FarPixel>& pixels, const Blob& blob, double da, double db) {
+// How much of the sum of squares a blob of the best contrast explains there, in squared sigmas.
+double gain_at(const std::vector<FarPixel>& pixels, const Blob& blob, double da, double db) {
   double top = 0.0;
   double bottom = 1e-12;
   for (const FarPixel& pixel : pixels) {
@@ -49,7 +45,7 @@ Match match_at(const std::vector<FarPixel>& pixels, const Blob& blob, double da,
       bottom += t * t * pixel.weight;
     }
   }
-  return {top * top / bottom, top / bottom};
+  return top * top / bottom;
 }
 
 // Where a parabola through three values a step apart has its top, in steps from the middle one.
@@ -98,51 +94,46 @@ std::optional<FarSight> sight_far(const Region& region, std::size_t frame,
   const Blob blob(length, std::max(1.0, expected.width_px), 1.0);
   const int na = static_cast<int>(expected.search_along_px / kStep_px);
   const int nb = static_cast<int>(expected.search_across_px / kStep_px);
-  const auto place = [&](int i, int j) {
-    return match_at(pixels, blob, i * kStep_px, j * kStep_px);
-  };
-  std::vector<Match> matches;
-  Match best;
+  const auto gain = [&](int i, int j) { return gain_at(pixels, blob, i * kStep_px, j * kStep_px); };
+  std::vector<double> gains;
+  double best = 0.0;
   int bi = 0;
   int bj = 0;
   for (int i = -na; i <= na; ++i) {
     for (int j = -nb; j <= nb; ++j) {
-      matches.push_back(place(i, j));
-      if (matches.back().gain > best.gain) {
-        best = matches.back();
+      gains.push_back(gain(i, j));
+      if (gains.back() > best) {
+        best = gains.back();
         bi = i;
         bj = j;
       }
     }
   }
-  if (best.gain < kLeastGain || std::abs(bi) == na || std::abs(bj) == nb) {
+  if (best < kLeastGain || std::abs(bi) == na || std::abs(bj) == nb) {
     return std::nullopt;
   }
   std::size_t next = 0;
   for (int i = -na; i <= na; ++i) {
     for (int j = -nb; j <= nb; ++j) {
-      const Match& other = matches[next++];
+      const double other = gains[next++];
       const double apart_a = std::max(0.0, std::abs(i - bi) * kStep_px - length);
       const double apart_b = std::abs(j - bj) * kStep_px;
-      if (std::hypot(apart_a, apart_b) > kRivalApart_px && other.gain > kRival * best.gain) {
+      if (std::hypot(apart_a, apart_b) > kRivalApart_px && other > kRival * best) {
         return std::nullopt;
       }
     }
   }
-  const double da =
-      kStep_px * (bi + top_of(place(bi - 1, bj).gain, best.gain, place(bi + 1, bj).gain));
-  const double db =
-      kStep_px * (bj + top_of(place(bi, bj - 1).gain, best.gain, place(bi, bj + 1).gain));
+  const double da = kStep_px * (bi + top_of(gain(bi - 1, bj), best, gain(bi + 1, bj)));
+  const double db = kStep_px * (bj + top_of(gain(bi, bj - 1), best, gain(bi, bj + 1)));
   // The gain falls by one at one sigma.
-  const auto sigma_of = [&](const Match& before, const Match& after) {
-    const double curvature = (2.0 * best.gain - before.gain - after.gain) / (kStep_px * kStep_px);
+  const auto sigma_of = [&](double before, double after) {
+    const double curvature = (2.0 * best - before - after) / (kStep_px * kStep_px);
     return 1.0 / std::sqrt(std::max(0.5 * curvature, 1e-3));
   };
   FarSight sight;
   sight.at_px = corner + middle + along * da + across * db;
-  sight.sigma_along_px = sigma_of(place(bi - 1, bj), place(bi + 1, bj));
-  sight.sigma_across_px = sigma_of(place(bi, bj - 1), place(bi, bj + 1));
-  sight.contrast = best.contrast;
+  sight.sigma_along_px = sigma_of(gain(bi - 1, bj), gain(bi + 1, bj));
+  sight.sigma_across_px = sigma_of(gain(bi, bj - 1), gain(bi, bj + 1));
   return sight;
 }
 

@@ -67,7 +67,6 @@ TEST_CASE("truth: a far arrow is found where it is, as well as is said") {
     squares_across += across * across / (sight->sigma_across_px * sight->sigma_across_px);
     CHECK(std::abs(along) < 1.0);
     CHECK(std::abs(across) < 0.5);
-    CHECK(sight->contrast < 0.0);
   }
   // Mean squared z of 60: 1 +- 0.18; twice that leaves room for the grid of places.
   CHECK(squares_along / kTrials < 2.0);

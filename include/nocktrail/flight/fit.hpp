@@ -71,7 +71,6 @@ struct FrameResidual {
   double centre_rms = 0.0;     // of the centre points, sigmas
   std::optional<double> nock;  // signed, sigmas
   std::optional<double> tip;
-  std::optional<double> middle;
 };
 
 struct FlightFit {
@@ -82,12 +81,11 @@ struct FlightFit {
   Eigen::Vector2d principal_px = Eigen::Vector2d::Zero();
   double centre_scale = 1.0;  // scatter of centre points over what was assumed
   double end_scale = 1.0;     // same for the ends
-  double middle_scale = 1.0;  // and for the middles of far arrows
   double cost = 0.0;          // half the robust sum of squares
   int frames = 0;
   int centre_points = 0;
   int ends = 0;
-  int middles = 0;
+  int middles = 0;  // of far arrows
   std::vector<FrameResidual> residuals;
 };
 

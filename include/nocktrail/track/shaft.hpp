@@ -152,7 +152,6 @@ struct FarSight {
   Eigen::Vector2d at_px = Eigen::Vector2d::Zero();
   double sigma_along_px = 1.0;  // along the expected shaft, 1 sigma
   double sigma_across_px = 1.0;
-  double contrast = 0.0;  // linear light, 255 at white, over the background
 };
 // nullopt when nothing stands out within the search, or several things do.
 std::optional<FarSight> sight_far(const Region& region, std::size_t frame,
