@@ -14,7 +14,7 @@ struct RefusalOptions {
   // Seen from behind, pitch, distance and speed go together: where the pitch is open by more, the
   // scale of the scene is not known, and with it nothing else.
   double most_vertical_u95_deg = 3.8;
-  double most_wandering_deg = 0.4;  // 1 sigma sideways between rounds that do not settle
+  double most_wandering_deg = 0.25; // 1 sigma sideways between rounds that do not settle
   int least_frames = 5;             // with both ends seen
   double least_share = 0.35;        // and of all frames in which a shaft was seen
   double least_shown = 0.5;         // of the shaft's length, against the ground behind it

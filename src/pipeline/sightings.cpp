@@ -1,5 +1,6 @@
 #include "sightings.hpp"
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <opencv2/core/utility.hpp>
@@ -61,32 +62,98 @@ std::vector<std::optional<Answer>> for_each_frame(std::size_t count, const Job& 
   return answers;
 }
 
-// The arrow's place in each frame, and its paint, in turn: frames that lie askew on each other
-// would blur the paint and push its ends outward.
-track::PaintedPlaces find_places(const track::Region& region,
-                                 const std::vector<track::ShaftProfile>& profiles,
-                                 double longest_exposure_s, const track::ShaftOptions& options,
-                                 KnownArrow& known) {
-  const auto place_all = [&](const track::PaintedPlaces& starts) {
-    return for_each_frame<track::PaintedPlace>(profiles.size(), [&](std::size_t k) {
-      return track::place_painted(region, profiles[k], *known.arrow, options,
+// The arrow's paint and its place in each frame, which follow from each other: frames that lie askew
+// on each other would blur the paint and push its ends outward.
+struct Painting {
+  track::PaintedArrow arrow;
+  track::PaintedPlaces places;
+};
+
+class Painter {
+ public:
+  Painter(const track::Region& region, const std::vector<track::ShaftProfile>& profiles,
+          double longest_exposure_s, const track::ShaftOptions& options)
+      : region_(region),
+        profiles_(profiles),
+        longest_exposure_s_(longest_exposure_s),
+        options_(options),
+        side_(track::learn_side(profiles, options)) {}
+
+  double side() const { return side_; }
+  std::optional<track::PaintedArrow> learn() const {
+    return track::learn_painted(region_, profiles_, side_, longest_exposure_s_, options_);
+  }
+  // From an arrow that the frames are placed by.
+  std::optional<Painting> paint(const track::PaintedArrow& arrow,
+                                const track::PaintedPlaces& near) const {
+    const track::PaintedPlaces first = place_all(arrow, near);
+    const auto again = track::learn_painted(region_, profiles_, side_, longest_exposure_s_,
+                                            options_, first, &arrow);
+    if (!again) {
+      return std::nullopt;
+    }
+    return Painting{*again, place_all(*again, first)};
+  }
+  // The same without rims that nothing in the frames shows, if it explains them as well.
+  std::optional<Painting> without_rims(const Painting& whole) const {
+    const auto shorter = track::without_unseen_rims(whole.arrow, profiles_, whole.places);
+    if (!shorter) {
+      return std::nullopt;
+    }
+    auto painting = paint(shorter->arrow, shorter->places);
+    return painting && as_good(painting->places, whole.places) ? std::move(painting)
+                                                               : std::nullopt;
+  }
+
+ private:
+  track::PaintedPlaces place_all(const track::PaintedArrow& arrow,
+                                 const track::PaintedPlaces& starts) const {
+    return for_each_frame<track::PaintedPlace>(profiles_.size(), [&](std::size_t k) {
+      return track::place_painted(region_, profiles_[k], arrow, options_,
                                   starts[k] ? &*starts[k] : nullptr);
     });
-  };
-  track::PaintedPlaces nowhere(profiles.size());
-  known.side = track::learn_side(profiles, options);
+  }
+  static bool as_good(const track::PaintedPlaces& shorter, const track::PaintedPlaces& whole) {
+    // What the rims' freedom would have to gain to be worth having: a few natural units of evidence
+    // for each end, and every twelfth pixel counts (see learn_painted).
+    constexpr double kAllowance = 100.0;
+    constexpr double kLeastShare = 0.8;
+    double n = 0.0;
+    double placed = 0.0;
+    double difference = 0.0;
+    for (std::size_t k = 0; k < whole.size(); ++k) {
+      n += whole[k] ? 1.0 : 0.0;
+      placed += shorter[k] ? 1.0 : 0.0;
+      difference += whole[k] && shorter[k] ? shorter[k]->cost - whole[k]->cost : 0.0;
+    }
+    return placed >= kLeastShare * n && difference < kAllowance;
+  }
+
+  const track::Region& region_;
+  const std::vector<track::ShaftProfile>& profiles_;
+  double longest_exposure_s_;
+  const track::ShaftOptions& options_;
+  double side_;
+};
+
+track::PaintedPlaces find_places(const Painter& painter, std::size_t frames, KnownArrow& known) {
+  const track::PaintedPlaces nowhere(frames);
+  known.side = painter.side();
   if (!known.arrow) {
-    known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options);
+    known.arrow = painter.learn();
   }
   if (!known.arrow) {
     return nowhere;
   }
-  known.arrow = track::stretched_to_ends(*known.arrow);
-  const track::PaintedPlaces first = place_all(nowhere);
-  const track::PaintedArrow before = *known.arrow;
-  known.arrow = track::learn_painted(region, profiles, known.side, longest_exposure_s, options,
-                                     first, &before);
-  return known.arrow ? place_all(first) : nowhere;
+  std::optional<Painting> whole = painter.paint(track::stretched_to_ends(*known.arrow), nowhere);
+  known.arrow.reset();
+  if (!whole) {
+    return nowhere;
+  }
+  std::optional<Painting> shorter = painter.without_rims(*whole);
+  Painting& best = shorter ? *shorter : *whole;
+  known.arrow = std::move(best.arrow);
+  return std::move(best.places);
 }
 
 // The far arrow in one frame, and where the flight has it.
@@ -98,41 +165,74 @@ struct Far {
   track::FarSight sight;
 };
 
-// Whether what is found around frame seen[i] keeps step with what is expected. The arrow that
-// sticks in the butt does not, nor one that a codec leaves standing for some frames.
-bool flies_on(const std::vector<Far>& seen, std::size_t i) {
+double median(const Eigen::ArrayXd& values) {
+  std::vector<double> sorted(values.begin(), values.end());
+  std::sort(sorted.begin(), sorted.end());
+  return sorted[sorted.size() / 2];
+}
+
+// How much what is found around a frame scatters about the flight expected, px, 1 sigma.
+struct FarScatter {
+  double along = 0.0;
+  double across = 0.0;
+};
+
+// nullopt when what is found around frame seen[i] does not keep step with what is expected. The
+// arrow that sticks in the butt does not, nor one that a codec leaves standing for some frames; nor
+// does what is picked from noise, which lies anywhere within the search.
+std::optional<FarScatter> flies_on(const std::vector<Far>& seen, std::size_t i) {
   constexpr std::size_t kNeighbours = 3;
   constexpr std::size_t kMostFramesAway = 6;
-  constexpr double kLeast = 4.0;
+  constexpr Eigen::Index kLeast = 4;
   constexpr double kLeastTravel_px = 1.5;
   constexpr double kLeastShare = 0.7;
   constexpr double kMostShare = 1.4;
-  double travel = 0.0;
-  double n = 0.0;
-  double x = 0.0;
-  double y = 0.0;
-  double xx = 0.0;
-  double xy = 0.0;
+  constexpr double kMostAlong_px = 1.5;  // a sigma; of picks from the whole search it is 2.3
+  constexpr double kMostAcross_px = 1.0;
+  const Eigen::Vector2d along = seen[i].along;
+  const Eigen::Vector2d across(-along.y(), along.x());
+  std::vector<double> expected;
+  std::vector<double> moved;
+  std::vector<double> aside;
   for (std::size_t j = i - std::min(i, kNeighbours); j < seen.size() && j <= i + kNeighbours; ++j) {
     if (std::max(seen[i].frame, seen[j].frame) - std::min(seen[i].frame, seen[j].frame) >
         kMostFramesAway) {
       continue;
     }
-    const double expected = (seen[j].expected_px - seen[i].expected_px).dot(seen[i].along);
-    const double moved = (seen[j].sight.at_px - seen[i].sight.at_px).dot(seen[i].along);
-    n += 1.0;
-    x += expected;
-    y += moved;
-    xx += expected * expected;
-    xy += expected * moved;
-    travel = std::max(travel, std::abs(expected));
+    expected.push_back((seen[j].expected_px - seen[i].expected_px).dot(along));
+    moved.push_back((seen[j].sight.at_px - seen[i].sight.at_px).dot(along));
+    aside.push_back((seen[j].sight.at_px - seen[j].expected_px).dot(across));
   }
-  const double variance = xx - x * x / n;
-  if (n < kLeast || travel < kLeastTravel_px || variance <= 0.0) {
-    return false;
+  const auto n = static_cast<Eigen::Index>(expected.size());
+  const Eigen::Map<const Eigen::ArrayXd> x(expected.data(), n);
+  const Eigen::Map<const Eigen::ArrayXd> y(moved.data(), n);
+  const Eigen::Map<const Eigen::ArrayXd> b(aside.data(), n);
+  const Eigen::ArrayXd dx = x - x.mean();
+  const double variance = dx.square().sum();
+  if (n < kLeast || x.abs().maxCoeff() < kLeastTravel_px || variance <= 0.0) {
+    return std::nullopt;
   }
-  const double share = (xy - x * y / n) / variance;  // slope of the regression line
-  return share >= kLeastShare && share <= kMostShare;
+  const double share = (dx * y).sum() / variance;  // slope of the regression line
+  // About the middle one, so that a single stray does not cost its neighbours their say; the stray
+  // itself is left out.
+  const auto here = static_cast<Eigen::Index>(
+      std::find(expected.begin(), expected.end(), 0.0) - expected.begin());
+  const auto scatter_of = [&](const Eigen::ArrayXd& off) -> std::optional<double> {
+    constexpr double kNormal = 1.4826;  // sigma over median absolute deviation
+    constexpr double kStray = 3.0;
+    constexpr double kFloor_px = 0.4;
+    const double middle = median(off);
+    const double sigma = kNormal * median((off - middle).abs());
+    const bool stray = std::abs(off[here] - middle) > kStray * std::max(sigma, kFloor_px);
+    return stray ? std::nullopt : std::optional(sigma);
+  };
+  const auto scatter_along = scatter_of(y - share * x);
+  const auto scatter_across = scatter_of(b);
+  if (share < kLeastShare || share > kMostShare || !scatter_along || !scatter_across ||
+      *scatter_along > kMostAlong_px || *scatter_across > kMostAcross_px) {
+    return std::nullopt;
+  }
+  return FarScatter{*scatter_along, *scatter_across};
 }
 
 }  // namespace
@@ -194,7 +294,8 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
   }
   const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
   const track::PaintedPlaces places =
-      search.painted ? find_places(region, profiles, 0.95 * frame_s, options, known)
+      search.painted ? find_places(Painter(region, profiles, 0.95 * frame_s, options),
+                                   profiles.size(), known)
                      : track::PaintedPlaces(profiles.size());
   std::vector<track::ArrowSighting> sightings;
   for (std::size_t k = 0; k < profiles.size(); ++k) {
@@ -244,24 +345,27 @@ std::vector<track::ArrowSighting> far_sightings(const track::Region& region,
     }
   }
   constexpr double kAcrossFloor_px = 0.4;
-  constexpr double kAlongFloor_px = 0.7;
+  constexpr double kAlongFloor_px = 0.6;
   constexpr double kUnevenShare = 0.1;  // of the length: what shows of vanes and shaft differs
   constexpr double kSharedNoise = 1.5;  // neighbouring pixels share some of their noise
   std::vector<track::ArrowSighting> sightings;
   for (std::size_t i = 0; i < seen.size(); ++i) {
-    if (!flies_on(seen, i)) {
+    const auto scatter = flies_on(seen, i);
+    if (!scatter) {
       continue;
     }
     const track::FarSight& sight = seen[i].sight;
+    const double sigma_across =
+        std::max(kSharedNoise * sight.sigma_across_px, scatter->across);
+    const double sigma_along = std::max(kSharedNoise * sight.sigma_along_px, scatter->along);
     track::ArrowSighting sighting;
     sighting.frame = static_cast<int>(seen[i].frame);
     sighting.t_s = t_s[seen[i].frame];
     sighting.centre.push_back(
-        {sight.at_px, std::hypot(kAcrossFloor_px, kSharedNoise * sight.sigma_across_px)});
+        {sight.at_px, std::hypot(kAcrossFloor_px, sigma_across)});
     sighting.middle =
         track::EndPoint{sight.at_px,
-                        std::hypot(kAlongFloor_px, kSharedNoise * sight.sigma_along_px,
-                                   kUnevenShare * seen[i].length_px),
+                        std::hypot(kAlongFloor_px, sigma_along, kUnevenShare * seen[i].length_px),
                         false};
     sightings.push_back(sighting);
   }

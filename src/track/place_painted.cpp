@@ -258,7 +258,8 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   }
   // The line beside vanes is not the one that fits best there, so that a little is lost by rights.
   constexpr double kWorse = 1.02;
-  if (!(matcher.cost(predicted) < kWorse * cost) ||
+  const double left = matcher.cost(predicted);
+  if (!(left < kWorse * cost) ||
       std::abs(off[PaintedPlace::kNockAlong]) > reach + 1.0 ||
       std::abs(off[PaintedPlace::kTipAlong]) > reach + 1.0) {
     return std::nullopt;
@@ -271,6 +272,7 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   place.off = off;
   place.covariance = kShared * std::max(1.0, equations.squares / std::max(1.0, equations.weights)) *
                      equations.normal.inverse();
+  place.cost = left;
   doubt_ends(region, profile, matcher, predicted, place);
   return place;
 }

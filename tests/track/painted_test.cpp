@@ -286,6 +286,61 @@ TEST_CASE(
   CHECK(tips >= 12);
 }
 
+TEST_CASE("truth: rims of the ground's own grey are taken off an arrow learnt too long") {
+  const std::vector<Band> bands{{0.0, 1.0, 50.0}};
+  const Shot shot = film(bands, 0.0006, 3.0, 37);
+  const track::ShaftOptions options;
+  const std::vector<track::ShaftProfile> profiles = cut_open_all(shot, options);
+  // As a round leaves it whose chords were drawn out: a tenth more at the nock, a twentieth at the
+  // point, of the grey that lies behind.
+  constexpr double kGround = 110.0;
+  constexpr double kRear = 0.10;
+  constexpr double kFront = 0.05;
+  constexpr double kLong = 1.0 + kRear + kFront;
+  track::PaintedArrow arrow;
+  arrow.step = 0.01;
+  for (double share = 0.005; share < 1.0; share += arrow.step) {
+    const bool rim = share * kLong < kRear || share * kLong > 1.0 + kRear;
+    arrow.grey.push_back(rim ? kGround : 50.0);
+  }
+  const auto places_of = [&] {
+    track::PaintedPlaces places;
+    for (const track::ShaftProfile& profile : profiles) {
+      const std::size_t frame = profile.frame;
+      const Eigen::Vector2d chord = shot.tip_px[frame] - shot.nock_px[frame];
+      const auto along_px = [&](double share) {
+        return (shot.nock_px[frame] + share * chord - profile.expected.nock_px).dot(profile.along);
+      };
+      track::PaintedPlace place;
+      place.off << along_px(-kRear), along_px(1.0 + kFront) - profile.length_px(), 0.0, 0.0;
+      places.emplace_back(place);
+    }
+    return places;
+  };
+  const track::PaintedPlaces places = places_of();
+  const auto shorter = track::without_unseen_rims(arrow, profiles, places);
+  REQUIRE(shorter.has_value());
+  for (std::size_t k = 0; k < profiles.size(); ++k) {
+    CAPTURE(k);
+    REQUIRE(shorter->places[k].has_value());
+    const std::size_t frame = profiles[k].frame;
+    const Eigen::Vector2d expected_nock = profiles[k].expected.nock_px;
+    const double nock_px = (shot.nock_px[frame] - expected_nock).dot(profiles[k].along);
+    const double tip_px = (shot.tip_px[frame] - expected_nock).dot(profiles[k].along);
+    const Eigen::Vector4d& off = shorter->places[k]->off;
+    // One value of the paint is 1 px of the longest chord.
+    CHECK(std::abs(off[track::PaintedPlace::kNockAlong] - nock_px) < 1.1);
+    CHECK(std::abs(off[track::PaintedPlace::kTipAlong] + profiles[k].length_px() - tip_px) < 1.1);
+  }
+
+  SUBCASE("but not where they are seen") {
+    for (double& grey : arrow.grey) {
+      grey = std::min(grey, kGround - 45.0);
+    }
+    CHECK_FALSE(track::without_unseen_rims(arrow, profiles, places).has_value());
+  }
+}
+
 TEST_CASE("truth: an arrow too short in all but a few frames teaches nothing") {
   const Shot shot = film({{0.0, 1.0, 50.0}}, 0.0005, 0.0, 33);
   const track::ShaftOptions options;

@@ -42,6 +42,7 @@ struct PaintedPlace {
   // or it lies at an edge of the scene (nock_at_an_edge).
   bool nock_may_be_hidden = false;
   bool tip_may_be_hidden = false;
+  double cost = 0.0;  // robust sum of squares that the frame's pixels leave unexplained, in sigmas
 };
 
 // Which frames' places are known, one for each profile.
@@ -59,6 +60,18 @@ std::optional<PaintedArrow> learn_painted(const Region& region,
 // that carry it makes the same picture, so that nothing else holds its ends there, and they are
 // looked for near these shares only.
 PaintedArrow stretched_to_ends(PaintedArrow arrow);
+
+// An arrow learnt too long has rims that look like whatever lies behind them: nothing in the frames
+// contradicts them. This is the arrow without its unseen rims, and where it then lies in each frame;
+// nullopt where neither end has one. Whether the shorter arrow explains the frames as well is left
+// to whoever compares the costs of the places.
+struct ShorterArrow {
+  PaintedArrow arrow;
+  PaintedPlaces places;  // no covariances
+};
+std::optional<ShorterArrow> without_unseen_rims(const PaintedArrow& arrow,
+                                                const std::vector<ShaftProfile>& profiles,
+                                                const PaintedPlaces& places);
 
 // Least squares over the frame's pixels, robust (Cauchy). nullopt when it does not come to rest
 // within the profile's reach. With a `start`, the ends are looked for near it only.
