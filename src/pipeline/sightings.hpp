@@ -7,9 +7,9 @@
 
 #include "nocktrail/flight/fit.hpp"
 #include "nocktrail/flight/stroke.hpp"
-#include "nocktrail/track/painted.hpp"
 #include "nocktrail/track/shaft.hpp"
 #include "nocktrail/track/sweep.hpp"
+#include "painter.hpp"
 
 namespace nocktrail::pipeline {
 
@@ -19,12 +19,6 @@ struct Search {
   double along_share = 0.2;  // of the arrow's length in the picture
   double bend_slack = 0.0;   // of the arrow's length in the picture, see Expected
   bool painted = false;
-};
-
-// What is known of the arrow's looks from the rounds before.
-struct KnownArrow {
-  double side = 0.0;  // see track::learn_side
-  std::optional<track::PaintedArrow> arrow;
 };
 
 // Along a sweep, before there is a fit.

@@ -259,8 +259,7 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   // The line beside vanes is not the one that fits best there, so that a little is lost by rights.
   constexpr double kWorse = 1.02;
   const double left = matcher.cost(predicted);
-  if (!(left < kWorse * cost) ||
-      std::abs(off[PaintedPlace::kNockAlong]) > reach + 1.0 ||
+  if (!(left < kWorse * cost) || std::abs(off[PaintedPlace::kNockAlong]) > reach + 1.0 ||
       std::abs(off[PaintedPlace::kTipAlong]) > reach + 1.0) {
     return std::nullopt;
   }

@@ -28,11 +28,10 @@ std::vector<double> visibility(const PaintedArrow& arrow, const std::vector<Shaf
     for (std::size_t i = 0; i < n; ++i) {
       const double share = arrow.first + arrow.step * (static_cast<double>(i) + 0.5);
       const double at = nock + chord * fraction_of(share, profile.expected.depth_ratio);
-      squares[i] =
-          std::pow(arrow.grey[i] - level_at(profile.background, profile.first_px, at), 2);
+      squares[i] = std::pow(arrow.grey[i] - level_at(profile.background, profile.first_px, at), 2);
     }
-    const double mean = std::accumulate(squares.begin(), squares.end(), 1e-9) /
-                        static_cast<double>(n);
+    const double mean =
+        std::accumulate(squares.begin(), squares.end(), 1e-9) / static_cast<double>(n);
     const double weight = length * length;
     weights += weight;
     for (std::size_t i = 0; i < n; ++i) {

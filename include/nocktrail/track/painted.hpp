@@ -62,9 +62,9 @@ std::optional<PaintedArrow> learn_painted(const Region& region,
 PaintedArrow stretched_to_ends(PaintedArrow arrow);
 
 // An arrow learnt too long has rims that look like whatever lies behind them: nothing in the frames
-// contradicts them. This is the arrow without its unseen rims, and where it then lies in each frame;
-// nullopt where neither end has one. Whether the shorter arrow explains the frames as well is left
-// to whoever compares the costs of the places.
+// contradicts them. This is the arrow without its unseen rims, and where it then lies in each
+// frame; nullopt where neither end has one. Whether the shorter arrow explains the frames as well
+// is left to whoever compares the costs of the places.
 struct ShorterArrow {
   PaintedArrow arrow;
   PaintedPlaces places;  // no covariances
