@@ -39,14 +39,19 @@ class Painter {
     }
     return Painting{*again, place_all(*again, first)};
   }
-  // The same without rims that nothing in the frames shows, if it explains them as well.
+  // The same without rims that nothing in the frames shows, if it explains them as well and they do
+  // not grow again at once.
   std::optional<Painting> without_rims(const Painting& whole) const {
     const auto shorter = track::without_unseen_rims(whole.arrow, profiles_, whole.places);
     if (!shorter) {
       return std::nullopt;
     }
     auto painting = paint(shorter->arrow, shorter->places);
-    return painting && as_good(painting->places, whole.places) ? std::move(painting) : std::nullopt;
+    constexpr double kGrown = 0.015;  // share; half a rim
+    const bool stays_short =
+        painting && painting->arrow.begin > -kGrown && painting->arrow.end < 1.0 + kGrown;
+    return stays_short && as_good(painting->places, whole.places) ? std::move(painting)
+                                                                  : std::nullopt;
   }
 
  private:
@@ -89,7 +94,8 @@ track::PaintedPlaces find_places(const track::Region& region,
   const Painter painter(region, profiles, longest_exposure_s, options);
   track::PaintedPlaces nowhere(profiles.size());
   known.side = painter.side();
-  if (!known.arrow) {
+  const bool first_round = !known.arrow.has_value();
+  if (first_round) {
     known.arrow = painter.learn();
   }
   if (!known.arrow) {
@@ -100,7 +106,9 @@ track::PaintedPlaces find_places(const track::Region& region,
   if (!whole) {
     return nowhere;
   }
-  std::optional<Painting> shorter = painter.without_rims(*whole);
+  // Rims are drawn where the frames lie askew, in the first round. Tried again and again, a dark
+  // nock would come and go, and the rounds would not settle.
+  std::optional<Painting> shorter = first_round ? painter.without_rims(*whole) : std::nullopt;
   Painting& best = shorter ? *shorter : *whole;
   known.arrow = std::move(best.arrow);
   return std::move(best.places);
