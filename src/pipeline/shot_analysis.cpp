@@ -287,7 +287,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
 }  // namespace
 
 bool beyond_doubt(const flight::FlightFit& fit) {
-  return fit.frames >= 10 && fit.ends >= 16 && fit.end_scale < 1.8 && fit.centre_scale < 2.5;
+  return fit.frames >= 10 && fit.ends >= 16 && fit.end_scale < kMostEndScale &&
+         fit.centre_scale < 2.5;
 }
 
 ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options) {

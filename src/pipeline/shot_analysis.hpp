@@ -56,6 +56,10 @@ struct ShotAnalysis {
   OffsetScatter scatter;
 };
 
+// Scatter of the arrow's ends about one flight, in their sigmas, beyond which they are not its
+// ends.
+inline constexpr double kMostEndScale = 1.8;
+
 // Whether a fit explains so many sightings so well that no other streak needs to be tried.
 bool beyond_doubt(const flight::FlightFit& fit);
 

@@ -100,6 +100,10 @@ std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& he
     return "what was followed does not fly like one arrow seen from behind: film from behind and "
            "above the archer, looking downrange";
   }
+  if (analysis.fit.end_scale > options.most_end_scale) {
+    return "what was taken for the ends of the arrow does not fly like them: use more light, and a "
+           "background of another brightness than nock and point";
+  }
   // A flight that fits costs no more than about a half for each observation, whatever the noise, as
   // its sigmas are rescaled. Where it costs twice that, many sightings are of something else, or of
   // a part of the arrow.

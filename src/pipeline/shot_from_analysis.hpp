@@ -20,9 +20,10 @@ struct RefusalOptions {
   double least_shown = 0.5;          // of the shaft's length, against the ground behind it
   double latest_loose_s = 0.005;     // after the surge of motion, which it must go before
   double most_centre_scale = 3.0;    // scatter of the shaft's line about one flight, in its sigmas
-  double most_misfit = 0.95;         // cost of an observation, half its robust square
-  double least_speed_mps = 24.0;     // of a 0.76 m arrow: slower is no arrow from a bow, or the
-  double most_speed_mps = 85.0;      // capture rate is wrong; 70 is fast for a recurve
+  double most_end_scale = kMostEndScale;
+  double most_misfit = 0.95;      // cost of an observation, half its robust square
+  double least_speed_mps = 24.0;  // of a 0.76 m arrow: slower is no arrow from a bow, or the
+  double most_speed_mps = 85.0;   // capture rate is wrong; 70 is fast for a recurve
 };
 
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
