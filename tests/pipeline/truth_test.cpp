@@ -69,7 +69,7 @@ void check_shot(const Shot& shot, const test::ShotTruth& truth) {
 
 // Readings known to miss the margins, kept in view until they meet them (docs/accuracy.md): a 720p
 // arrow of 2 px, refused as it does not settle, and a limb before the first metres of a dark shaft,
-// refused as it does not fly like one arrow.
+// off the margin though inside its interval.
 const std::vector<std::string> kKnownToMiss = {"two-shots.mp4", "vertical-bow-1080p.mp4"};
 
 bool known_to_miss(const test::ClipTruth& truth) {
