@@ -1,0 +1,123 @@
+// From an analysed loose to a shot: what each kind of doubt does to a flight that is good
+// otherwise.
+#include <doctest/doctest.h>
+
+#include <Eigen/Core>
+#include <cmath>
+#include <functional>
+#include <string>
+
+#include "nocktrail/flight/headline.hpp"
+#include "shot_from_analysis.hpp"
+
+using namespace nocktrail;
+
+namespace {
+
+constexpr double kFrame_s = 1.0 / 240.0;
+constexpr int kFrames = 20;
+
+// A flight whose covariance is small, with both ends seen in every frame.
+pipeline::ShotAnalysis a_good_analysis() {
+  using namespace flight;
+  pipeline::ShotAnalysis analysis;
+  analysis.outcome = pipeline::Outcome::measured;
+  FlightFit& fit = analysis.fit;
+  fit.converged = true;
+  fit.principal_px = {959.5, 539.5};
+  fit.anchor_s = 0.055;
+  Parameters& p = fit.parameters;
+  p[kVanishX] = 960.0;
+  p[kVanishY] = 520.0;
+  p[kCentreX] = 964.0;
+  p[kCentreY] = 715.0;
+  p[kLogDepth] = std::log(3.6);
+  p[kLogSpeed] = std::log(52.0);
+  p[kLogLength] = std::log(0.76);
+  p[kLogFocal] = std::log(1375.0);
+  p[kLogWave] = std::log(14.0);
+  p[kDamping] = 0.1;
+  p[kRight] = 0.05;
+  p[kTipMass] = 0.43;
+  fit.covariance = 1e-6 * Eigen::MatrixXd::Identity(kParameters, kParameters);
+  fit.frames = kFrames;
+  fit.centre_points = 5 * kFrames;
+  fit.ends = 2 * kFrames;
+  fit.cost = 0.5 * (fit.centre_points + fit.ends);
+  for (int k = 0; k < kFrames; ++k) {
+    const double t = 0.01 + k * kFrame_s;
+    track::ArrowSighting sighting;
+    sighting.frame = k;
+    sighting.t_s = t;
+    sighting.shown = 0.9;
+    sighting.nock = track::EndPoint{seen_px(fit, t, 0.0), 1.0, false};
+    sighting.tip = track::EndPoint{seen_px(fit, t, 1.0), 1.0, false};
+    analysis.sightings.push_back(sighting);
+    analysis.frame_index.push_back(k);
+    analysis.frame_t_s.push_back(t);
+  }
+  analysis.steadied.motion.resize(kFrames);
+  analysis.steadied.reference = 0;
+  Stroke stroke;
+  stroke.loose_s = -0.006;
+  stroke.exit_s = 0.008;
+  stroke.exit_sigma_s = 0.001;
+  stroke.rest_forward_m =
+      nock_forward_m(p, fit.principal_px, stroke.exit_s - fit.anchor_s) + kBraceHeightM;
+  stroke.rest_sigma_m = 0.05;
+  stroke.seen = true;
+  analysis.stroke = stroke;
+  return analysis;
+}
+
+struct Doubt {
+  std::string name;
+  std::function<void(pipeline::ShotAnalysis&)> bring;
+  std::string says;
+};
+
+}  // namespace
+
+TEST_CASE("unit: a good flight is measured") {
+  const Shot shot = pipeline::shot_from(a_good_analysis(), {});
+  CHECK(shot.status == ShotStatus::measured);
+  CHECK(shot.reason.empty());
+}
+
+TEST_CASE("unit: each doubt alone refuses the shot and says why") {
+  constexpr double kDeg = 0.0174533;  // rad
+  const std::vector<Doubt> doubts{
+      {"ends that fly apart", [](auto& a) { a.fit.end_scale = 2.0; }, "ends of the arrow"},
+      {"a line that is not an arrow's", [](auto& a) { a.fit.centre_scale = 4.0; }, "one arrow"},
+      {"many strays", [](auto& a) { a.fit.cost *= 2.5; }, "lie off the flight"},
+      {"answers that wander", [&](auto& a) { a.scatter.right_rad = 0.4 * kDeg; }, "settle"},
+      {"a loose after the surge", [](auto& a) { a.surge_s = -0.02; }, "come to rest"},
+      {"little of the shaft shows",
+       [](auto& a) {
+         for (auto& sighting : a.sightings) {
+           sighting.shown = 0.3;
+         }
+       },
+       "stands out from the ground"},
+      {"points seldom seen",
+       [](auto& a) {
+         for (std::size_t k = 4; k < a.sightings.size(); ++k) {
+           a.sightings[k].tip.reset();
+         }
+       },
+       "both ends"},
+      {"sideways open",
+       [](auto& a) { a.fit.covariance(flight::kRight, flight::kRight) = 0.02 * 0.02; },
+       "sideways offset"},
+      {"a slow arrow", [](auto& a) { a.fit.parameters[flight::kLogSpeed] = std::log(15.0); },
+       "m/s"}};
+  for (const Doubt& doubt : doubts) {
+    CAPTURE(doubt.name);
+    pipeline::ShotAnalysis analysis = a_good_analysis();
+    doubt.bring(analysis);
+    const Shot shot = pipeline::shot_from(analysis, {});
+    CHECK(shot.status == ShotStatus::refused);
+    CHECK_MESSAGE(shot.reason.find(doubt.says) != std::string::npos, shot.reason);
+    CHECK_FALSE(shot.nock_right_deg.has_value());
+  }
+}
