@@ -2,11 +2,12 @@
 # Films simulated shots and reads the films: invented set-ups go through the simulated power
 # stroke, the clip maker draws each flight, `nocktrail read` measures it. Prints a Markdown table of
 # simulated against read values in the bow's frame. Judges nothing; docs/arrow-model.md keeps a run.
-#   tools/stroke_check.sh [build folder [folder for the clips]]
+#   tools/stroke_check.sh [build folder [folder for the clips [number of films]]]
 source "$(dirname "${BASH_SOURCE[0]}")/common.sh"
 
 build=${1:-build/release}
 out=${2:-out/stroke}
+films=${3:-8}
 program=$build/src/cli/nocktrail
 maker=$build/tools/clipmaker/nocktrail_clipmaker
 for tool in "$program" "$maker"; do
@@ -60,11 +61,26 @@ row() {
 export LC_ALL=C
 echo '| hand, spine, nocking point, tip | cant | lateral, simulated | read | inside | vertical, simulated | read | inside | verdict |'
 echo '|---|---|---|---|---|---|---|---|---|'
-row matched-right 0 right 0.520in 1/2in 125gr
-row weak-right 1 right 0.600in 1/2in 125gr
-row stiff-right 2 right 0.450in 1/2in 125gr
-row high-right 3 right 0.540in 11/16in 125gr
-row weak-left 4 left 0.580in 1/2in 140gr
-row stiff-left 5 left 0.450in 9/16in 110gr
-row high-left 6 left 0.530in 11/16in 125gr
-row low-right 7 right 0.500in 3/8in 125gr
+{
+  row matched-right 0 right 0.520in 1/2in 125gr
+  row weak-right 1 right 0.600in 1/2in 125gr
+  row stiff-right 2 right 0.450in 1/2in 125gr
+  row high-right 3 right 0.540in 11/16in 125gr
+  row weak-left 4 left 0.580in 1/2in 140gr
+  row stiff-left 5 left 0.450in 9/16in 110gr
+  row high-left 6 left 0.530in 11/16in 125gr
+  row low-right 7 right 0.500in 3/8in 125gr
+  # Further ones go through the lists below, which are of different lengths.
+  hands=(right left)
+  spines=(0.450in 0.480in 0.500in 0.520in 0.540in 0.560in 0.600in)
+  nockings=(1/2in 9/16in 7/16in 5/8in 3/8in)
+  masses=(125gr 110gr 145gr)
+  for ((i = 8; i < films; ++i)); do
+    row "film-$i" "$i" "${hands[i % 2]}" "${spines[i % 7]}" "${nockings[i % 5]}" "${masses[i % 3]}"
+  done
+} | tee "$out/table.md"
+awk -F'|' '
+  $5 ~ /none/ { ++none; next }
+  { ++read; lateral += $6 ~ /yes/; vertical += $9 ~ /yes/ }
+  END { printf "\nRead %d, not read %d; inside: lateral %d, vertical %d.\n", read, none, lateral, vertical }
+' "$out/table.md"
