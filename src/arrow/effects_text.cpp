@@ -94,14 +94,23 @@ void write_table(Out out, const EffectsAnswer& answer) {
   }
 }
 
-void write_remaining(Out out, const Remaining& remaining, double unit, const char* unit_name,
-                     const char* what, const char* other_side) {
+struct AmountUnit {
+  const char* name;
+  double si;  // of one unit
+  int decimals;
+};
+
+void write_remaining(Out out, const Remaining& remaining, const AmountUnit& unit, const char* what,
+                     const char* other_side) {
   if (remaining.share_reached > 0.05) {
-    fmt::format_to(out, "  {}: {:.2g}{} (95 %: {:.2g} to {:.2g}{}) in {:.0f} % of the draws", what,
-                   remaining.amount.median / unit, unit_name, remaining.amount.low95 / unit,
-                   remaining.amount.high95 / unit, unit_name, 100.0 * remaining.share_reached);
+    const auto amount = [&](double si) {
+      return fmt::format("{:.{}f}", si / unit.si, unit.decimals);
+    };
+    fmt::format_to(out, "  {}: {}{} (95 %: {} to {}{}) in {:.0f} % of the draws", what,
+                   amount(remaining.amount.median), unit.name, amount(remaining.amount.low95),
+                   amount(remaining.amount.high95), unit.name, 100.0 * remaining.share_reached);
   } else {
-    fmt::format_to(out, "  {}: no amount within reach", what);
+    fmt::format_to(out, "  {}: no amount makes it straight", what);
   }
   if (remaining.share_wrong_way > 0.005) {
     fmt::format_to(out, "; {:.0f} % {}", 100.0 * remaining.share_wrong_way, other_side);
@@ -126,10 +135,10 @@ void write_outlook(Out out, const EffectsAnswer& answer) {
   } else {
     fmt::format_to(out, "\nWithout a reading (give --reading DEG --u95 DEG for a real answer)\n");
   }
-  write_remaining(out, answer.outlook.trim, units::kMetresPerInch, "in", "to trim",
+  write_remaining(out, answer.outlook.trim, {"in", units::kMetresPerInch, 2}, "to trim",
                   "are not weak: nothing to trim");
-  write_remaining(out, answer.outlook.add_tip, units::kKilogramsPerGrain, "gr", "to add at the tip",
-                  "are not stiff: nothing to add");
+  write_remaining(out, answer.outlook.add_tip, {"gr", units::kKilogramsPerGrain, 0},
+                  "to add at the tip", "are not stiff: nothing to add");
   fmt::format_to(out,
                  "  Trim no more than 1/4in at a time and shoot again: it cannot be undone. Never "
                  "below {:.2f}in\n  (1/2in past the rest at full draw).\n",
