@@ -50,9 +50,10 @@ Eigen::Vector2d middle_of(const flight::FlightFit& fit, double t_s) {
 }
 
 std::vector<double> frame_times() {
-  std::vector<double> t_s;
-  for (int k = 0; k < 38; ++k) {
-    t_s.push_back(k * kFrame_s);
+  constexpr std::size_t kFrames = 38;
+  std::vector<double> t_s(kFrames);
+  for (std::size_t k = 0; k < kFrames; ++k) {
+    t_s[k] = static_cast<double>(k) * kFrame_s;
   }
   return t_s;
 }
