@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 #include <utility>
 
@@ -16,57 +18,93 @@ using units::kKilogramsPerGrain;
 using units::kMetresPerInch;
 using units::kNewtonsPerPoundForce;
 
-// Values in the archer's unit, for the message.
-void require(const char* field, double value, double low, double high, const char* unit) {
-  if (std::isfinite(value) && value >= low && value <= high) {
-    return;
+// In the archer's unit.
+struct Range {
+  std::string_view field;
+  double low;
+  double high;
+  std::string_view unit;
+};
+constexpr std::array kRanges{
+    Range{"bow.draw_weight", 10.0, 150.0, "lb"},
+    Range{"bow.rated_draw_length", 20.0, 34.0, "in"},
+    Range{"bow.brace_height", 4.0, 11.0, "in"},
+    Range{"bow.plate_offset", -0.5, 1.0, "in"},
+    Range{"bow.nocking_point", -1.0, 2.0, "in"},
+    Range{"bow.brace_min", 4.0, 11.0, "in"},
+    Range{"bow.brace_max", 4.0, 11.0, "in"},
+    Range{"bow.min_grains_per_pound", 4.0, 16.0, "gr/lb"},
+    Range{"archer.draw_length", 20.0, 34.0, "in"},
+    Range{"arrow.shaft_length", 20.0, 36.0, "in"},
+    Range{"arrow.diameter", 0.15, 0.50, "in"},
+    Range{"arrow.spine", 0.15, 2.0, "in (ASTM F2031)"},
+    Range{"arrow.mass_per_length", 3.0, 30.0, "gr/in"},
+    Range{"arrow.nock_mass", 0.0, 60.0, "gr"},
+    Range{"arrow.tip_mass", 20.0, 500.0, "gr"},
+    Range{"arrow.fletching_mass", 0.0, 100.0, "gr"},
+};
+
+const Range* range_of(std::string_view field) {
+  const auto* found = std::find_if(kRanges.begin(), kRanges.end(),
+                                   [&](const Range& range) { return range.field == field; });
+  return found == kRanges.end() ? nullptr : found;
+}
+
+std::string in_words(const Range& range) {
+  return fmt::format("{:g} to {:g}{}", range.low, range.high, range.unit);
+}
+
+void require(const Range& range, double value) {
+  if (!std::isfinite(value) || value < range.low || value > range.high) {
+    throw BadInput(fmt::format("{}: {:.4g}{} is not possible; give {}", range.field, value,
+                               range.unit, in_words(range)));
   }
-  throw BadInput(fmt::format("{}: {:.4g}{} is not possible; give {:g} to {:g}{}", field, value,
-                             unit, low, high, unit));
 }
 
-void require_inches(const char* field, double value_m, double low_in, double high_in) {
-  require(field, value_m / kMetresPerInch, low_in, high_in, "in");
+void require(std::string_view field, double value_si, double unit_si) {
+  require(*range_of(field), value_si / unit_si);
 }
 
-void require_grains(const char* field, double value_kg, double low_gr, double high_gr) {
-  require(field, value_kg / kKilogramsPerGrain, low_gr, high_gr, "gr");
+void require(std::string_view field, const std::optional<double>& value_si, double unit_si) {
+  if (value_si) {
+    require(field, *value_si, unit_si);
+  }
 }
 
 }  // namespace
 
+std::string accepted_range(std::string_view field) {
+  const Range* range = range_of(field);
+  return range == nullptr ? std::string() : in_words(*range);
+}
+
 void check_setup(const Setup& setup) {
   const Bow& bow = setup.bow;
-  require("bow.draw_weight", bow.draw_weight_n / kNewtonsPerPoundForce, 10.0, 150.0, "lb");
-  require_inches("bow.rated_draw_length", bow.rated_draw_m, 20.0, 34.0);
-  require_inches("bow.brace_height", bow.brace_height_m, 4.0, 11.0);
-  require_inches("bow.plate_offset", bow.plate_offset_m, -0.5, 1.0);
-  require_inches("bow.nocking_point", bow.nocking_point_m, -1.0, 2.0);
-  require_inches("archer.draw_length", setup.archer.draw_m, 20.0, 34.0);
-  if (bow.brace_min_m) {
-    require_inches("bow.brace_min", *bow.brace_min_m, 4.0, 11.0);
-  }
-  if (bow.brace_max_m) {
-    require_inches("bow.brace_max", *bow.brace_max_m, 4.0, 11.0);
-  }
-  if (bow.min_grains_per_pound) {
-    require("bow.min_grains_per_pound", *bow.min_grains_per_pound, 4.0, 16.0, "gr/lb");
-  }
+  require("bow.draw_weight", bow.draw_weight_n, kNewtonsPerPoundForce);
+  require("bow.rated_draw_length", bow.rated_draw_m, kMetresPerInch);
+  require("bow.brace_height", bow.brace_height_m, kMetresPerInch);
+  require("bow.plate_offset", bow.plate_offset_m, kMetresPerInch);
+  require("bow.nocking_point", bow.nocking_point_m, kMetresPerInch);
+  require("archer.draw_length", setup.archer.draw_m, kMetresPerInch);
+  require("bow.brace_min", bow.brace_min_m, kMetresPerInch);
+  require("bow.brace_max", bow.brace_max_m, kMetresPerInch);
+  require("bow.min_grains_per_pound", bow.min_grains_per_pound, 1.0);
 
   const ArrowBuild& arrow = setup.arrow;
   const Shaft& shaft = arrow.shaft;
-  require_inches("arrow.shaft_length", shaft.length_m, 20.0, 36.0);
-  require_inches("arrow.diameter", shaft.diameter_m, 0.15, 0.50);
-  require("arrow.spine", astm_deflection_in(shaft.ei_n_m2), 0.15, 2.0, "in (ASTM F2031)");
-  require("arrow.mass_per_length",
-          shaft.mass_per_length_kg_per_m / kKilogramsPerGrain * kMetresPerInch, 3.0, 30.0, "gr/in");
-  require_grains("arrow.nock_mass", arrow.nock_mass_kg, 0.0, 60.0);
-  require_grains("arrow.tip_mass", arrow.tip_mass_kg, 20.0, 500.0);
-  require_grains("arrow.fletching_mass", arrow.fletching_mass_kg, 0.0, 100.0);
-  require_inches("arrow.taper_length", shaft.taper_length_m, 0.0, shaft.length_m / kMetresPerInch);
+  require("arrow.shaft_length", shaft.length_m, kMetresPerInch);
+  require("arrow.diameter", shaft.diameter_m, kMetresPerInch);
+  require("arrow.spine", astm_deflection_in(shaft.ei_n_m2), 1.0);
+  require("arrow.mass_per_length", shaft.mass_per_length_kg_per_m,
+          kKilogramsPerGrain / kMetresPerInch);
+  require("arrow.nock_mass", arrow.nock_mass_kg, kKilogramsPerGrain);
+  require("arrow.tip_mass", arrow.tip_mass_kg, kKilogramsPerGrain);
+  require("arrow.fletching_mass", arrow.fletching_mass_kg, kKilogramsPerGrain);
+  require({"arrow.taper_length", 0.0, shaft.length_m / kMetresPerInch, "in"},
+          shaft.taper_length_m / kMetresPerInch);
   if (shaft.taper_length_m > 0.0) {
-    require_inches("arrow.taper_end_diameter", shaft.taper_end_diameter_m, 0.15,
-                   shaft.diameter_m / kMetresPerInch);
+    require({"arrow.taper_end_diameter", 0.15, shaft.diameter_m / kMetresPerInch, "in"},
+            shaft.taper_end_diameter_m / kMetresPerInch);
   }
 }
 

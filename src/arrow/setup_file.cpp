@@ -5,6 +5,7 @@
 #include <fstream>
 #include <optional>
 #include <sstream>
+#include <utility>
 
 #include "nocktrail/arrow/setup_check.hpp"
 #include "nocktrail/arrow/spine.hpp"
@@ -28,27 +29,58 @@ Table section(Table& root, const std::string& key) {
       root.source(), key));
 }
 
+// A section's fields; a complaint about one also says what it accepts.
+class Fields {
+ public:
+  Fields(Table& table, std::string section) : table_(table), section_(std::move(section)) {}
+
+  template <typename Parse>
+  std::optional<double> quantity(const std::string& key, Parse parse) {
+    return with_range(key, [&] { return table_.quantity(key, parse); });
+  }
+  template <typename Parse>
+  double needed(const std::string& key, Parse parse, std::string_view example) {
+    return with_range(key, [&] { return table_.needed(key, parse, example); });
+  }
+
+ private:
+  template <typename Read>
+  auto with_range(const std::string& key, Read read) const {
+    try {
+      return read();
+    } catch (const BadInput& error) {
+      const std::string range = accepted_range(section_ + "." + key);
+      throw BadInput(range.empty() ? std::string(error.what())
+                                   : fmt::format("{} ({} is accepted)", error.what(), range));
+    }
+  }
+
+  Table& table_;
+  std::string section_;
+};
+
 Bow read_bow(Table table) {
+  Fields fields(table, "bow");
   Bow bow;
-  bow.draw_weight_n = table.needed("draw_weight", units::parse_force_n, "45lb");
+  bow.draw_weight_n = fields.needed("draw_weight", units::parse_force_n, "45lb");
   bow.rated_draw_m =
-      table.quantity("rated_draw_length", units::parse_length_m).value_or(bow.rated_draw_m);
-  bow.brace_height_m = table.needed("brace_height", units::parse_length_m, "7.25in");
-  bow.brace_min_m = table.quantity("brace_min", units::parse_length_m);
-  bow.brace_max_m = table.quantity("brace_max", units::parse_length_m);
+      fields.quantity("rated_draw_length", units::parse_length_m).value_or(bow.rated_draw_m);
+  bow.brace_height_m = fields.needed("brace_height", units::parse_length_m, "7.25in");
+  bow.brace_min_m = fields.quantity("brace_min", units::parse_length_m);
+  bow.brace_max_m = fields.quantity("brace_max", units::parse_length_m);
   bow.min_grains_per_pound = table.number("min_grains_per_pound");
-  bow.plate_offset_m = table.needed("plate_offset", units::parse_length_m, "1/16in");
-  bow.nocking_point_m = table.needed("nocking_point", units::parse_length_m, "1/2in");
+  bow.plate_offset_m = fields.needed("plate_offset", units::parse_length_m, "1/16in");
+  bow.nocking_point_m = fields.needed("nocking_point", units::parse_length_m, "1/2in");
   table.refuse_unknown();
   return bow;
 }
 
 // The stiffness, from whichever of the three ways of saying it is there.
-void read_stiffness(Table& table, Shaft& shaft, std::string_view source) {
-  const auto deflection_m = table.quantity("spine", units::parse_length_m);
-  const auto pounds_n = table.quantity("wood_spine", units::parse_force_n);
+void read_stiffness(Table& table, Fields& fields, Shaft& shaft, std::string_view source) {
+  const auto deflection_m = fields.quantity("spine", units::parse_length_m);
+  const auto pounds_n = fields.quantity("wood_spine", units::parse_force_n);
   const auto modulus_gpa = table.number("youngs_modulus_gpa");
-  const auto wall_m = table.quantity("wall", units::parse_length_m);
+  const auto wall_m = fields.quantity("wall", units::parse_length_m);
   const int ways = static_cast<int>(deflection_m.has_value()) +
                    static_cast<int>(pounds_n.has_value()) +
                    static_cast<int>(modulus_gpa.has_value());
@@ -78,25 +110,26 @@ void read_stiffness(Table& table, Shaft& shaft, std::string_view source) {
 }
 
 ArrowBuild read_arrow(Table table, std::string_view source) {
+  Fields fields(table, "arrow");
   ArrowBuild arrow;
   Shaft& shaft = arrow.shaft;
-  shaft.length_m = table.needed("shaft_length", units::parse_length_m, "29in");
-  shaft.diameter_m = table.needed("diameter", units::parse_length_m, "0.30in");
-  read_stiffness(table, shaft, source);
-  const auto line = table.quantity("mass_per_length", units::parse_mass_per_length_kg_per_m);
-  const auto whole = table.quantity("shaft_mass", units::parse_mass_kg);
+  shaft.length_m = fields.needed("shaft_length", units::parse_length_m, "29in");
+  shaft.diameter_m = fields.needed("diameter", units::parse_length_m, "0.30in");
+  read_stiffness(table, fields, shaft, source);
+  const auto line = fields.quantity("mass_per_length", units::parse_mass_per_length_kg_per_m);
+  const auto whole = fields.quantity("shaft_mass", units::parse_mass_kg);
   if (line.has_value() == whole.has_value()) {
     throw BadInput(fmt::format(
         "{}: give exactly one of arrow.mass_per_length (\"8.0gr/in\") and arrow.shaft_mass "
         "(\"232gr\", the bare shaft at its present length)",
         source));
   }
-  arrow.nock_mass_kg = table.quantity("nock_mass", units::parse_mass_kg).value_or(0.0);
-  arrow.tip_mass_kg = table.needed("tip_mass", units::parse_mass_kg, "125gr");
-  shaft.taper_length_m = table.quantity("taper_length", units::parse_length_m).value_or(0.0);
+  arrow.nock_mass_kg = fields.quantity("nock_mass", units::parse_mass_kg).value_or(0.0);
+  arrow.tip_mass_kg = fields.needed("tip_mass", units::parse_mass_kg, "125gr");
+  shaft.taper_length_m = fields.quantity("taper_length", units::parse_length_m).value_or(0.0);
   shaft.taper_end_diameter_m =
-      table.quantity("taper_end_diameter", units::parse_length_m).value_or(0.0);
-  arrow.fletching_mass_kg = table.quantity("fletching_mass", units::parse_mass_kg).value_or(0.0);
+      fields.quantity("taper_end_diameter", units::parse_length_m).value_or(0.0);
+  arrow.fletching_mass_kg = fields.quantity("fletching_mass", units::parse_mass_kg).value_or(0.0);
   arrow.fletching_area_m2 = arrow.fletching_mass_kg > 0.0 ? kUsualFletchingArea_m2 : 0.0;
   table.refuse_unknown();
   if (line) {
@@ -124,7 +157,8 @@ Setup parse_setup(std::string_view text, std::string_view source) {
   setup.archer.hand = hand == "left" ? Hand::left : Hand::right;
   setup.bow = read_bow(section(root, "bow"));
   Table archer = section(root, "archer");
-  setup.archer.draw_m = archer.needed("draw_length", units::parse_length_m, "28in");
+  setup.archer.draw_m =
+      Fields(archer, "archer").needed("draw_length", units::parse_length_m, "28in");
   archer.refuse_unknown();
   setup.arrow = read_arrow(section(root, "arrow"), source);
   root.refuse_unknown();

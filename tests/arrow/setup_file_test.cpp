@@ -87,12 +87,18 @@ TEST_CASE("fault: impossible, missing and misspelt fields are named with what is
 
   message = message_for(replaced(base, "tip_mass = \"125gr\"", "tip_mass = \"125\""));
   has(message, "arrow.tip_mass: cannot read \"125\" as a mass (the unit is missing)");
+  has(message, "(20 to 500gr is accepted)");
 
   message = message_for(replaced(base, "tip_mass = \"125gr\"", "tip_mass = 125"));
   has(message, "arrow.tip_mass must be text in quotes, with its unit");
 
   message = message_for(replaced(base, "tip_mass = ", "tip_mas = "));
   has(message, "arrow.tip_mass is missing");
+  has(message, "(20 to 500gr is accepted)");
+
+  message = message_for(replaced(base, "draw_weight = \"45lb\"", "draw_weight = \"45\""));
+  has(message, "bow.draw_weight: cannot read \"45\" as a force (the unit is missing)");
+  has(message, "(10 to 150lb is accepted)");
 
   message = message_for(replaced(base, "nock_mass = ", "knock_mass = "));
   has(message, "arrow.knock_mass is not a known field; did you mean arrow.nock_mass?");

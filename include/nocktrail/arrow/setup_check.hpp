@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "nocktrail/arrow/setup.hpp"
@@ -16,6 +17,10 @@ inline constexpr double kTraditionalGrainsPerPound = 8.0;  // bowyers usually as
 // Throws BadInput naming field, value and accepted range. Ranges are wide: they hold whatever has
 // been sold or shot, and stop slips of the unit or the decimal point.
 void check_setup(const Setup& setup);
+
+// What check_setup accepts for a field of a set-up file ("bow.draw_weight"), in the archer's unit:
+// "10 to 150lb". Empty for a field without a fixed range.
+std::string accepted_range(std::string_view field);
 
 enum class CautionKind {
   below_maker_mass,
