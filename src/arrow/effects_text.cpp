@@ -110,7 +110,7 @@ void write_remaining(Out out, const Remaining& remaining, const AmountUnit& unit
                    amount(remaining.amount.median), unit.name, amount(remaining.amount.low95),
                    amount(remaining.amount.high95), unit.name, 100.0 * remaining.share_reached);
   } else {
-    fmt::format_to(out, "  {}: no amount makes it straight", what);
+    fmt::format_to(out, "  {}: no safe amount makes it straight", what);
   }
   if (remaining.share_wrong_way > 0.005) {
     fmt::format_to(out, "; {:.0f} % {}", 100.0 * remaining.share_wrong_way, other_side);

@@ -3,10 +3,11 @@
 #include <doctest/doctest.h>
 
 #include <Eigen/Core>
-#include <cmath>
+#include <algorithm>
 #include <functional>
 #include <vector>
 
+#include "example_flight.hpp"
 #include "nocktrail/flight/fit.hpp"
 #include "sightings.hpp"
 #include "track/bar_picture.hpp"
@@ -22,28 +23,6 @@ constexpr double kWidth_px = 1.2;
 constexpr double kSoftness_px = 0.9;
 const cv::Size kPicture(1920, 1080);
 const cv::Rect kPart(840, 460, 260, 220);
-
-// A camera 0.5 m above an arrow of 0.76 m and 52 m/s, 3.6 m before it at t = 0.
-flight::FlightFit a_flight() {
-  using namespace flight;
-  FlightFit fit;
-  fit.converged = true;
-  fit.principal_px = {959.5, 539.5};
-  Parameters& p = fit.parameters;
-  p[kVanishX] = 960.0;
-  p[kVanishY] = 520.0;
-  p[kCentreX] = 964.0;
-  p[kCentreY] = 715.0;
-  p[kLogDepth] = std::log(3.6);
-  p[kLogSpeed] = std::log(52.0);
-  p[kLogLength] = std::log(0.76);
-  p[kLogFocal] = std::log(1375.0);
-  p[kLogWave] = std::log(14.0);
-  p[kDamping] = 0.1;
-  p[kRight] = 0.03;
-  p[kTipMass] = 0.43;
-  return fit;
-}
 
 Eigen::Vector2d middle_of(const flight::FlightFit& fit, double t_s) {
   return 0.5 * (flight::seen_px(fit, t_s, 0.0) + flight::seen_px(fit, t_s, 1.0));
@@ -94,7 +73,7 @@ int far_frames(const flight::FlightFit& fit, const std::vector<double>& t_s) {
 TEST_CASE("truth: a far arrow that flies on is sighted where it is") {
   test::Random random(31);
   const std::vector<double> t_s = frame_times();
-  const flight::FlightFit expected = a_flight();
+  const flight::FlightFit expected = test::example_flight(0.03);
   flight::FlightFit real = expected;  // 1 px aside, and 2 % faster
   real.parameters[flight::kVanishX] += 1.0;
   real.parameters[flight::kLogSpeed] += 0.02;
@@ -115,7 +94,7 @@ TEST_CASE("truth: specks anywhere within the search are no arrow that flies on")
   test::Random random(32);
   boost::random::uniform_real_distribution<double> anywhere(-3.4, 3.4);
   const std::vector<double> t_s = frame_times();
-  const flight::FlightFit expected = a_flight();
+  const flight::FlightFit expected = test::example_flight(0.03);
   std::size_t sighted = 0;
   int possible = 0;
   for (int trial = 0; trial < 8; ++trial) {
@@ -134,7 +113,7 @@ TEST_CASE("truth: specks anywhere within the search are no arrow that flies on")
 TEST_CASE("truth: an arrow that sticks in the butt does not fly on") {
   test::Random random(33);
   const std::vector<double> t_s = frame_times();
-  const flight::FlightFit expected = a_flight();
+  const flight::FlightFit expected = test::example_flight(0.03);
   const double stuck_s = 0.11;
   const track::Region region = region_with(
       expected, t_s, [&](double t) { return middle_of(expected, std::min(t, stuck_s)); }, random);

@@ -7,6 +7,7 @@
 #include <functional>
 #include <string>
 
+#include "example_flight.hpp"
 #include "nocktrail/flight/headline.hpp"
 #include "shot_from_analysis.hpp"
 
@@ -23,22 +24,8 @@ pipeline::ShotAnalysis a_good_analysis() {
   pipeline::ShotAnalysis analysis;
   analysis.outcome = pipeline::Outcome::measured;
   FlightFit& fit = analysis.fit;
-  fit.converged = true;
-  fit.principal_px = {959.5, 539.5};
+  fit = test::example_flight(0.05);
   fit.anchor_s = 0.055;
-  Parameters& p = fit.parameters;
-  p[kVanishX] = 960.0;
-  p[kVanishY] = 520.0;
-  p[kCentreX] = 964.0;
-  p[kCentreY] = 715.0;
-  p[kLogDepth] = std::log(3.6);
-  p[kLogSpeed] = std::log(52.0);
-  p[kLogLength] = std::log(0.76);
-  p[kLogFocal] = std::log(1375.0);
-  p[kLogWave] = std::log(14.0);
-  p[kDamping] = 0.1;
-  p[kRight] = 0.05;
-  p[kTipMass] = 0.43;
   fit.covariance = 1e-6 * Eigen::MatrixXd::Identity(kParameters, kParameters);
   fit.frames = kFrames;
   fit.centre_points = 5 * kFrames;
@@ -63,7 +50,8 @@ pipeline::ShotAnalysis a_good_analysis() {
   stroke.exit_s = 0.008;
   stroke.exit_sigma_s = 0.001;
   stroke.rest_forward_m =
-      nock_forward_m(p, fit.principal_px, stroke.exit_s - fit.anchor_s) + kBraceHeightM;
+      nock_forward_m(fit.parameters, fit.principal_px, stroke.exit_s - fit.anchor_s) +
+      kBraceHeightM;
   stroke.rest_sigma_m = 0.05;
   stroke.seen = true;
   analysis.stroke = stroke;
