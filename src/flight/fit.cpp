@@ -85,10 +85,10 @@ std::vector<std::pair<int, Prior>> all_priors(const FlightPriors& priors, double
       {kHighRate, {0.0, priors.offset_rate_sigma}},
       {kLift, priors.lift_m},
       {kDrag, priors.drag_mps2},
-      {kFlexRightCos, {0.0, priors.flex_sigma_m}},
-      {kFlexRightSin, {0.0, priors.flex_sigma_m}},
-      {kFlexDownCos, {0.0, priors.flex_sigma_m}},
-      {kFlexDownSin, {0.0, priors.flex_sigma_m}},
+      {kFlexRightCos, {0.0, priors.flex_right_sigma_m}},
+      {kFlexRightSin, {0.0, priors.flex_right_sigma_m}},
+      {kFlexDownCos, {0.0, priors.flex_down_sigma_m}},
+      {kFlexDownSin, {0.0, priors.flex_down_sigma_m}},
       {kFlexHz, priors.flex_hz},
       {kFlexDecay, priors.flex_decay},
       {kNockEnd, priors.nock_end_m},
@@ -157,7 +157,8 @@ class Problem {
     }
     FlightPriors priors = options.priors;
     if (options.coarse) {
-      priors.flex_sigma_m = 0.001;
+      priors.flex_right_sigma_m = 0.001;
+      priors.flex_down_sigma_m = 0.001;
     }
     for (const auto& [index, prior] : all_priors(priors, focal_px)) {
       problem_.AddResidualBlock(new PriorCost(new PriorResidual{index, prior}), nullptr,

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "nocktrail/optics/camera.hpp"
+
 namespace nocktrail::pipeline {
 
 track::Expected expect(const flight::FlightFit& fit, double t_s) {
@@ -23,17 +25,28 @@ track::Expected expect(const flight::FlightFit& fit, double t_s) {
   expected.depth_ratio = nock_m > 0.2 ? tip_m / nock_m : 0.0;
   expected.width_px = std::exp(fit.parameters[flight::kLogFocal]) * kShaftDiameterM /
                       std::max(0.3, state.centre_m.z());
-  // The bent shaft against its chord.
+  // The bent shaft against a straight one between its ends.
   const Eigen::Vector2d chord = (expected.tip_px - expected.nock_px).normalized();
   const Eigen::Vector2d across(-chord.y(), chord.x());
-  const double length = (expected.tip_px - expected.nock_px).norm();
+  const double focal_px = std::exp(fit.parameters[flight::kLogFocal]);
+  const Eigen::Vector3d first = flight::shaft_point(state, 0.0, fit.parameters[flight::kNockEnd]);
+  const Eigen::Vector3d last = flight::shaft_point(state, 1.0, fit.parameters[flight::kTipEnd]);
+  const auto shape_at = [&](double share) {
+    return flight::shape_at(share, state.tip_mass_ratio).value;
+  };
   constexpr int kSteps = 20;
   for (int i = 0; i <= kSteps && expected.depth_ratio > 0.0; ++i) {
     const double fraction = static_cast<double>(i) / kSteps;
     const double share = fraction / (expected.depth_ratio * (1.0 - fraction) + fraction);
-    const Eigen::Vector2d on_chord = expected.nock_px + chord * (fraction * length);
-    expected.bow_px.push_back(
-        (flight::seen_px(fit, t_s, std::clamp(share, 1e-6, 1.0 - 1e-6)) - on_chord).dot(across));
+    const double bent = shape_at(share) - (1.0 - share) * shape_at(0.0) - share * shape_at(1.0);
+    const Eigen::Vector3d straight = first + share * (last - first);
+    const Eigen::Vector3d off = bent * (state.right * state.flex_right_m +  //
+                                        state.down * state.flex_down_m);
+    const Eigen::Vector2d off_px =
+        optics::project<double>(focal_px, fit.principal_px, straight + off) -
+        optics::project<double>(focal_px, fit.principal_px, straight);
+    expected.bow_px.push_back(off_px.dot(across));
+    expected.slip_px.push_back(off_px.dot(chord));
   }
   return expected;
 }

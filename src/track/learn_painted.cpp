@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "nocktrail/track/painted.hpp"
+#include "paint_evidence.hpp"
 #include "shaft_common.hpp"
 #include "smear.hpp"
 
@@ -14,7 +15,6 @@ namespace {
 
 // Paint is held in bins of this share of the length, from kFirstShare on: some beyond either end.
 constexpr double kFirstShare = -0.10;
-constexpr double kShareStep = 0.008;
 constexpr int kBins = 150;
 double edge_share(int bin) {
   return kFirstShare + kShareStep * bin;
@@ -24,18 +24,15 @@ constexpr int kTipBin = kBins - 12;    // share 1.004
 constexpr int kWindow = 70;            // bins that matter to one end
 constexpr double kWindowShare = 0.28;  // pixels that tell of it
 constexpr int kHypotheses = 27;        // of where an end lies: 12 bins out, 14 in
+constexpr int kPointBins = 4;          // points are 20 to 30 mm long: common practice, no source
 
-// Paint varies along the shaft with this length, share.
-constexpr double kPaintLength = 0.04;
+// From the vanes to the point a shaft has one grey, but for stains and grain: this share of what
+// the paint of any arrow varies by.
+constexpr double kShaftVaries = 0.15;
+
 // Neighbouring pixels, and frames, share what the model gets wrong: as if only every twelfth
 // counted.
 constexpr double kShared = 12.0;
-
-// Shares of a pixel that bins of the arrow cover, from bin `at` on.
-struct Cover {
-  int at = kBins;
-  std::vector<double> k;
-};
 
 // A frame that the paint is learnt from.
 struct Teacher {
@@ -79,7 +76,7 @@ Cover Teacher::cover(const Pixel& pixel, const std::vector<Chord>& chords) const
     }
     to = std::max(to, static_cast<int>(bin));
   }
-  Cover cover;
+  Cover cover{kBins, {}};
   if (to > from) {
     cover.at = from;
     cover.k.assign(full.begin() + from, full.begin() + to);
@@ -96,78 +93,6 @@ double Teacher::tilt(const Pixel& pixel, const std::vector<Chord>& chords) const
     }
   }
   return sum / static_cast<double>(chords.size());
-}
-
-// Normal equations of the paint in bins [first, first + n). A pixel is y = sum_b k_b (g_b -
-// background) over the bins b of the arrow; with g = m0 + x and d = m0 - background the residual
-// y - d sum k - sum k x is quadratic in these sums, whichever bins belong to the arrow.
-struct Sums {
-  int first;
-  Eigen::MatrixXd kk, dkk, ddkk;
-  Eigen::VectorXd ky, kdy;
-  double yy = 0.0;
-
-  Sums(int from, int n)
-      : first(from),
-        kk(Eigen::MatrixXd::Zero(n, n)),
-        dkk(kk),
-        ddkk(kk),
-        ky(Eigen::VectorXd::Zero(n)),
-        kdy(ky) {}
-
-  void add(const Cover& cover, double y, double d, double weight) {
-    const int from = std::max(cover.at, first);
-    const int to =
-        std::min(cover.at + static_cast<int>(cover.k.size()), first + static_cast<int>(ky.size()));
-    for (int i = from; i < to; ++i) {
-      const double w = weight * cover.k[static_cast<std::size_t>(i - cover.at)];
-      ky[i - first] += w * y;
-      kdy[i - first] += w * d * y;
-      for (int j = from; j <= i; ++j) {
-        const double v = w * cover.k[static_cast<std::size_t>(j - cover.at)];
-        kk(i - first, j - first) += v;
-        dkk(i - first, j - first) += d * v;
-        ddkk(i - first, j - first) += d * d * v;
-      }
-    }
-    yy += weight * y * y;
-  }
-  // Only lower triangles were filled.
-  void complete() {
-    for (Eigen::MatrixXd* m : {&kk, &dkk, &ddkk}) {
-      *m = m->selfadjointView<Eigen::Lower>().toDenseMatrix();
-    }
-  }
-};
-
-struct Evidence {
-  double log_value = 0.0;
-  Eigen::VectorXd paint;  // x of each bin of the arrow
-};
-
-// If the arrow has the bins [from, from + n), with a paint that varies by `tau`, 1 sigma.
-Evidence evidence_of(const Sums& sums, int from, int n, double tau) {
-  const int at = from - sums.first;
-  const Eigen::VectorXd b = sums.ky.segment(at, n) - sums.dkk.block(at, at, n, n).rowwise().sum();
-  const double rr =
-      sums.yy - 2.0 * sums.kdy.segment(at, n).sum() + sums.ddkk.block(at, at, n, n).sum();
-  // Precision of the exponential covariance, x_i = rho x_(i-1) + fresh noise: tridiagonal.
-  const double rho = std::exp(-kShareStep / kPaintLength);
-  const double fresh = tau * tau * (1.0 - rho * rho);
-  Eigen::MatrixXd precision = sums.kk.block(at, at, n, n);
-  precision.diagonal().array() += (1.0 + rho * rho) / fresh;
-  precision(0, 0) -= rho * rho / fresh;
-  precision(n - 1, n - 1) -= rho * rho / fresh;
-  precision.diagonal(1).array() -= rho / fresh;
-  precision.diagonal(-1).array() -= rho / fresh;
-  const Eigen::LLT<Eigen::MatrixXd> cholesky(precision);
-  // Determinant of I + covariance x kk.
-  const double log_determinant = 2.0 * cholesky.matrixLLT().diagonal().array().log().sum() +
-                                 2.0 * std::log(tau) + (n - 1) * std::log(fresh);
-  Evidence evidence;
-  evidence.paint = cholesky.solve(b);
-  evidence.log_value = -0.5 * (rr - b.dot(evidence.paint)) - 0.5 * log_determinant;
-  return evidence;
 }
 
 double log_sum(const std::vector<double>& v) {
@@ -249,8 +174,8 @@ class Learner {
       // A first paint, to see which pixels something else disturbs.
       constexpr double kUsualExposure_s = 0.00075;
       constexpr int kFirst = kNockBin - 6;
-      const Sums sums = over_all(kUsualExposure_s);
-      const Evidence evidence = evidence_of(sums, kFirst, kTipBin - kNockBin + 12, tau_);
+      const PaintSums sums = over_all(kUsualExposure_s);
+      const PaintEvidence evidence = evidence_of(sums, kFirst, any_paint(kTipBin - kNockBin + 12));
       trust_by(kUsualExposure_s, edge_share(kFirst), kShareStep, greys_of(evidence));
     }
     const std::vector<double> exposures = exposures_to_try(longest_exposure_s, known);
@@ -268,16 +193,23 @@ class Learner {
     };
     const int first = std::clamp(nearest_bin(arrow.begin), 0, kBins / 4);
     const int last = std::clamp(nearest_bin(arrow.end), 3 * kBins / 4, kBins);
-    const Sums sums = over_all(arrow.exposure_s);
+    const PaintSums sums = over_all(arrow.exposure_s);
     arrow.first = edge_share(first);
     arrow.step = kShareStep;
-    arrow.grey = greys_of(evidence_of(sums, first, last - first, tau_));
+    arrow.grey = greys_of(evidence_of(sums, first, any_paint(last - first)));
     arrow.side = side_;
     arrow.contrast = contrast_;
     return arrow;
   }
 
  private:
+  std::vector<PaintPiece> any_paint(int bins) const { return {{bins, 0.0, tau_}}; }
+  // Any paint makes a front of the ground's own grey a chain of coincidences, one for each bin, and
+  // the arrow seem to end where it stops standing out. Of a shaft it is one.
+  std::vector<PaintPiece> shaft_and_point(int bins) const {
+    const double varies = kShaftVaries * tau_;
+    return {{bins - kPointBins, tau_, varies}, {kPointBins, tau_, varies}};
+  }
   double y_of(const Teacher& teacher, const Pixel& pixel, const std::vector<Chord>& chords) const {
     return side_ == 0.0 ? pixel.difference : pixel.difference - side_ * teacher.tilt(pixel, chords);
   }
@@ -285,7 +217,7 @@ class Learner {
     return teacher.trust[i] /
            (kShared * (teacher.pixels[i].variance + model_error_ * model_error_));
   }
-  std::vector<double> greys_of(const Evidence& evidence) const {
+  std::vector<double> greys_of(const PaintEvidence& evidence) const {
     std::vector<double> greys;
     for (const double x : evidence.paint) {
       greys.push_back(middle_grey_ + x);
@@ -294,8 +226,8 @@ class Learner {
   }
 
   // In two halves, one a core; added up in the same order on any machine.
-  Sums over_all(double exposure_s) const {
-    std::array<Sums, 2> halves{Sums(0, kBins), Sums(0, kBins)};
+  PaintSums over_all(double exposure_s) const {
+    std::array<PaintSums, 2> halves{PaintSums(0, kBins), PaintSums(0, kBins)};
     cv::parallel_for_(cv::Range(0, 2), [&](const cv::Range& range) {
       for (int half = range.start; half < range.end; ++half) {
         for (std::size_t t = static_cast<std::size_t>(half); t < teachers_.size(); t += 2) {
@@ -310,13 +242,8 @@ class Learner {
         }
       }
     });
-    Sums& sums = halves[0];
-    sums.kk += halves[1].kk;
-    sums.dkk += halves[1].dkk;
-    sums.ddkk += halves[1].ddkk;
-    sums.ky += halves[1].ky;
-    sums.kdy += halves[1].kdy;
-    sums.yy += halves[1].yy;
+    PaintSums& sums = halves[0];
+    sums.add(halves[1]);
     sums.complete();
     return sums;
   }
@@ -356,7 +283,7 @@ class Learner {
   }
 
   std::array<std::vector<double>, 2> evidence_of_ends(double exposure_s) const {
-    std::array<Sums, 2> sums{Sums(0, kWindow), Sums(kBins - kWindow, kWindow)};
+    std::array<PaintSums, 2> sums{PaintSums(0, kWindow), PaintSums(kBins - kWindow, kWindow)};
     for (const Teacher& teacher : teachers_) {
       const std::vector<Chord> chords = teacher.passage.chords(teacher.off, exposure_s);
       const Chord middle = teacher.passage.chord_at(teacher.off, 0.0);
@@ -377,7 +304,13 @@ class Learner {
       sums[end].complete();
       for (int h = 0; h < kHypotheses; ++h) {
         const int from = end == 0 ? h : kBins - kWindow;
-        evidence[end].push_back(evidence_of(sums[end], from, kWindow - h, tau_).log_value);
+        const int bins = kWindow - h;
+        double log_value = evidence_of(sums[end], from, any_paint(bins)).log_value;
+        if (end == 1) {
+          log_value =
+              either(log_value, evidence_of(sums[end], from, shaft_and_point(bins)).log_value);
+        }
+        evidence[end].push_back(log_value);
       }
     }
     return evidence;

@@ -31,23 +31,22 @@ double tilted_bar_slope(double b, double width, double softness);
 double share_of(double fraction, double depth_ratio);
 double fraction_of(double share, double depth_ratio);
 
-// How far the bent shaft stands off its chord at a place along it. Inner loops work out once what
-// is the same for all places.
+// How far the bent shaft stands off its chord at a place along it, and how far along it its points
+// have slipped. Inner loops work out once what is the same for all places.
 inline double bow_steps_per_px(const Expected& expected, double length_px) {
   return (static_cast<double>(expected.bow_px.size()) - 1.0) / length_px;
 }
-inline double bow_at_step(const Expected& expected, double step) {
-  const std::vector<double>& bow = expected.bow_px;
-  if (bow.size() < 2) {
+// Straight on beyond the ends.
+inline double at_step(const std::vector<double>& off_px, double step) {
+  if (off_px.size() < 2) {
     return 0.0;
   }
-  // Straight on beyond the ends.
   const auto i =
-      static_cast<std::size_t>(std::clamp(step, 0.0, static_cast<double>(bow.size()) - 2.0));
-  return bow[i] + (step - static_cast<double>(i)) * (bow[i + 1] - bow[i]);
+      static_cast<std::size_t>(std::clamp(step, 0.0, static_cast<double>(off_px.size()) - 2.0));
+  return off_px[i] + (step - static_cast<double>(i)) * (off_px[i + 1] - off_px[i]);
 }
 inline double bow_at(const Expected& expected, double along_px, double length_px) {
-  return bow_at_step(expected, along_px * bow_steps_per_px(expected, length_px));
+  return at_step(expected.bow_px, along_px * bow_steps_per_px(expected, length_px));
 }
 
 // Linear interpolation of values one pixel apart, the first at first_px.

@@ -56,7 +56,8 @@ struct Chord {
   double bow_steps_per_px = 0.0;
 };
 
-// A pixel along a chord and across the bent shaft.
+// A pixel along the bent shaft, as far as the point of the shaft there is along its chord, and
+// across.
 struct OnChord {
   double a = 0.0;
   double b = 0.0;
@@ -76,8 +77,10 @@ class Passage {
     const double y = pixel.q - chord.nock.y();
     OnChord on;
     on.a = x * chord.along.x() + y * chord.along.y();
-    on.b = -x * chord.along.y() + y * chord.along.x() -
-           bow_at_step(profile_->expected, on.a * chord.bow_steps_per_px);
+    on.b = -x * chord.along.y() + y * chord.along.x();
+    const double step = on.a * chord.bow_steps_per_px;
+    on.a -= at_step(profile_->expected.slip_px, step);
+    on.b -= at_step(profile_->expected.bow_px, step);
     return on;
   }
   // The chord at the instants that stand for the exposure.

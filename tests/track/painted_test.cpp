@@ -190,6 +190,20 @@ TEST_CASE("truth: a nock of the ground's own mean grey still ends where it ends"
   CHECK(std::abs(found.nock_bias_px) < 1.2);
 }
 
+TEST_CASE("truth: of a front of the ground's own grey it is said that its end is not known") {
+  // Only nock and vanes stand out; the shaft before them and its point could end anywhere.
+  const std::vector<Band> bands{{0.0, 0.06, 200.0}, {0.06, 0.35, 50.0}, {0.35, 1.0, 110.0}};
+  const Shot shot = film(bands, 0.0006, 0.0, 38);
+  const track::ShaftOptions options;
+  const auto arrow =
+      track::learn_painted(shot.region, cut_open_all(shot, options), 0.0, kLongest_s, options);
+  REQUIRE(arrow.has_value());
+  // Ends are looked for from 0.88 to 1.10 of the length; anywhere in it is 0.06 (uniform).
+  CHECK(arrow->end_sigma > 0.04);
+  CHECK(std::abs(arrow->end - 1.0) < 2.0 * arrow->end_sigma);
+  CHECK(arrow->begin_sigma < 0.02);
+}
+
 TEST_CASE("truth: an arrow taken for much longer than it is finds its point, round by round") {
   // The point lies 0.85 of the way to where it is first expected: further in than a single round
   // looks for an end.

@@ -32,7 +32,8 @@ struct FlightPriors {
   double offset_rate_sigma = 0.05;     // rad per m
   Prior lift_m{0.08, 0.08};            // between a pure couple and all force on the tail
   Prior drag_mps2{4.0, 4.0};           // C_D 1.5-2.6 (Miyazaki et al. 2013) on the shaft's section
-  double flex_sigma_m = 0.010;         // 10-20 mm at exit
+  double flex_right_sigma_m = 0.010;   // 10-20 mm at exit
+  double flex_down_sigma_m = 0.006;    // the string slips off sideways; a canted bow turns that
   Prior flex_hz{72.0, 10.0};           // 55-90 Hz
   Prior flex_decay{10.0, 8.0};         // 1/s
   Prior nock_end_m{0.0, 0.020};      // nock, vanes and point are lighter or darker than the shaft:

@@ -72,9 +72,11 @@ struct Expected {
   Eigen::Vector2d tip_velocity_px_s = Eigen::Vector2d::Zero();
   double depth_ratio = 1.0;  // camera depth of the tip over that of the nock
   double width_px = 3.0;     // of the shaft
-  // How far the bent shaft stands off the chord from nock to tip, across (chord direction turned
-  // by +90 deg), at equal steps of the chord; empty for a straight shaft.
+  // How far a point of the bent shaft stands off where a straight one between the same ends would
+  // have it, at equal steps of the chord from nock to tip: across (chord direction turned by +90
+  // deg), and along, toward the tip. Both empty for a straight shaft.
   std::vector<double> bow_px;
+  std::vector<double> slip_px;
   double bend_slack_px = 0.0;  // bending not yet known: how far off a straight line to follow it
   double search_across_px = 3.0;
   double search_along_px = 6.0;
