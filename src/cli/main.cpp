@@ -4,17 +4,11 @@
 #include <CLI/App.hpp>
 #include <CLI/Config.hpp>
 #include <CLI/Formatter.hpp>
-#include <array>
-#include <cstddef>
-#include <cstdint>
 #include <cstdio>
 #include <exception>
-#include <memory>
 
 #ifdef __GLIBC__
 #include <malloc.h>
-#include <sys/mman.h>
-#include <unistd.h>
 #endif
 
 #include "effects_command.hpp"
@@ -88,22 +82,6 @@ void prepare_memory() {
 #ifdef __GLIBC__
   mallopt(M_MMAP_THRESHOLD, 32 << 20);  // glibc takes no more
   mallopt(M_TRIM_THRESHOLD, 1 << 30);
-  // In large pages, where the system gives them on request: the heap is stretched once, marked and
-  // handed back. What is not touched takes no memory.
-  auto* begin = static_cast<std::byte*>(sbrk(0));
-  {
-    std::array<std::unique_ptr<std::byte[]>, 16> stretch;
-    for (auto& block : stretch) {
-      block = std::make_unique_for_overwrite<std::byte[]>(std::size_t{31} << 20);
-    }
-    const std::ptrdiff_t grown = static_cast<std::byte*>(sbrk(0)) - begin;
-    constexpr std::ptrdiff_t kPage = 4096;
-    const auto past = static_cast<std::ptrdiff_t>(reinterpret_cast<std::uintptr_t>(begin) % kPage);
-    if (grown > kPage) {
-      madvise(begin + (kPage - past), static_cast<std::size_t>(grown - (kPage - past)),
-              MADV_HUGEPAGE);
-    }
-  }
 #endif
 }
 
