@@ -56,8 +56,8 @@ struct Chord {
   double bow_steps_per_px = 0.0;
 };
 
-// A pixel along the bent shaft, as far as the point of the shaft there is along its chord, and
-// across.
+// A pixel against the bent shaft: `a` is where the shaft's point beside it would lie on the chord
+// if the shaft were straight, `b` how far beside it the pixel is, px.
 struct OnChord {
   double a = 0.0;
   double b = 0.0;
