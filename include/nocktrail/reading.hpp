@@ -1,6 +1,6 @@
 // What one clip says: the plain data that the measuring rooms fill in and that rules, picture and
 // report read. Field names, units and frames follow docs/measurement.md, schema
-// nocktrail.reading/1: angles in degrees, lengths in metres, range frame X right, Y down, Z
+// nocktrail.reading/2: angles in degrees, lengths in metres, range frame X right, Y down, Z
 // downrange, pixels in display orientation with integer coordinates at pixel centres.
 #pragma once
 
@@ -41,21 +41,77 @@ struct Flex {
   Measured amplitude_mm;  // at the nock end, peak, at exit
 };
 
-// The reading turned into the frame of a canted bow.
+// From where a clip was filmed.
+enum class View { behind, side };
+
+// Who found the arrow in the frames.
+enum class ReadBy { program, hand };
+
+// The part of the errors of two angles that is the same in the next shot of the same phone, place
+// and arrow, and so does not average out.
+struct SharedError {
+  double right_u95_deg = 0.0;
+  double high_u95_deg = 0.0;
+  double correlation = 0.0;
+};
+
+enum class BowSource { seen, told, assumed };
+
+// How the bow stood as the arrow left it.
+struct Bow {
+  Measured cant_deg;          // positive: the upper limb leans to the shooter's right
+  Hand hand = Hand::unknown;  // that draws
+  BowSource source = BowSource::assumed;
+};
+
+// The reading turned into the frame of the bow, with what is not known of the cant carried along.
 struct InBow {
   double cant_deg = 0.0;
   Measured nock_right_deg;
   Measured nock_high_deg;
+  double correlation = 0.0;  // of the errors of the two
+  std::optional<SharedError> shared;
 };
 
 enum class SpineVerdict { weak, stiff, matched, unclear };
 enum class NockingPointVerdict { high, low, level, unclear };
 
+// What to do next, the same list for one shot, a set-up and a session. docs/measurement.md has the
+// words that stand for them in files.
+enum class StepKind {
+  none,                // nothing was measured, so nothing follows
+  do_not_shoot_arrow,  // a limit is passed: nothing else is advised until it is mended
+  do_not_draw_bow,
+  do_not_shoot_bow,  // as it is braced
+  tell_facts,        // what would decide is not known
+  tell_hand,
+  tell_cant,
+  film_more,   // no reading or too few shots
+  mind_form,   // scatter hides the answer
+  start_high,  // nocking point: back to a known high start
+  lower_nocking_point,
+  raise_nocking_point,
+  trim_shaft,
+  heavier_tip,
+  lighter_tip,
+  weaker_shaft,
+  stiffer_shaft,
+  thinner_plate,
+  thicker_plate,
+  check_contact,   // a known change moved the reading the wrong way
+  look_for_cause,  // nock high or low that the nocking point does not take away
+  shoot_bare,      // the bare shaft tells more than the fletched one
+  shoot_fletched,  // bare it is straight: see that the finished arrow is
+  fine_tune_brace,
+  done
+};
+
 struct Verdict {
   SpineVerdict spine = SpineVerdict::unclear;
   NockingPointVerdict nocking_point = NockingPointVerdict::unclear;
-  std::string summary;                // one sentence
-  std::string next_step;              // the trade's next small step; empty when there is none
+  std::string summary;  // one sentence
+  StepKind step = StepKind::none;
+  std::string next_step;              // the same in words; empty when there is none
   std::vector<std::string> cautions;  // safety wording that goes with the next step
 };
 
@@ -77,6 +133,8 @@ struct FittedFrame {
 struct Shot {
   ShotStatus status = ShotStatus::refused;
   std::string reason;  // empty when measured
+  View view = View::behind;
+  ReadBy by = ReadBy::program;
   std::optional<double> loose_s;
   std::optional<double> exit_s;
   std::optional<Measured> nock_right_deg;
@@ -86,9 +144,11 @@ struct Shot {
   // Correlation of the errors of nock_right and nock_high (from beside the plane of flight the two
   // trade against each other).
   double right_high_correlation = 0.0;
+  std::optional<SharedError> shared;  // empty: not told apart, counts as half of the variance
   std::optional<Measured> speed_mps;
   std::optional<Flex> flex;
-  std::optional<InBow> in_bow;
+  std::optional<Bow> bow;
+  std::optional<InBow> in_bow;  // whenever `bow` is
   std::vector<FrameObservation> frames;
   std::vector<FittedFrame> fitted;  // one per frame of the fitted stretch, in time order
   int reference_index = 0;          // presented index of the shot's reference frame
@@ -103,6 +163,9 @@ struct ClipFacts {
   int height = 0;
   int rotation_deg = 0;
   bool mirrored = false;
+  // Whether left and right of the displayed picture are exchanged, as a selfie camera may store
+  // them; empty: nothing in the file says so.
+  std::optional<bool> picture_mirrored;
   long frames = 0;
   double duration_s = 0.0;  // capture time
   double capture_fps = 0.0;

@@ -1,6 +1,5 @@
 #include <algorithm>
-#include <array>
-#include <iterator>
+#include <cmath>
 
 #include "nocktrail/arrow/effects.hpp"
 #include "nocktrail/arrow/spine.hpp"
@@ -11,27 +10,25 @@ namespace {
 
 constexpr double kInch = units::kMetresPerInch;
 
-Shaft group_away(Shaft shaft, int steps_weaker) {
+// A shaft of another stiffness, its mass along with the square root of it (starting_range's rule).
+Shaft of_stiffness(Shaft shaft, double ei_n_m2) {
+  shaft.mass_per_length_kg_per_m *= std::sqrt(ei_n_m2 / shaft.ei_n_m2);
+  shaft.ei_n_m2 = ei_n_m2;
+  return shaft;
+}
+
+Shaft group_away(const Shaft& shaft, int steps_weaker) {
   if (shaft.groups == SpineGroups::pounds) {
     const double pounds = wood_pounds(shaft.ei_n_m2) - steps_weaker * kWoodGroup_lb;
-    shaft.ei_n_m2 = ei_from_wood_pounds(std::max(pounds, kWoodGroup_lb));
-    return shaft;
+    return of_stiffness(shaft, ei_from_wood_pounds(std::max(pounds, kWoodGroup_lb)));
   }
-  // Between two groups, the neighbours count from the stated spine, which need not be a group.
+  // Between two steps, the neighbours count from the stated spine, which need not be one.
   const double stated = astm_deflection_in(shaft.ei_n_m2);
-  constexpr double kSame = 1e-3;
-  const auto next_in = [&] {
-    if (steps_weaker > 0) {
-      const auto it = std::find_if(kDeflectionGroups_in.begin(), kDeflectionGroups_in.end(),
-                                   [&](double group) { return group > stated + kSame; });
-      return it != kDeflectionGroups_in.end() ? *it : stated * 1.2;
-    }
-    const auto it = std::find_if(kDeflectionGroups_in.rbegin(), kDeflectionGroups_in.rend(),
-                                 [&](double group) { return group < stated - kSame; });
-    return it != kDeflectionGroups_in.rend() ? *it : stated / 1.2;
-  };
-  shaft.ei_n_m2 = ei_from_astm_deflection(next_in());
-  return shaft;
+  constexpr double kSame = 0.02;  // of a step
+  const double steps = stated / kDeflectionStep_in;
+  const double next = steps_weaker > 0 ? std::floor(steps + kSame) + 1.0
+                                       : std::max(std::ceil(steps - kSame) - 1.0, 1.0);
+  return of_stiffness(shaft, ei_from_astm_deflection(next * kDeflectionStep_in));
 }
 
 }  // namespace
@@ -65,6 +62,10 @@ std::vector<Change> usual_changes(const Setup& setup) {
       [](Setup& s) { s.bow.brace_height_m += kInch / 4.0; });
   add("brace_down_quarter_inch", "brace height 1/4 in lower",
       [](Setup& s) { s.bow.brace_height_m -= kInch / 4.0; });
+  add("draw_weight_plus_two_pounds", "draw weight 2 lb more",
+      [](Setup& s) { s.bow.draw_weight_n += 2.0 * units::kNewtonsPerPoundForce; });
+  add("draw_weight_minus_two_pounds", "draw weight 2 lb less",
+      [](Setup& s) { s.bow.draw_weight_n -= 2.0 * units::kNewtonsPerPoundForce; });
   add("draw_plus_inch", "draw 1 in longer", [](Setup& s) { s.archer.draw_m += kInch; });
   add("draw_minus_inch", "draw 1 in shorter", [](Setup& s) { s.archer.draw_m -= kInch; });
   for (Change& change : changes) {

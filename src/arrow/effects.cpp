@@ -6,7 +6,7 @@
 #include <cmath>
 #include <numeric>
 
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/error.hpp"
 #include "offsets.hpp"
@@ -17,18 +17,20 @@ namespace {
 constexpr double kSigmasPerU95 = 1.959964;
 constexpr double kMostFolded = 0.5;
 
-std::vector<std::string> new_cautions(const Setup& before, const Setup& after) {
-  const std::vector<Caution> had = cautions(before);
-  std::vector<std::string> fresh;
-  for (const Caution& caution : cautions(after)) {
-    const bool known = std::any_of(had.begin(), had.end(), [&](const Caution& earlier) {
+// What a change newly raises without forbidding, and all that forbids the state after it.
+void judge_limits(const std::vector<Caution>& before, Effect& effect) {
+  for (const Caution& caution : cautions(effect.change.after)) {
+    if (caution.forbids != Forbids::nothing) {
+      effect.stops.push_back(stop_words(caution));
+      continue;
+    }
+    const bool known = std::any_of(before.begin(), before.end(), [&](const Caution& earlier) {
       return earlier.kind == caution.kind;
     });
     if (!known) {
-      fresh.push_back(caution.text);
+      effect.cautions.push_back(caution.text);
     }
   }
-  return fresh;
 }
 
 }  // namespace
@@ -137,6 +139,7 @@ EffectsTable effects_table(const Setup& setup, const DrawSet& draws,
   table.share_touching = static_cast<double>(touching) / static_cast<double>(n);
   // Weaker is the nock to the left of a right-handed archer, to the right of a left-handed one.
   const double weaker_sign = setup.archer.hand == Hand::left ? 1.0 : -1.0;
+  const std::vector<Caution> had = cautions(setup);
   for (std::size_t c = 0; c < changes.size(); ++c) {
     Effect effect;
     effect.change = changes[c];
@@ -145,7 +148,7 @@ EffectsTable effects_table(const Setup& setup, const DrawSet& draws,
     const auto weaker = std::count_if(changed[c].begin(), changed[c].end(),
                                       [&](const Shot& s) { return weaker_sign * s.lateral > 0.0; });
     effect.share_weaker = static_cast<double>(weaker) / static_cast<double>(n);
-    effect.cautions = new_cautions(setup, changes[c].after);
+    judge_limits(had, effect);
     table.effects.push_back(std::move(effect));
   }
   return table;

@@ -1,7 +1,7 @@
 #include <nlohmann/json.hpp>
 
 #include "nocktrail/arrow/effects_view.hpp"
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/arrow/spine.hpp"
 
 namespace nocktrail::arrow {
@@ -13,10 +13,13 @@ json band_json(const Band& band) {
   return {{"median", band.median}, {"low95", band.low95}, {"high95", band.high95}};
 }
 
-json caution_texts(const Setup& setup) {
+// What forbids to shoot the set-up as it is, and apart from it what only warns.
+json caution_texts(const Setup& setup, bool forbidding) {
   json texts = json::array();
   for (const Caution& caution : cautions(setup)) {
-    texts.push_back(caution.text);
+    if ((caution.forbids != Forbids::nothing) == forbidding) {
+      texts.push_back(forbidding ? stop_words(caution) : caution.text);
+    }
   }
   return texts;
 }
@@ -70,6 +73,7 @@ json effects_json(const EffectsAnswer& answer) {
                        {"nock_high_change_deg", band_json(effect.vertical_deg)},
                        {"share_weaker", effect.share_weaker},
                        {"note", effect.change.note},
+                       {"stops", effect.stops},
                        {"cautions", effect.cautions}});
   }
   json curve = json::array();
@@ -90,7 +94,8 @@ json effects_json(const EffectsAnswer& answer) {
           {"seed", answer.seed},
           {"draws", answer.draws.draws.size()},
           {"arrow", arrow_json(answer.setup)},
-          {"cautions", caution_texts(answer.setup)},
+          {"stops", answer.stops},
+          {"cautions", caution_texts(answer.setup, false)},
           {"reading", reading},
           {"as_it_stands",
            {{"nock_right_deg", band_json(answer.table.nock_right_deg)},
@@ -104,18 +109,21 @@ json effects_json(const EffectsAnswer& answer) {
           {"shortest_safe_m", answer.outlook.curve.shortest_safe_m},
           {"nock_right_per_inch_trimmed_deg", band_json(answer.outlook.per_inch_trimmed_deg)},
           {"trim_m", remaining_json(answer.outlook.trim)},
-          {"add_tip_kg", remaining_json(answer.outlook.add_tip)}};
+          {"add_tip_kg", remaining_json(answer.outlook.add_tip)},
+          {"lose_tip_kg", remaining_json(answer.outlook.lose_tip)}};
 }
 
 json starting_json(const Setup& setup, const StartingRange& range) {
   json result = {{"schema", "nocktrail.starting-range/1"},
                  {"hand", hand_name(setup)},
                  {"held_n", held_force_n(setup)},
-                 {"cautions", caution_texts(setup)},
+                 {"stops", caution_texts(setup, true)},
+                 {"cautions", caution_texts(setup, false)},
                  {"share_found", range.share_found},
                  {"rule_of_thumb_wood_pounds", range.rule_of_thumb_lb},
                  {"rule_of_thumb_spread_pounds", range.rule_of_thumb_spread_lb},
                  {"groups", range.groups},
+                 {"groups_left_out", range.left_out},
                  {"astm_deflection_in", nullptr},
                  {"astm_deflection_80_in", nullptr},
                  {"wood_pounds", nullptr}};

@@ -5,7 +5,7 @@
 #include <iterator>
 
 #include "nocktrail/arrow/effects_view.hpp"
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/arrow/spine.hpp"
 
 namespace nocktrail::arrow {
@@ -17,6 +17,10 @@ constexpr double kFewDraws = 30.0;
 using Out = std::back_insert_iterator<std::string>;
 
 std::string band_text(const Band& band) {
+  constexpr double kNothing_deg = 0.005;  // what two decimals do not show
+  if (std::max(std::abs(band.low95), std::abs(band.high95)) < kNothing_deg) {
+    return "  none";
+  }
   return fmt::format("{:+6.2f}  ({:+.2f} to {:+.2f})", band.median, band.low95, band.high95);
 }
 
@@ -73,6 +77,9 @@ void write_table(Out out, const EffectsAnswer& answer) {
                    in_words(effect.lateral_deg, effect.share_weaker));
     if (!effect.change.note.empty()) {
       fmt::format_to(out, "    {}\n", effect.change.note);
+    }
+    for (const std::string& stop : effect.stops) {
+      fmt::format_to(out, "    ! {}\n", stop);
     }
     for (const std::string& caution : effect.cautions) {
       fmt::format_to(out, "    ! {}\n", caution);
@@ -137,20 +144,36 @@ void write_outlook(Out out, const EffectsAnswer& answer) {
   }
   write_remaining(out, answer.outlook.trim, {"in", units::kMetresPerInch, 2}, "to trim",
                   "are not weak: nothing to trim");
+  write_remaining(out, answer.outlook.lose_tip, {"gr", units::kKilogramsPerGrain, 0},
+                  "to take off at the tip", "are not weak: nothing to take off");
   write_remaining(out, answer.outlook.add_tip, {"gr", units::kKilogramsPerGrain, 0},
                   "to add at the tip", "are not stiff: nothing to add");
   fmt::format_to(out,
                  "  Trim no more than 1/4in at a time and shoot again: it cannot be undone. Never "
-                 "below {:.2f}in\n  (1/2in past the rest at full draw).\n",
+                 "below {:.2f}in\n  (1/2in past the rest at full draw, and as heavy as the limits "
+                 "ask). What can be undone comes before\n  a cut.\n",
                  answer.outlook.curve.shortest_safe_m / units::kMetresPerInch);
 }
 
-void write_cautions(Out out, const Setup& setup) {
-  const std::vector<Caution> found = cautions(setup);
-  for (const Caution& caution : found) {
-    fmt::format_to(out, "! {}\n", caution.text);
+// What forbids first, each with what mends it; a line between it and the rest.
+void write_stops(Out out, const std::vector<std::string>& stops) {
+  for (const std::string& stop : stops) {
+    fmt::format_to(out, "{}\n", stop);
   }
-  if (!found.empty()) {
+  if (!stops.empty()) {
+    fmt::format_to(out, "\n");
+  }
+}
+
+void write_cautions(Out out, const Setup& setup) {
+  bool any = false;
+  for (const Caution& caution : cautions(setup)) {
+    if (caution.forbids == Forbids::nothing) {
+      fmt::format_to(out, "! {}\n", caution.text);
+      any = true;
+    }
+  }
+  if (any) {
     fmt::format_to(out, "\n");
   }
 }
@@ -166,10 +189,18 @@ constexpr const char* kSafety =
 std::string effects_text(const EffectsAnswer& answer) {
   std::string text;
   const Out out(text);
+  write_stops(out, answer.stops);
   write_cautions(out, answer.setup);
   write_facts(out, answer);
   write_table(out, answer);
-  write_outlook(out, answer);
+  if (answer.stops.empty()) {
+    write_outlook(out, answer);
+  } else {
+    fmt::format_to(out,
+                   "\nWhat is left to trim or to add is not said of a set-up that must not be "
+                   "shot; in the rows above,\nthose without \"Do not\" bring it back inside its "
+                   "limits.\n");
+  }
   fmt::format_to(
       out,
       "\n{} draws, seed {}. The bands carry what is not known of fingers, plate, string, "
@@ -182,6 +213,15 @@ std::string effects_text(const EffectsAnswer& answer) {
 std::string starting_text(const Setup& setup, const StartingRange& range) {
   std::string text;
   const Out out(text);
+  const std::vector<Caution> forbidden = stops(limit_facts(setup));
+  if (!forbidden.empty()) {
+    for (const Caution& stop : forbidden) {
+      fmt::format_to(out, "{}\n", stop_words(stop));
+    }
+    fmt::format_to(out, "\nNo spines to start with are named for a set-up beyond a limit.\n");
+    text += kSafety;
+    return text;
+  }
   write_cautions(out, setup);
   if (range.share_found < 0.5) {
     fmt::format_to(out,
@@ -203,8 +243,12 @@ std::string starting_text(const Setup& setup, const StartingRange& range) {
                  range.astm_deflection_in.low95, range.astm_deflection_in.high95,
                  range.wood_pounds.median, range.wood_pounds.low95, range.wood_pounds.high95);
   fmt::format_to(out, "  try     {}\n",
-                 range.groups.empty() ? "the group nearest the median"
-                                      : fmt::format("{}", fmt::join(range.groups, ", ")));
+                 !range.groups.empty()    ? fmt::format("{}", fmt::join(range.groups, ", "))
+                 : range.left_out.empty() ? "the group nearest the median"
+                                          : "none of these: they would be beyond a limit");
+  for (const std::string& group : range.left_out) {
+    fmt::format_to(out, "  not     {}\n", group);
+  }
   fmt::format_to(out,
                  "  rule    {:.0f} +-{:.0f}lb wood, by the usual rule of thumb (no source; sources "
                  "differ twofold)\n",

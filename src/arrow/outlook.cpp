@@ -5,7 +5,7 @@
 #include <optional>
 
 #include "nocktrail/arrow/effects.hpp"
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/arrow/spine.hpp"
 #include "offsets.hpp"
 #include "spine_groups.hpp"
@@ -17,7 +17,8 @@ constexpr double kStep_m = 0.25 * units::kMetresPerInch;  // one trim
 constexpr int kMostTrims = 14;                            // 3 1/2 in
 constexpr int kStepsLonger = 4;                           // for the plot
 constexpr double kTipStep_kg = 25.0 * units::kKilogramsPerGrain;
-constexpr int kMostTipSteps = 7;  // 175 gr
+constexpr int kMostTipSteps = 7;                                      // 175 gr
+constexpr double kLightestTip_kg = 60.0 * units::kKilogramsPerGrain;  // common practice, no source
 
 // Where a row of values first passes from positive to negative, in steps; nothing if it never
 // does.
@@ -60,10 +61,20 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
   StrokeOptions lateral = options.stroke;
   lateral.vertical = false;
   const double sign = weakness_sign(setup);
-  const double safe_m = nock_to_rest_at_full_draw_m(setup.archer) + kLeastPastRest_m;
-  const auto safe_trims =
-      static_cast<int>(std::floor((setup.arrow.shaft.length_m - safe_m) / kStep_m + 1e-9));
-  const int trims = std::clamp(safe_trims, 0, kMostTrims);
+  const LimitFacts limits = limit_facts(setup);
+  // How far the arrow may still be made lighter, and the shaft shorter by that.
+  const double spare_kg = std::max(0.0, *limits.arrow_mass_kg - *lightest_kg(limits));
+  const double safe_m =
+      std::max(*shortest_shaft_m(limits),
+               setup.arrow.shaft.length_m - spare_kg / setup.arrow.shaft.mass_per_length_kg_per_m);
+  const auto whole_steps = [](double amount, double step) {
+    return static_cast<int>(std::floor(amount / step + 1e-9));
+  };
+  const int trims =
+      std::clamp(whole_steps(setup.arrow.shaft.length_m - safe_m, kStep_m), 0, kMostTrims);
+  const int lighter = std::clamp(
+      whole_steps(std::min(spare_kg, setup.arrow.tip_mass_kg - kLightestTip_kg), kTipStep_kg), 0,
+      kMostTipSteps);
 
   std::vector<double> lengths;
   for (int k = -trims; k <= kStepsLonger; ++k) {
@@ -71,6 +82,7 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
   }
   std::vector<std::vector<double>> by_length(n, std::vector<double>(lengths.size()));
   std::vector<std::vector<double>> by_tip(n, std::vector<double>(kMostTipSteps + 1));
+  std::vector<std::vector<double>> by_lighter(n);
   for_each_index(
       n,
       [&](std::size_t i) {
@@ -86,6 +98,12 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
           Setup changed = setup;
           changed.arrow.tip_mass_kg += static_cast<double>(k) * kTipStep_kg;
           by_tip[i][k] = offset(changed);
+        }
+        by_lighter[i].push_back(sign * by_tip[i][0]);  // weak: something to take off
+        for (int k = 1; k <= lighter; ++k) {
+          Setup changed = setup;
+          changed.arrow.tip_mass_kg -= k * kTipStep_kg;
+          by_lighter[i].push_back(sign * offset(changed));
         }
       },
       options.threads);
@@ -116,6 +134,7 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
   }
   result.trim = remaining_of(trim_rows, kStep_m);
   result.add_tip = remaining_of(tip_rows, kTipStep_kg);
+  result.lose_tip = remaining_of(by_lighter, kTipStep_kg);
   result.per_inch_trimmed_deg = band_of(std::move(per_inch));
   return result;
 }
@@ -123,38 +142,59 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
 namespace {
 
 // Common practice, no source: pounds of spine for a 28 in shaft equal the pounds held; 5 lb more
-// per inch of shaft over 28; 5 lb per 60 gr of tip over 55; 3 lb less per 1/10 in of plate outside
-// centre. Sources differ by a factor of two on each.
+// per inch of shaft over 28; 5 lb per 60 gr of tip away from the usual 100 to 125; 3 lb less per
+// 1/10 in of plate outside centre. Sources differ by a factor of two on each.
+constexpr double kUsualTip_gr = 112.5;
 double rule_of_thumb_lb(const Setup& setup) {
   const double held_lb = held_force_n(setup) / units::kNewtonsPerPoundForce;
   const double over_28_in = setup.arrow.shaft.length_m / units::kMetresPerInch - 28.0;
   const double tip_gr = setup.arrow.tip_mass_kg / units::kKilogramsPerGrain;
   const double outside_in = setup.bow.plate_offset_m / units::kMetresPerInch;
-  return held_lb + 5.0 * over_28_in + 5.0 * (tip_gr - 55.0) / 60.0 - 30.0 * outside_in;
+  return held_lb + 5.0 * over_28_in + 5.0 * (tip_gr - kUsualTip_gr) / 60.0 - 30.0 * outside_in;
 }
 constexpr double kRuleSpread_lb = 10.0;
 
-std::vector<std::string> groups_between(const StartingRange& range, SpineGroups kind) {
-  std::vector<std::string> groups;
-  if (kind == SpineGroups::deflection) {
-    for (const double group : kDeflectionGroups_in) {
-      if (group >= range.low80_in * 0.97 && group <= range.high80_in * 1.03) {
-        groups.push_back(fmt::format("{:.3f}in", group));
-      }
+// A shaft of the set-up's kind in another stiffness, its mass with the square root of it.
+Setup with_stiffness(Setup setup, double ei_n_m2) {
+  Shaft& shaft = setup.arrow.shaft;
+  shaft.mass_per_length_kg_per_m *= std::sqrt(ei_n_m2 / shaft.ei_n_m2);
+  shaft.ei_n_m2 = ei_n_m2;
+  return setup;
+}
+
+// Sorts a group into those to try or those to leave, by its weakest and so lightest shaft.
+void add_group(StartingRange& range, const Setup& setup, const std::string& name,
+               double weakest_ei) {
+  const std::vector<Caution> stop = stops(limit_facts(with_stiffness(setup, weakest_ei)));
+  if (stop.empty()) {
+    range.groups.push_back(name);
+  } else {
+    range.left_out.push_back(fmt::format("{}: {}", name, stop.front().text));
+  }
+}
+
+void add_groups(StartingRange& range, const Setup& setup) {
+  if (setup.arrow.shaft.groups == SpineGroups::deflection) {
+    const int last = static_cast<int>(std::floor(range.high80_in * 1.03 / kDeflectionStep_in));
+    for (int k = static_cast<int>(std::ceil(range.low80_in * 0.97 / kDeflectionStep_in)); k <= last;
+         ++k) {
+      const double group = k * kDeflectionStep_in;
+      add_group(range, setup, fmt::format("{:.3f}in", group), ei_from_astm_deflection(group));
     }
-    return groups;
+    return;
   }
   const double low_lb = wood_pounds(ei_from_astm_deflection(range.high80_in));
   const double high_lb = wood_pounds(ei_from_astm_deflection(range.low80_in));
   const auto first = static_cast<int>(std::floor(low_lb / kWoodGroup_lb));
   for (int group = first; group * kWoodGroup_lb < high_lb; ++group) {
     const double lb = group * kWoodGroup_lb;
-    groups.push_back(
-        units::format_force(lb * units::kNewtonsPerPoundForce, units::ForceUnit::lb, 3) + " to " +
-        units::format_force((lb + kWoodGroup_lb) * units::kNewtonsPerPoundForce,
-                            units::ForceUnit::lb, 3));
+    add_group(range, setup,
+              units::format_force(lb * units::kNewtonsPerPoundForce, units::ForceUnit::lb, 3) +
+                  " to " +
+                  units::format_force((lb + kWoodGroup_lb) * units::kNewtonsPerPoundForce,
+                                      units::ForceUnit::lb, 3),
+              ei_from_wood_pounds(std::max(lb, 1.0)));
   }
-  return groups;
 }
 
 }  // namespace
@@ -175,11 +215,8 @@ StartingRange starting_range(const Setup& setup, const DrawSet& draws,
       [&](std::size_t i) {
         std::vector<double> stiffness(kTried);  // positive: acts stiff
         for (int k = 0; k < kTried; ++k) {
-          Setup tried = setup;
-          Shaft& shaft = tried.arrow.shaft;
-          const double ei = ei_from_astm_deflection(kStiffest_in * std::pow(kRatio, k));
-          shaft.mass_per_length_kg_per_m *= std::sqrt(ei / shaft.ei_n_m2);
-          shaft.ei_n_m2 = ei;
+          const Setup tried =
+              with_stiffness(setup, ei_from_astm_deflection(kStiffest_in * std::pow(kRatio, k)));
           stiffness[static_cast<std::size_t>(k)] =
               -sign * lateral_offset_deg(simulate_shot(tried, draws.draws[i], lateral));
         }
@@ -210,7 +247,7 @@ StartingRange starting_range(const Setup& setup, const DrawSet& draws,
   std::sort(found.begin(), found.end());
   range.low80_in = quantile_of_sorted(found, 0.1);
   range.high80_in = quantile_of_sorted(found, 0.9);
-  range.groups = groups_between(range, setup.arrow.shaft.groups);
+  add_groups(range, setup);
   return range;
 }
 

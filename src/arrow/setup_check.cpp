@@ -5,9 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <utility>
 
-#include "nocktrail/arrow/power_stroke.hpp"
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/error.hpp"
 
@@ -33,6 +31,8 @@ constexpr std::array kRanges{
     Range{"bow.nocking_point", -1.0, 2.0, "in"},
     Range{"bow.brace_min", 4.0, 11.0, "in"},
     Range{"bow.brace_max", 4.0, 11.0, "in"},
+    Range{"bow.max_draw_length", 20.0, 36.0, "in"},
+    Range{"bow.max_draw_weight", 10.0, 200.0, "lb"},
     Range{"bow.min_grains_per_pound", 4.0, 16.0, "gr/lb"},
     Range{"archer.draw_length", 20.0, 34.0, "in"},
     Range{"arrow.shaft_length", 20.0, 36.0, "in"},
@@ -88,6 +88,8 @@ void check_setup(const Setup& setup) {
   require("archer.draw_length", setup.archer.draw_m, kMetresPerInch);
   require("bow.brace_min", bow.brace_min_m, kMetresPerInch);
   require("bow.brace_max", bow.brace_max_m, kMetresPerInch);
+  require("bow.max_draw_length", bow.max_draw_m, kMetresPerInch);
+  require("bow.max_draw_weight", bow.max_draw_weight_n, kNewtonsPerPoundForce);
   require("bow.min_grains_per_pound", bow.min_grains_per_pound, 1.0);
 
   const ArrowBuild& arrow = setup.arrow;
@@ -106,60 +108,6 @@ void check_setup(const Setup& setup) {
     require({"arrow.taper_end_diameter", 0.15, shaft.diameter_m / kMetresPerInch, "in"},
             shaft.taper_end_diameter_m / kMetresPerInch);
   }
-}
-
-std::vector<Caution> cautions(const Setup& setup) {
-  std::vector<Caution> found;
-  const auto add = [&](CautionKind kind, std::string text) {
-    found.push_back({kind, std::move(text)});
-  };
-  const MassProperties mass = mass_properties(setup.arrow);
-  const double gpp = grains_per_pound(mass.mass_kg, held_force_n(setup));
-  const double maker = setup.bow.min_grains_per_pound.value_or(0.0);
-  if (gpp < maker) {
-    add(CautionKind::below_maker_mass, fmt::format("The arrow is {:.1f} grains per pound held, "
-                                                   "below the {:g} that the bow's maker asks: do "
-                                                   "not shoot it from this bow.",
-                                                   gpp, maker));
-  } else if (gpp < kLeastGrainsPerPound) {
-    add(CautionKind::below_floor_mass,
-        fmt::format(
-            "The arrow is {:.1f} grains per pound held, below the floor of {:g}: so light an arrow "
-            "strains a bow as a dry fire does. Do not shoot it.",
-            gpp, kLeastGrainsPerPound));
-  } else if (gpp < kTraditionalGrainsPerPound && maker == 0.0) {
-    add(CautionKind::below_traditional_mass,
-        fmt::format("The arrow is {:.1f} grains per pound held; traditional bowyers usually ask 8 "
-                    "to 10. The "
-                    "bow maker's limit decides.",
-                    gpp));
-  }
-  const double past_rest_m = setup.arrow.shaft.length_m - nock_to_rest_at_full_draw_m(setup.archer);
-  if (past_rest_m < 0.0) {
-    add(CautionKind::behind_rest, fmt::format("At full draw the shaft ends {:.2f}in behind the "
-                                              "rest: it can fall off the shelf and be "
-                                              "shot into the bow hand. Do not draw it.",
-                                              -past_rest_m / kMetresPerInch));
-  } else if (past_rest_m < kLeastPastRest_m) {
-    add(CautionKind::near_rest,
-        fmt::format(
-            "At full draw only {:.2f}in of shaft is left past the rest: trim no further, and mind "
-            "overdrawing.",
-            past_rest_m / kMetresPerInch));
-  }
-  const double brace_in = setup.bow.brace_height_m / kMetresPerInch;
-  constexpr double kRounding_m = 1e-6;
-  if (setup.bow.brace_min_m && setup.bow.brace_height_m < *setup.bow.brace_min_m - kRounding_m) {
-    add(CautionKind::below_maker_brace,
-        fmt::format("Brace height {:.3g}in is below the {:.3g}in that the bow's maker allows.",
-                    brace_in, *setup.bow.brace_min_m / kMetresPerInch));
-  }
-  if (setup.bow.brace_max_m && setup.bow.brace_height_m > *setup.bow.brace_max_m + kRounding_m) {
-    add(CautionKind::above_maker_brace,
-        fmt::format("Brace height {:.3g}in is above the {:.3g}in that the bow's maker allows.",
-                    brace_in, *setup.bow.brace_max_m / kMetresPerInch));
-  }
-  return found;
 }
 
 }  // namespace nocktrail::arrow

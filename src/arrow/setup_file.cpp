@@ -68,6 +68,8 @@ Bow read_bow(Table table) {
   bow.brace_height_m = fields.needed("brace_height", units::parse_length_m, "7.25in");
   bow.brace_min_m = fields.quantity("brace_min", units::parse_length_m);
   bow.brace_max_m = fields.quantity("brace_max", units::parse_length_m);
+  bow.max_draw_m = fields.quantity("max_draw_length", units::parse_length_m);
+  bow.max_draw_weight_n = fields.quantity("max_draw_weight", units::parse_force_n);
   bow.min_grains_per_pound = table.number("min_grains_per_pound");
   bow.plate_offset_m = fields.needed("plate_offset", units::parse_length_m, "1/16in");
   bow.nocking_point_m = fields.needed("nocking_point", units::parse_length_m, "1/2in");
@@ -194,6 +196,8 @@ brace_height = "7.25in"         # string to the grip's deepest point
 brace_min = "6.75in"
 brace_max = "7.75in"
 # min_grains_per_pound = 8
+# max_draw_length = "29in"      # AMO
+# max_draw_weight = "50lb"      # held
 # Face of the strike plate from the plane of the string: positive outside centre (toward the
 # arrow), negative when the window is cut past centre.
 plate_offset = "1/16in"

@@ -11,9 +11,10 @@
 
 #include "nocktrail/arrow/effects_view.hpp"
 #include "nocktrail/arrow/exit_state_json.hpp"
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/arrow/setup_file.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/rules/before_change.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -68,9 +69,29 @@ bool write_json(const std::string& path, const nlohmann::json& document) {
   return false;
 }
 
+// Why the set-up must not be shot as it is: its limits, and a bare shaft's reading.
+std::vector<std::string> stops_of(const arrow::Setup& setup,
+                                  const std::optional<arrow::MeasuredOffset>& reading) {
+  std::vector<std::string> words;
+  for (const arrow::Caution& stop : arrow::stops(arrow::limit_facts(setup))) {
+    words.push_back(arrow::stop_words(stop));
+  }
+  if (reading) {
+    rules::Evidence evidence;
+    evidence.lat_deg = Measured{reading->nock_right_deg, reading->u95_deg};
+    evidence.fletched = setup.arrow.fletching_mass_kg > 0.0;
+    if (const auto stop = rules::stop_for_mismatch(evidence)) {
+      words.push_back(stop->words);
+    }
+  }
+  return words;
+}
+
 void warn_on_stderr(const arrow::Setup& setup) {
   for (const arrow::Caution& caution : arrow::cautions(setup)) {
-    fmt::print(stderr, "warning: {}\n", caution.text);
+    fmt::print(
+        stderr, "warning: {}\n",
+        caution.forbids == arrow::Forbids::nothing ? caution.text : arrow::stop_words(caution));
   }
 }
 
@@ -160,6 +181,7 @@ int run_effects(const EffectsArguments& arguments) {
   answer.setup = setup;
   answer.setup_name = std::filesystem::path(arguments.setup_path).filename().string();
   answer.reading = reading;
+  answer.stops = stops_of(setup, reading);
   answer.seed = arguments.seed;
   answer.draws = arrow::draw_set(setup, reading, options);
   try {

@@ -8,6 +8,7 @@
 
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
 #include "nocktrail/units/units.hpp"
 
@@ -115,6 +116,12 @@ std::string remarks(const ShotAnswer& shot) {
     out.push_back(printable(shot.reason.empty() ? shot.status
                                                 : fmt::format("{}: {}", shot.status, shot.reason)));
   }
+  if (shot.status == "measured" && !shot.bow_right_deg && shot.nock_right_deg &&
+      shot.nock_high_deg) {
+    out.push_back(fmt::format("cant not known; as seen from behind, upright: {}, {}",
+                              rules::lateral_words(*shot.nock_right_deg),
+                              rules::vertical_words(*shot.nock_high_deg)));
+  }
   if (!shot.dropped.empty()) {
     out.push_back(fmt::format("left out: {}", printable(shot.dropped)));
   }
@@ -133,8 +140,12 @@ std::string remarks(const ShotAnswer& shot) {
 std::string setup_block(const SetupAnswer& setup) {
   std::string out =
       fmt::format("{}: {} UTC\n", place_words(setup.session, setup.name), span_words(setup));
+  const std::vector<std::string> stops = tune::stop_texts(setup.facts);
+  for (const std::string& stop : stops) {
+    out += fmt::format("  {}\n", stop);
+  }
   if (setup.lateral || setup.vertical) {
-    out += fmt::format("  Offset: {}, {}; scatter {} and {} deg; {}\n",
+    out += fmt::format("  Offset to the bow: {}, {}; scatter {} and {} deg; {}\n",
                        offset_words(mean_of(setup.lateral), rules::lateral_words),
                        offset_words(mean_of(setup.vertical), rules::vertical_words),
                        tune::scatter_words(setup.lateral, setup.counted),
@@ -145,7 +156,7 @@ std::string setup_block(const SetupAnswer& setup) {
     out += fmt::format("  Verdict: spine {}, nocking point {}\n", printable(setup.spine),
                        printable(setup.nocking_point));
   }
-  if (setup.done) {
+  if (setup.done && stops.empty()) {
     out += "  Nothing was left to do at this set-up.\n";
   }
   if (setup.before) {
@@ -172,8 +183,8 @@ std::string arrow_text(const ComparedArrow& arrow) {
   std::string out = fmt::format(
       "{}: {} in {}\n", printable(arrow.name), count_words(arrow.counted, "shot", "shots"),
       count_words(static_cast<int>(arrow.setups.size()), "set-up", "set-ups"));
-  TextTable table({"Set-up", "Bow", "Shaft", "Tip", "Shots", "Lateral mean", "Scatter",
-                   "Vertical mean", "Scatter"});
+  TextTable table({"Set-up", "Bow", "Shaft", "Tip", "Shots", "Sideways to the bow", "Scatter",
+                   "Along the bow", "Scatter"});
   const auto length = [](const std::optional<double>& m) {
     return m ? units::format_length(*m, units::LengthUnit::in, 5) : std::string("-");
   };
@@ -274,7 +285,9 @@ Json setup_json(const SetupAnswer& setup) {
   out["spine"] = words(setup.spine);
   out["nocking_point"] = words(setup.nocking_point);
   out["summary"] = words(setup.summary);
-  out["done"] = setup.done;
+  const std::vector<std::string> stops = tune::stop_texts(facts);
+  out["stops"] = stops;
+  out["done"] = setup.done && stops.empty();
   return out;
 }
 
@@ -288,15 +301,15 @@ std::string text(const std::vector<ShotAnswer>& shots) {
   if (shots.empty()) {
     return "No shots.\n";
   }
-  TextTable table(
-      {"Time, UTC", "Set-up", "Clip", "Bow", "Arrow", "Lateral", "Vertical", "Remarks"});
+  TextTable table({"Time, UTC", "Set-up", "Clip", "Bow", "Arrow", "Sideways to the bow",
+                   "Along the bow", "Remarks"});
   for (const ShotAnswer& shot : shots) {
     table.add({time_words(shot.at), place_words(shot.session, shot.setup),
                shot.number > 1 ? fmt::format("{}#{}", printable(shot.clip), shot.number)
                                : printable(shot.clip),
                or_unnamed(shot.bow), or_unnamed(shot.arrow),
-               offset_words(shot.nock_right_deg, rules::lateral_words),
-               offset_words(shot.nock_high_deg, rules::vertical_words), remarks(shot)});
+               offset_words(shot.bow_right_deg, rules::lateral_words),
+               offset_words(shot.bow_high_deg, rules::vertical_words), remarks(shot)});
   }
   return table.text();
 }
@@ -357,6 +370,10 @@ Json json(const std::vector<ShotAnswer>& shots) {
     out["reason"] = words(shot.reason);
     out["nock_right_deg"] = measured(shot.nock_right_deg);
     out["nock_high_deg"] = measured(shot.nock_high_deg);
+    out["in_bow"] = shot.bow_right_deg && shot.bow_high_deg
+                        ? Json{{"nock_right_deg", measured(shot.bow_right_deg)},
+                               {"nock_high_deg", measured(shot.bow_high_deg)}}
+                        : Json();
     out["dropped"] = words(shot.dropped);
     out["outlier"] = words(shot.outlier);
     out["still"] = words(shot.still);

@@ -32,7 +32,7 @@ namespace {
 namespace fs = std::filesystem;
 
 const char* const kFooter = R"(Examples:
-  nocktrail read --hand right shot.mp4
+  nocktrail read --hand right --cant 15 shot.mp4
   nocktrail read --hand left --cant 15 --arrow-length 30in --still shot.png shot.mp4
   nocktrail read --json - --quiet morning/*.mp4 > morning.json
 
@@ -201,7 +201,8 @@ class ReadRun {
                           rules::printable(clip.string())));
       return;
     }
-    const picture::StillOptions still{options_.hand, options_.dead_band_deg, {}};
+    const picture::StillOptions still{.hand = options_.hand,
+                                      .dead_band_deg = options_.dead_band_deg};
     const std::size_t pictures = std::max<std::size_t>(reading.shots.size(), 1);
     for (std::size_t shot = 0; shot < pictures; ++shot) {
       stop_if_interrupted();
@@ -297,8 +298,9 @@ void add_reading_options(CLI::App& command, ReadArguments& arguments) {
       ->type_name("right|left");
   command
       .add_option("--cant", arguments.cant_deg,
-                  "Lean of the bow, positive when the upper limb leans\nto the shooter's right; "
-                  "the verdict is then in the\nbow's own frame")
+                  "Lean of the bow, within some 6 degrees, positive\nwhen the upper limb leans to "
+                  "the shooter's right, 0\nupright; without it the usual lean is assumed and\nthe "
+                  "nocking point may stay open")
       ->type_name("DEG");
   command
       .add_option("--arrow-length", arguments.arrow_length,

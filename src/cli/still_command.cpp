@@ -23,6 +23,7 @@
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/gate.hpp"
 #include "progress_line.hpp"
 
 namespace nocktrail::cli {
@@ -205,6 +206,8 @@ int run_still(const StillArguments& arguments) {
     fill_from(*facts, options);
     const std::vector<std::string> told = tune::particulars(*facts);
     still.particulars.insert(still.particulars.begin(), told.begin(), told.end());
+    still.stops = tune::stop_texts(*facts);
+    still.next_step = false;
   }
   still.hand = options.hand;
   still.dead_band_deg = options.dead_band_deg;

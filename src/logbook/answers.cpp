@@ -30,10 +30,12 @@ WITH times AS (
 SELECT sessions.name AS session, folder, setups.name AS name,
   coalesce(first_at, recorded_at) AS first_at, coalesce(last_at, recorded_at) AS last_at,
   bows.name AS bow, draw_weight_n, rated_draw_m, brace_min_m, brace_max_m, min_grains_per_pound,
+  max_draw_m, max_draw_weight_n,
   string, brace_height_m, plate_offset_m, nocking_point_m,
   arrows.name AS arrow, spine_convention, arrows.spine AS shaft_spine, groups, diameter_m,
   mass_per_length_kg_per_m, nock_mass_kg, shaft_length_m, arrow_length_m, tip_mass_kg,
-  total_mass_kg, fletching, hand, cant_deg, draw_m, focal_35mm, setups.capture_fps, notes, counted,
+  total_mass_kg, fletching, fletching_mass_kg, accepted_nock_height, hand, setups.cant_deg AS cant_deg,
+  draw_m, focal_35mm, setups.capture_fps, notes, counted,
   lateral_deg, lateral_u95_deg, lateral_scatter_deg, lateral_freedom,
   vertical_deg, vertical_u95_deg, vertical_scatter_deg, vertical_freedom,
   verdicts.spine AS verdict_spine, verdicts.nocking_point AS verdict_nocking_point, summary,
@@ -54,6 +56,7 @@ const char* const kShots = R"sql(
 SELECT sessions.name AS session, setups.name AS setup, bows.name AS bow, arrows.name AS arrow,
   file, coalesce(number, 0) AS number, {clip_time} AS at, status, reason, nock_right_deg,
   nock_right_u95_deg, nock_high_deg, nock_high_u95_deg,
+  bow_right_deg, bow_right_u95_deg, bow_high_deg, bow_high_u95_deg,
   coalesce(clips.dropped, shots.dropped) AS dropped, outlier,
   (SELECT path FROM stills WHERE stills.clip_id = clips.id ORDER BY id DESC LIMIT 1) AS still,
   present, current, program_version
@@ -131,6 +134,8 @@ tune::SetupFacts facts_at(SQLite::Statement& s) {
   bow.brace_min_m = number_at(s, "brace_min_m");
   bow.brace_max_m = number_at(s, "brace_max_m");
   bow.min_grains_per_pound = number_at(s, "min_grains_per_pound");
+  bow.max_draw_m = number_at(s, "max_draw_m");
+  bow.max_draw_weight_n = number_at(s, "max_draw_weight_n");
   bow.plate_offset_m = number_at(s, "plate_offset_m");
   bow.nocking_point_m = number_at(s, "nocking_point_m");
   tune::ArrowFacts& arrow = facts.arrow;
@@ -147,6 +152,8 @@ tune::SetupFacts facts_at(SQLite::Statement& s) {
   arrow.nock_mass_kg = number_at(s, "nock_mass_kg");
   arrow.total_mass_kg = number_at(s, "total_mass_kg");
   arrow.fletching = fletching_of(words_at(s, "fletching"));
+  arrow.fletching_mass_kg = number_at(s, "fletching_mass_kg");
+  facts.accepted_nock_height = words_at(s, "accepted_nock_height");
   return facts;
 }
 
@@ -181,6 +188,8 @@ ShotAnswer shot_at(SQLite::Statement& s) {
   a.reason = words_at(s, "reason");
   a.nock_right_deg = measured_at(s, "nock_right_deg", "nock_right_u95_deg");
   a.nock_high_deg = measured_at(s, "nock_high_deg", "nock_high_u95_deg");
+  a.bow_right_deg = measured_at(s, "bow_right_deg", "bow_right_u95_deg");
+  a.bow_high_deg = measured_at(s, "bow_high_deg", "bow_high_u95_deg");
   a.dropped = words_at(s, "dropped");
   a.outlier = words_at(s, "outlier");
   a.still = words_at(s, "still");

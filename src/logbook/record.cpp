@@ -7,6 +7,7 @@
 #include <set>
 
 #include "nocktrail/logbook/logbook.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/version.hpp"
 #include "store.hpp"
 #include "values.hpp"
@@ -27,7 +28,9 @@ Row bow_row(const tune::BowFacts& bow) {
           {"rated_draw_m", number(bow.rated_draw_m)},
           {"brace_min_m", number(bow.brace_min_m)},
           {"brace_max_m", number(bow.brace_max_m)},
-          {"min_grains_per_pound", number(bow.min_grains_per_pound)}};
+          {"min_grains_per_pound", number(bow.min_grains_per_pound)},
+          {"max_draw_m", number(bow.max_draw_m)},
+          {"max_draw_weight_n", number(bow.max_draw_weight_n)}};
 }
 
 Row arrow_row(const tune::ArrowFacts& arrow) {
@@ -53,7 +56,9 @@ Row changeable_row(const tune::SetupFacts& facts) {
           {"arrow_length_m", number(facts.arrow.arrow_length_m)},
           {"tip_mass_kg", number(facts.arrow.tip_mass_kg)},
           {"total_mass_kg", number(facts.arrow.total_mass_kg)},
-          {"fletching", word(facts.arrow.fletching)}};
+          {"fletching", word(facts.arrow.fletching)},
+          {"fletching_mass_kg", number(facts.arrow.fletching_mass_kg)},
+          {"accepted_nock_height", text(facts.accepted_nock_height)}};
 }
 
 Row measured_row(const std::string& column, const std::string& u95_column,
@@ -102,12 +107,18 @@ Row shot_reading_row(const Shot& shot) {
     right = shot.in_bow->nock_right_deg;
     high = shot.in_bow->nock_high_deg;
   }
-  append(row, {{"cant_deg", number(cant)}});
+  append(row, {{"cant_deg", number(cant)},
+               {"cant_u95_deg", shot.bow ? number(shot.bow->cant_deg.u95) : Value()},
+               {"cant_source", shot.bow ? word(shot.bow->source) : Value()},
+               {"bow_correlation", shot.in_bow ? number(shot.in_bow->correlation) : Value()},
+               {"view", word(shot.view)},
+               {"read_by", word(shot.by)}});
   append(row, measured_row("bow_right_deg", "bow_right_u95_deg", right));
   append(row, measured_row("bow_high_deg", "bow_high_u95_deg", high));
   append(row, {{"spine", word(shot.verdict.spine)},
                {"nocking_point", word(shot.verdict.nocking_point)},
                {"summary", text(shot.verdict.summary)},
+               {"step", text(rules::word(shot.verdict.step))},
                {"next_step", text(shot.verdict.next_step)}});
   return row;
 }
@@ -131,6 +142,9 @@ Row verdict_row(const tune::SetupJudgement& judged) {
   append_summary(row, "lateral", judged.lateral);
   append_summary(row, "vertical", judged.vertical);
   append(row, {{"correlation", number(judged.correlation)},
+               {"cant_deg", number(judged.bow.cant_deg.value)},
+               {"cant_u95_deg", number(judged.bow.cant_deg.u95)},
+               {"cant_source", word(judged.bow.source)},
                {"spine", word(judged.spine)},
                {"nocking_point", word(judged.nocking_point)},
                {"summary", text(judged.summary)},
@@ -140,7 +154,7 @@ Row verdict_row(const tune::SetupJudgement& judged) {
 
 Row advice_row(const tune::Step& step) {
   return {
-      {"program_version", text(kVersion)},     {"kind", text(tune::word(step.kind))},
+      {"program_version", text(kVersion)},     {"kind", text(rules::word(step.kind))},
       {"amount", number(step.amount)},         {"words", text(step.words)},
       {"because", text(step.because)},         {"overshoot_chance", number(step.overshoot_chance)},
       {"cautions", text(lines(step.cautions))}};

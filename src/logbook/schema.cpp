@@ -207,6 +207,24 @@ const char* const kStep3 = R"sql(
 ALTER TABLE shots ADD COLUMN dropped TEXT;  -- the archer's reason
 )sql";
 
+// Version 4: the maker's limits on the draw; how the bow stood, by whose word, and how surely; the
+// next step of a shot as its word.
+const char* const kStep4 = R"sql(
+ALTER TABLE bows ADD COLUMN max_draw_m REAL;
+ALTER TABLE bows ADD COLUMN max_draw_weight_n REAL;
+ALTER TABLE setups ADD COLUMN fletching_mass_kg REAL;
+ALTER TABLE setups ADD COLUMN accepted_nock_height TEXT;  -- the archer's reason
+ALTER TABLE readings ADD COLUMN view TEXT;                -- NULL: from behind, before there were others
+ALTER TABLE readings ADD COLUMN read_by TEXT;             -- NULL: the program
+ALTER TABLE readings ADD COLUMN cant_u95_deg REAL;        -- NULL: the cant was taken as exact
+ALTER TABLE readings ADD COLUMN cant_source TEXT;         -- "seen", "told" or "assumed"
+ALTER TABLE readings ADD COLUMN bow_correlation REAL;
+ALTER TABLE readings ADD COLUMN step TEXT;
+ALTER TABLE verdicts ADD COLUMN cant_deg REAL;
+ALTER TABLE verdicts ADD COLUMN cant_u95_deg REAL;
+ALTER TABLE verdicts ADD COLUMN cant_source TEXT;
+)sql";
+
 struct Step {
   const char* sql;
   std::vector<std::string> new_tables;  // each after those it refers to
@@ -219,6 +237,7 @@ const std::vector<Step>& steps() {
         "notes", "stills"}},
       {kStep2, {"advice"}},
       {kStep3, {}},
+      {kStep4, {}},
   };
   return list;
 }

@@ -106,6 +106,26 @@ Value word(NockingPointVerdict verdict) {
   return "unclear"s;
 }
 
+Value word(View view) {
+  return std::string(view == View::side ? "side" : "behind");
+}
+
+Value word(ReadBy by) {
+  return std::string(by == ReadBy::hand ? "hand" : "program");
+}
+
+Value word(BowSource source) {
+  switch (source) {
+    case BowSource::seen:
+      return std::string("seen");
+    case BowSource::told:
+      return std::string("told");
+    case BowSource::assumed:
+      break;
+  }
+  return std::string("assumed");
+}
+
 Hand hand_of(const std::string& word) {
   return word == "right" ? Hand::right : word == "left" ? Hand::left : Hand::unknown;
 }

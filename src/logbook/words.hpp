@@ -17,6 +17,9 @@ Value word(RateSource source);
 Value word(FocalSource source);
 Value word(SpineVerdict verdict);
 Value word(NockingPointVerdict verdict);
+Value word(View view);
+Value word(ReadBy by);
+Value word(BowSource source);
 
 // The way back; a word that is none (empty, for NULL) gives the first of the enumeration.
 Hand hand_of(const std::string& word);

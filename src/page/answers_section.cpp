@@ -11,7 +11,6 @@ namespace nocktrail::page {
 namespace {
 
 using tune::Quantity;
-using tune::StepKind;
 
 // Where the recommended step leads on the axis of `learned`, when it moves along it.
 std::optional<double> led_to(const tune::Learned& learned, const Content& content) {

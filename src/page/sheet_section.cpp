@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "html.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/version.hpp"
 #include "sections.hpp"
 
@@ -110,7 +111,7 @@ void sheet_section(pugi::xml_node parent, const Content& content) {
     element(section, "p", {}, "Not yet: the set-up is not done. It is written here when it is.");
     const tune::Step& next = content.judgement.next;
     element(section, "p", {},
-            fmt::format("Next step: {}", next.words.empty() ? tune::word(next.kind) : next.words));
+            fmt::format("Next step: {}", next.words.empty() ? rules::word(next.kind) : next.words));
     return;
   }
   const tune::BuildSheet& sheet = *content.judgement.build_sheet;

@@ -68,8 +68,8 @@ void verdict_section(pugi::xml_node parent, const Content& content) {
   verdict(parent, content);
   const tune::Step& next = content.judgement.next;
   const pugi::xml_node box = element(parent, "div", {{"class", "verdict step"}});
-  element(box, "h2", {}, next.kind == tune::StepKind::done ? "The set-up is done" : "Next step");
-  element(box, "p", {{"class", "words"}}, next.words.empty() ? tune::word(next.kind) : next.words);
+  element(box, "h2", {}, next.kind == StepKind::done ? "The set-up is done" : "Next step");
+  element(box, "p", {{"class", "words"}}, next.words.empty() ? rules::word(next.kind) : next.words);
   if (!next.because.empty()) {
     element(box, "p", {}, fmt::format("Why: {}", next.because));
   }

@@ -33,7 +33,7 @@ const tune::ClipRecord* clip_named(const tune::SetupRecord& setup, const std::st
   return found == setup.clips.end() ? nullptr : &*found;
 }
 
-void find_shot(ShotView& view, const tune::SetupRecord& setup) {
+void find_shot(ShotView& view, const tune::SetupRecord& setup, const Bow& bow) {
   ClipAndShot where{view.judged->clip, 0};
   view.clip = clip_named(setup, where.clip);
   if (view.clip == nullptr) {
@@ -48,7 +48,8 @@ void find_shot(ShotView& view, const tune::SetupRecord& setup) {
   if (!shot.nock_right_slope_deg_per_m || !shot.nock_high_slope_deg_per_m) {
     return;
   }
-  const double cant_deg = view.clip->cant_deg.value_or(setup.facts.cant_deg.value_or(0.0));
+  const double cant_deg =
+      view.clip->cant_deg.value_or(setup.facts.cant_deg.value_or(bow.cant_deg.value));
   // The slopes' errors trade against each other as the offsets' do: the same camera sees both.
   const rules::BowFrameReading slopes =
       rules::bow_frame_from_range(*shot.nock_right_slope_deg_per_m, *shot.nock_high_slope_deg_per_m,
@@ -79,7 +80,7 @@ std::vector<SetupView> views_of(const tune::SessionRecord& session,
       ShotView shot_view;
       shot_view.judged = &shot;
       shot_view.number = static_cast<int>(view.shots.size()) + 1;
-      find_shot(shot_view, record);
+      find_shot(shot_view, record, judged->bow);
       view.shots.push_back(shot_view);
     }
     views.push_back(std::move(view));

@@ -110,6 +110,17 @@ double title(Canvas& canvas, const Reading& reading, std::size_t shot_number) {
   return y + 1.9 * kSmall.size_px;
 }
 
+// What the set-up's limits forbid, before any number; returns the y below.
+double forbidden(Canvas& canvas, const StillOptions& options, double top) {
+  double y = top;
+  for (const std::string& stop : options.stops) {
+    y = canvas.paragraph(rules::printable(stop), kMargin_px, y, kWidth_px - 2.0 * kMargin_px,
+                         kBodyBold) +
+        12.0;
+  }
+  return options.stops.empty() ? top : y + 0.5 * kGap_px;
+}
+
 const char* archer_words(Hand hand) {
   switch (hand) {
     case Hand::right:
@@ -120,6 +131,18 @@ const char* archer_words(Hand hand) {
       break;
   }
   return "hand not given";
+}
+
+// "bow at 15 ± 6 deg, told"
+std::string bow_words(const Shot& shot) {
+  const bool assumed = shot.bow && shot.bow->source == BowSource::assumed;
+  const char* source = !shot.bow                             ? ""
+                       : assumed                             ? ", assumed"
+                       : shot.bow->source == BowSource::seen ? ", seen"
+                                                             : ", told";
+  return shot.bow ? fmt::format("bow at {:.3g} ± {:.0f} deg{}", shot.bow->cant_deg.value,
+                                shot.bow->cant_deg.u95, source)
+                  : fmt::format("bow at {:.3g} deg", shot.in_bow->cant_deg);
 }
 
 // The offsets and what they say, side by side; returns the y below.
@@ -140,15 +163,14 @@ double headline(Canvas& canvas, const Shot& shot, const StillOptions& options, d
   line(rules::vertical_words(shot.in_bow ? shot.in_bow->nock_high_deg : *shot.nock_high_deg),
        fmt::format("nocking point {}", rules::word(shot.verdict.nocking_point)));
   baseline += 0.55 * kSmall.size_px - 0.35 * kFigures.size_px;
-  canvas.text(shot.in_bow ? fmt::format("to the bow, canted {:.3g} deg; ± is half a 95 % interval",
-                                        shot.in_bow->cant_deg)
+  canvas.text(shot.in_bow ? bow_words(shot) + "; ± is half a 95 % interval"
                           : "± is half a 95 % interval, nock 2 m past the rest",
               {kMargin_px, baseline}, kSmall);
   canvas.text(archer_words(options.hand), {right_edge, baseline}, kSmall, Anchor::right);
   return baseline + 0.9 * kSmall.size_px;
 }
 
-double words_below(Canvas& canvas, const Shot& shot, double top) {
+double words_below(Canvas& canvas, const Shot& shot, const StillOptions& options, double top) {
   const double inner = kWidth_px - 2.0 * kMargin_px;
   double y = top + kGap_px;
   if (shot.in_bow) {
@@ -158,7 +180,9 @@ double words_below(Canvas& canvas, const Shot& shot, double top) {
     y = canvas.paragraph(seen, kMargin_px, y, inner, kBody) + 12.0;
   }
   y = canvas.paragraph(sentence(shot.verdict.summary), kMargin_px, y, inner, kBodyBold) + 12.0;
-  if (!shot.verdict.next_step.empty()) {
+  // What must not be shot again is said wherever the shot is shown.
+  if (!shot.verdict.next_step.empty() &&
+      (options.next_step || shot.verdict.step == StepKind::do_not_shoot_arrow)) {
     y = canvas.paragraph("Next step: " + sentence(shot.verdict.next_step), kMargin_px, y, inner,
                          kBody) +
         12.0;
@@ -193,7 +217,7 @@ cv::Mat refusal_still(const Reading& reading, const Shot* shot, std::size_t shot
                       const FrameFetcher& fetch, const StillOptions& options) {
   Canvas canvas(kWidth_px, kMostHeight_px);
   const double inner = kWidth_px - 2.0 * kMargin_px;
-  double y = title(canvas, reading, shot_number);
+  double y = forbidden(canvas, options, title(canvas, reading, shot_number));
   const bool no_shot = shot == nullptr && reading.status == ClipStatus::no_shot;
   canvas.text(no_shot ? "No shot found" : "Refused: no number is given",
               {kMargin_px, y + kFigures.size_px}, kFigures);
@@ -229,7 +253,7 @@ cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameF
   const std::vector<Instant> shown = spaced_instants(all);
   const cv::Mat strobe = strobe_picture(*shot, all, shown, fetch);
 
-  double y = title(canvas, reading, shot_number);
+  double y = forbidden(canvas, options, title(canvas, reading, shot_number));
   y = headline(canvas, *shot, options, y);
   const bool portrait =
       strobe.empty() ? reading.clip.height > reading.clip.width : strobe.rows > strobe.cols;
@@ -250,7 +274,7 @@ cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameF
     dial.cant_deg = shot->in_bow->cant_deg;
   }
   draw_dial(canvas, plan.dial, dial);
-  y = foot(canvas, options, words_below(canvas, *shot, plan.bottom));
+  y = foot(canvas, options, words_below(canvas, *shot, options, plan.bottom));
   return canvas.bgr(static_cast<int>(std::ceil(y + kMargin_px)));
 }
 

@@ -62,8 +62,34 @@ FrameObservation frame_from(const Json& j) {
   return o;
 }
 
+// Keys that schema /1 did not have.
+const Json& since_2(const Json& object, const char* key) {
+  static const Json none;
+  const auto found = object.find(key);
+  return found == object.end() ? none : *found;
+}
+
+std::optional<SharedError> shared_from(const Json& right, const Json& high,
+                                       const Json& correlation) {
+  if (right.is_null() || high.is_null()) {
+    return std::nullopt;
+  }
+  const auto right_u95 = optional_number(since_2(right, "u95_shared"));
+  const auto high_u95 = optional_number(since_2(high, "u95_shared"));
+  if (!right_u95 || !high_u95) {
+    return std::nullopt;
+  }
+  return SharedError{*right_u95, *high_u95, number_or(correlation, 0.0)};
+}
+
 Shot shot_from(const Json& j) {
   Shot s;
+  if (const Json& view = since_2(j, "view"); !view.is_null()) {
+    s.view = enumeration(kViews, view);
+  }
+  if (const Json& by = since_2(j, "by"); !by.is_null()) {
+    s.by = enumeration(kReadBy, by);
+  }
   s.status = enumeration(kShotStatuses, j.at("status"));
   s.reason = words(j.at("reason"));
   s.loose_s = optional_number(j.at("loose_s"));
@@ -72,15 +98,26 @@ Shot shot_from(const Json& j) {
   s.nock_high_deg = measured(j.at("nock_high_deg"));
   s.nock_right_slope_deg_per_m = measured(j.at("nock_right_slope_deg_per_m"));
   s.nock_high_slope_deg_per_m = measured(j.at("nock_high_slope_deg_per_m"));
+  s.right_high_correlation = number_or(since_2(j, "correlation"), 0.0);
+  s.shared =
+      shared_from(j.at("nock_right_deg"), j.at("nock_high_deg"), since_2(j, "correlation_shared"));
   s.speed_mps = measured(j.at("speed_mps"));
   if (const Json& f = j.at("flex"); !f.is_null()) {
     s.flex = Flex{measured(f.at("frequency_hz")).value_or(Measured{}),
                   measured(f.at("amplitude_mm")).value_or(Measured{})};
   }
+  if (const Json& b = since_2(j, "bow"); !b.is_null()) {
+    s.bow = Bow{measured(b.at("cant_deg")).value_or(Measured{}),
+                b.at("hand").is_null() ? Hand::unknown : enumeration(kHands, b.at("hand")),
+                enumeration(kBowSources, b.at("source"))};
+  }
   if (const Json& b = j.at("in_bow"); !b.is_null()) {
     s.in_bow = InBow{number_or(b.at("cant_deg"), 0.0),
                      measured(b.at("nock_right_deg")).value_or(Measured{}),
-                     measured(b.at("nock_high_deg")).value_or(Measured{})};
+                     measured(b.at("nock_high_deg")).value_or(Measured{}),
+                     number_or(since_2(b, "correlation"), 0.0),
+                     shared_from(b.at("nock_right_deg"), b.at("nock_high_deg"),
+                                 since_2(b, "correlation_shared"))};
   }
   for (const Json& f : j.at("frames")) {
     s.frames.push_back(frame_from(f));
@@ -89,12 +126,17 @@ Shot shot_from(const Json& j) {
   s.verdict.spine = enumeration(kSpineVerdicts, v.at("spine"));
   s.verdict.nocking_point = enumeration(kNockingPointVerdicts, v.at("nocking_point"));
   s.verdict.summary = words(v.at("summary"));
+  if (const Json& step = since_2(v, "step"); !step.is_null()) {
+    s.verdict.step = enumeration(rules::kStepWords, step);
+  }
   return s;
 }
 
 Reading reading_from(const Json& j) {
-  if (const std::string schema = words(j.at("schema")); schema != kSchema) {
-    throw BadInput(fmt::format("schema \"{}\" is not {}", schema, kSchema));
+  if (const std::string schema = words(j.at("schema"));
+      schema != kSchema && schema != kSchemaBefore) {
+    throw BadInput(fmt::format("schema \"{}\" is not one that this program knows ({}, {})", schema,
+                               kSchema, kSchemaBefore));
   }
   Reading r;
   const Json& c = j.at("clip");
@@ -105,6 +147,9 @@ Reading reading_from(const Json& j) {
   r.clip.height = integer_or(c.at("height"), 0);
   r.clip.rotation_deg = integer_or(c.at("rotation_deg"), 0);
   r.clip.mirrored = c.at("mirrored").is_boolean() && c.at("mirrored").get<bool>();
+  if (const Json& mirrored = since_2(c, "picture_mirrored"); mirrored.is_boolean()) {
+    r.clip.picture_mirrored = mirrored.get<bool>();
+  }
   r.clip.frames = integer_or(c.at("frames"), 0L);
   r.clip.duration_s = number_or(c.at("duration_s"), 0.0);
   r.clip.capture_fps = number_or(c.at("capture_fps"), 0.0);

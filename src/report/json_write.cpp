@@ -41,6 +41,36 @@ Json measured(const std::optional<Measured>& m) {
   return m ? measured(*m) : Json(nullptr);
 }
 
+// An angle with the part of its error that the next shot shares; null where that is not known.
+Json angle(const std::optional<Measured>& m, const std::optional<double>& shared_u95) {
+  Json value = measured(m);
+  if (!value.is_null()) {
+    value["u95_shared"] = number(shared_u95);
+  }
+  return value;
+}
+
+Json angle_right(const std::optional<Measured>& m, const std::optional<SharedError>& shared) {
+  return angle(m, shared ? std::optional(shared->right_u95_deg) : std::nullopt);
+}
+
+Json angle_high(const std::optional<Measured>& m, const std::optional<SharedError>& shared) {
+  return angle(m, shared ? std::optional(shared->high_u95_deg) : std::nullopt);
+}
+
+Json shared_correlation(const std::optional<SharedError>& shared) {
+  return shared ? number(shared->correlation) : Json(nullptr);
+}
+
+Json bow(const std::optional<Bow>& b) {
+  if (!b) {
+    return nullptr;
+  }
+  return {{"cant_deg", measured(b->cant_deg)},
+          {"hand", b->hand == Hand::unknown ? Json(nullptr) : Json(word_of(kHands, b->hand))},
+          {"source", word_of(kBowSources, b->source)}};
+}
+
 Json point(const std::optional<Eigen::Vector2d>& p) {
   if (!p || !p->allFinite()) {
     return nullptr;
@@ -60,8 +90,10 @@ Json in_bow(const std::optional<InBow>& b) {
     return nullptr;
   }
   return {{"cant_deg", number(b->cant_deg)},
-          {"nock_right_deg", measured(b->nock_right_deg)},
-          {"nock_high_deg", measured(b->nock_high_deg)}};
+          {"nock_right_deg", angle_right(b->nock_right_deg, b->shared)},
+          {"nock_high_deg", angle_high(b->nock_high_deg, b->shared)},
+          {"correlation", number(b->correlation)},
+          {"correlation_shared", shared_correlation(b->shared)}};
 }
 
 Json frames(const std::vector<FrameObservation>& observed) {
@@ -79,20 +111,27 @@ Json frames(const std::vector<FrameObservation>& observed) {
 Json shot_json(const Shot& s) {
   return {{"status", word_of(kShotStatuses, s.status)},
           {"reason", words(s.reason)},
+          {"view", word_of(kViews, s.view)},
+          {"by", word_of(kReadBy, s.by)},
           {"loose_s", number(s.loose_s)},
           {"exit_s", number(s.exit_s)},
-          {"nock_right_deg", measured(s.nock_right_deg)},
-          {"nock_high_deg", measured(s.nock_high_deg)},
+          {"nock_right_deg", angle_right(s.nock_right_deg, s.shared)},
+          {"nock_high_deg", angle_high(s.nock_high_deg, s.shared)},
+          {"correlation",
+           s.nock_right_deg && s.nock_high_deg ? number(s.right_high_correlation) : Json(nullptr)},
+          {"correlation_shared", shared_correlation(s.shared)},
           {"nock_right_slope_deg_per_m", measured(s.nock_right_slope_deg_per_m)},
           {"nock_high_slope_deg_per_m", measured(s.nock_high_slope_deg_per_m)},
           {"speed_mps", measured(s.speed_mps)},
           {"flex", flex(s.flex)},
+          {"bow", bow(s.bow)},
           {"in_bow", in_bow(s.in_bow)},
           {"frames", frames(s.frames)},
           {"verdict",
            {{"spine", word_of(kSpineVerdicts, s.verdict.spine)},
             {"nocking_point", word_of(kNockingPointVerdicts, s.verdict.nocking_point)},
-            {"summary", words(s.verdict.summary)}}}};
+            {"summary", words(s.verdict.summary)},
+            {"step", word_of(rules::kStepWords, s.verdict.step)}}}};
 }
 
 Json reading_json(const Reading& r) {
@@ -114,6 +153,7 @@ Json reading_json(const Reading& r) {
             {"height", count(c.height)},
             {"rotation_deg", opened ? Json(c.rotation_deg) : Json(nullptr)},
             {"mirrored", opened ? Json(c.mirrored) : Json(nullptr)},
+            {"picture_mirrored", c.picture_mirrored ? Json(*c.picture_mirrored) : Json(nullptr)},
             {"frames", count(c.frames)},
             {"duration_s", positive(c.duration_s)},
             {"capture_fps", positive(c.capture_fps)},

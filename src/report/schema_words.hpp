@@ -1,4 +1,4 @@
-// The words that stand for enumerations in nocktrail.reading/1, in one place for writer and reader.
+// The words that stand for enumerations in nocktrail.reading/2, in one place for writer and reader.
 #pragma once
 
 #include <array>
@@ -7,10 +7,12 @@
 #include <utility>
 
 #include "nocktrail/reading.hpp"
+#include "nocktrail/rules/step_words.hpp"
 
 namespace nocktrail::report {
 
-inline constexpr std::string_view kSchema = "nocktrail.reading/1";
+inline constexpr std::string_view kSchema = "nocktrail.reading/2";
+inline constexpr std::string_view kSchemaBefore = "nocktrail.reading/1";  // still read
 
 template <typename Enum, std::size_t N>
 using WordTable = std::array<std::pair<Enum, std::string_view>, N>;
@@ -35,6 +37,13 @@ inline constexpr WordTable<NockingPointVerdict, 4> kNockingPointVerdicts{
      {NockingPointVerdict::low, "low"},
      {NockingPointVerdict::level, "level"},
      {NockingPointVerdict::unclear, "unclear"}}};
+
+inline constexpr WordTable<View, 2> kViews{{{View::behind, "behind"}, {View::side, "side"}}};
+inline constexpr WordTable<ReadBy, 2> kReadBy{
+    {{ReadBy::program, "program"}, {ReadBy::hand, "hand"}}};
+inline constexpr WordTable<BowSource, 3> kBowSources{
+    {{BowSource::seen, "seen"}, {BowSource::told, "told"}, {BowSource::assumed, "assumed"}}};
+inline constexpr WordTable<Hand, 2> kHands{{{Hand::right, "right"}, {Hand::left, "left"}}};
 
 template <typename Enum, std::size_t N>
 std::string_view word_of(const WordTable<Enum, N>& table, Enum value) {

@@ -89,6 +89,17 @@ std::string slope_words(const Measured& slope, const char* way) {
                      rules::with_interval(std::abs(slope.value), slope.u95), way);
 }
 
+std::string cant_words(const Shot& shot) {
+  if (!shot.bow) {
+    return fmt::format("cant {:.3g} deg", shot.in_bow->cant_deg);
+  }
+  const char* source = shot.bow->source == BowSource::seen   ? "seen"
+                       : shot.bow->source == BowSource::told ? "told"
+                                                             : "assumed";
+  return fmt::format("cant {:.3g} ± {:.0f} deg ({})", shot.bow->cant_deg.value,
+                     shot.bow->cant_deg.u95, source);
+}
+
 void add_shot(Page& page, const Reading& reading, std::size_t number, const TextOptions& options) {
   const Shot& shot = reading.shots[number];
   const std::string when =
@@ -99,14 +110,18 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
     return;
   }
   page.line(fmt::format("Shot {} of {}: measured{}", number + 1, reading.shots.size(), when));
+  const bool stop = shot.verdict.step == StepKind::do_not_shoot_arrow;
+  if (stop) {
+    page.item("Next step", shot.verdict.next_step);
+  }
   if (shot.nock_right_deg && shot.nock_high_deg) {
-    page.item("Direction", fmt::format("{}, {}, seen from behind, where the nock is 2 m past the "
-                                       "arrow rest",
-                                       rules::lateral_words(*shot.nock_right_deg),
-                                       rules::vertical_words(*shot.nock_high_deg)));
+    page.item("As seen from behind, upright",
+              fmt::format("{}, {}, where the nock is 2 m past the arrow rest",
+                          rules::lateral_words(*shot.nock_right_deg),
+                          rules::vertical_words(*shot.nock_high_deg)));
   }
   if (shot.in_bow) {
-    page.item(fmt::format("In the bow's own frame, cant {:.3g} deg", shot.in_bow->cant_deg),
+    page.item(fmt::format("To the bow, {}", cant_words(shot)),
               fmt::format("{}, {}", rules::lateral_words(shot.in_bow->nock_right_deg),
                           rules::vertical_words(shot.in_bow->nock_high_deg)));
   }
@@ -132,8 +147,8 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
             rules::with_interval(shot.flex->frequency_hz.value, shot.flex->frequency_hz.u95),
             rules::with_interval(shot.flex->amplitude_mm.value, shot.flex->amplitude_mm.u95)));
   }
-  if (!shot.in_bow) {
-    page.item("Assumed", "the bow upright; if it is canted, give the angle with --cant");
+  if (shot.bow && shot.bow->source == BowSource::assumed) {
+    page.item("Assumed", "the usual cant for the hand; give it with --cant, 0 for an upright bow");
   }
   if (options.hand == Hand::unknown) {
     page.item("Missing", "the archer's hand; give --hand right or --hand left");
@@ -144,7 +159,7 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
   if (!options.arrow_length_given) {
     page.item("Assumed", "a usual arrow length; --arrow-length narrows the interval");
   }
-  if (!shot.verdict.next_step.empty()) {
+  if (!stop && !shot.verdict.next_step.empty()) {
     page.item("Next step", shot.verdict.next_step);
   }
   for (const std::string& caution : shot.verdict.cautions) {

@@ -2,13 +2,12 @@
 
 #include <fmt/format.h>
 
-#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 
-#include "next_step.hpp"
+#include "nocktrail/rules/before_change.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
-#include "nocktrail/units/units.hpp"
 
 namespace nocktrail::rules {
 namespace {
@@ -45,21 +44,19 @@ NockingPointVerdict nocking_point_of(Side side) {
 // How an interval that settles nothing leans, and why it settles nothing. `negative` and
 // `positive` name what each side would mean.
 std::string leaning(const Measured& offset_deg, double band, const char* negative,
-                    const char* straight, const char* positive) {
+                    const char* straight, const char* positive,
+                    const char* settles = "the mean of several shots would settle it") {
   const bool below = offset_deg.value < 0.0;
   if (std::abs(offset_deg.value) <= band) {
     return fmt::format(
-        "leans {} but the interval reaches beyond the dead band of ±{:g} deg, and the mean of "
-        "several shots would settle it",
-        straight, band);
+        "leans {} but the interval reaches beyond the dead band of ±{:g} deg, and {}", straight,
+        band, settles);
   }
   const bool crosses_zero = std::abs(offset_deg.value) <= offset_deg.u95;
-  return fmt::format(
-      "leans {} but the interval reaches {}, and the mean of several shots would "
-      "settle it",
-      below ? negative : positive,
-      crosses_zero ? "across straight to the other side"
-                   : fmt::format("into the dead band of ±{:g} deg", band));
+  return fmt::format("leans {} but the interval reaches {}, and {}", below ? negative : positive,
+                     crosses_zero ? "across straight to the other side"
+                                  : fmt::format("into the dead band of ±{:g} deg", band),
+                     settles);
 }
 
 std::string spine_clause(SpineVerdict spine, const Measured& lat_deg, const JudgeOptions& options) {
@@ -98,7 +95,7 @@ std::string spine_clause(SpineVerdict spine, const Measured& lat_deg, const Judg
 }
 
 std::string nocking_point_clause(NockingPointVerdict verdict, const Measured& vert_deg,
-                                 double band) {
+                                 const JudgeOptions& options) {
   const std::string seen = vertical_words(vert_deg);
   switch (verdict) {
     case NockingPointVerdict::high:
@@ -111,8 +108,11 @@ std::string nocking_point_clause(NockingPointVerdict verdict, const Measured& ve
     case NockingPointVerdict::unclear:
       break;
   }
-  return fmt::format("nocking point unclear: {} {}", seen,
-                     leaning(vert_deg, band, "low", "level", "high"));
+  return fmt::format(
+      "nocking point unclear: {} {}", seen,
+      leaning(vert_deg, options.dead_band_deg, "low", "level", "high",
+              options.cant_decides ? "the cant of the bow, which was not told, decides"
+                                   : "the mean of several shots would settle it"));
 }
 
 Verdict no_verdict(const std::string& reason) {
@@ -120,6 +120,32 @@ Verdict no_verdict(const std::string& reason) {
   verdict.summary =
       fmt::format("No verdict: {}", reason.empty() ? "the offsets were not measured." : reason);
   return verdict;
+}
+
+double near_end(const Measured& offset_deg) {
+  return std::abs(offset_deg.value) - offset_deg.u95;
+}
+
+void add_cautions(Verdict& verdict, const BowFrameReading& turned, const Bow& bow,
+                  const JudgeOptions& options) {
+  if (leans_the_other_way(bow)) {
+    verdict.cautions.push_back(fmt::format(
+        "The cant told leans to the shooter's {}, which a {}-handed archer hardly ever does: look "
+        "at its sign (positive: the upper limb to the right).",
+        bow.cant_deg.value < 0.0 ? "left" : "right",
+        options.hand == Hand::left ? "left" : "right"));
+  }
+  if (!options.fletched) {
+    if (verdict.spine == SpineVerdict::weak) {
+      verdict.cautions.emplace_back(caution::kWeak);
+    }
+    if (near_end(turned.lat_deg) > kBadMismatch_deg ||
+        near_end(turned.vert_deg) > kBadMismatch_deg) {
+      verdict.cautions.emplace_back(caution::kBare);
+    }
+  }
+  verdict.cautions.emplace_back(caution::kShaft);
+  verdict.cautions.emplace_back(caution::kRange);
 }
 
 }  // namespace
@@ -139,29 +165,6 @@ Side side_of(const Measured& offset_deg, double dead_band_deg) {
   return low >= -dead_band_deg && high <= dead_band_deg ? Side::straight : Side::unclear;
 }
 
-BowFrameReading bow_frame_from_range(const Measured& nock_right_deg, const Measured& nock_high_deg,
-                                     double correlation, double cant_deg) {
-  const double cant_rad = units::rad_from_deg(cant_deg);
-  Eigen::Matrix2d bow_from_range;
-  bow_from_range << std::cos(cant_rad), -std::sin(cant_rad),  //
-      std::sin(cant_rad), std::cos(cant_rad);
-  const Eigen::Vector2d range_deg(nock_right_deg.value, nock_high_deg.value);
-  const double cross = std::clamp(correlation, -1.0, 1.0) * nock_right_deg.u95 * nock_high_deg.u95;
-  Eigen::Matrix2d range_spread;
-  range_spread << nock_right_deg.u95 * nock_right_deg.u95, cross,  //
-      cross, nock_high_deg.u95 * nock_high_deg.u95;
-  const Eigen::Vector2d bow_deg = bow_from_range * range_deg;
-  const Eigen::Matrix2d bow_spread = bow_from_range * range_spread * bow_from_range.transpose();
-
-  BowFrameReading bow;
-  // Rounding may leave a spread of nothing a hair below zero.
-  bow.lat_deg = {bow_deg.x(), std::sqrt(std::max(bow_spread(0, 0), 0.0))};
-  bow.vert_deg = {bow_deg.y(), std::sqrt(std::max(bow_spread(1, 1), 0.0))};
-  const double scale = bow.lat_deg.u95 * bow.vert_deg.u95;
-  bow.correlation = scale > 0.0 ? std::clamp(bow_spread(0, 1) / scale, -1.0, 1.0) : 0.0;
-  return bow;
-}
-
 Verdict judge(const Measured& lat_deg, const Measured& vert_deg, const JudgeOptions& options) {
   if (!usable(lat_deg) || !usable(vert_deg)) {
     return no_verdict({});
@@ -169,29 +172,45 @@ Verdict judge(const Measured& lat_deg, const Measured& vert_deg, const JudgeOpti
   Verdict verdict;
   verdict.spine = spine_of(side_of(lat_deg, options.dead_band_deg), options.hand);
   verdict.nocking_point = nocking_point_of(side_of(vert_deg, options.dead_band_deg));
-  verdict.summary =
-      fmt::format("{}; {}.", spine_clause(verdict.spine, lat_deg, options),
-                  nocking_point_clause(verdict.nocking_point, vert_deg, options.dead_band_deg));
-  add_next_step(verdict, lat_deg, vert_deg, options);
+  verdict.summary = fmt::format("{}; {}.", spine_clause(verdict.spine, lat_deg, options),
+                                nocking_point_clause(verdict.nocking_point, vert_deg, options));
   return verdict;
 }
 
 void judge_shot(Shot& shot, const JudgeOptions& options) {
+  shot.bow.reset();
   shot.in_bow.reset();
   if (shot.status != ShotStatus::measured || !shot.nock_right_deg || !shot.nock_high_deg) {
     shot.verdict = no_verdict(shot.reason);
     return;
   }
-  Measured lat_deg = *shot.nock_right_deg;
-  Measured vert_deg = *shot.nock_high_deg;
-  if (options.cant_deg) {
-    const BowFrameReading bow =
-        bow_frame_from_range(lat_deg, vert_deg, shot.right_high_correlation, *options.cant_deg);
-    lat_deg = bow.lat_deg;
-    vert_deg = bow.vert_deg;
-    shot.in_bow = InBow{*options.cant_deg, lat_deg, vert_deg};
+  shot.bow = bow_as_told(options.hand, options.cant_deg);
+  const BowFrameReading turned = bow_frame_from_range(
+      *shot.nock_right_deg, *shot.nock_high_deg, shot.right_high_correlation, shot.bow->cant_deg);
+  shot.in_bow = InBow{shot.bow->cant_deg.value, turned.lat_deg, turned.vert_deg, turned.correlation,
+                      std::nullopt};
+  JudgeOptions told = options;
+  told.cant_decides = hangs_on_cant(shot.nock_right_deg->value, shot.nock_high_deg->value,
+                                    *shot.bow, options.dead_band_deg);
+  shot.verdict = judge(turned.lat_deg, turned.vert_deg, told);
+  if (!usable(turned.lat_deg) || !usable(turned.vert_deg)) {
+    return;
   }
-  shot.verdict = judge(lat_deg, vert_deg, options);
+  Evidence evidence;
+  evidence.shots = 1;
+  evidence.lat_deg = turned.lat_deg;
+  evidence.vert_deg = turned.vert_deg;
+  evidence.hand = options.hand;
+  evidence.fletched = options.fletched;
+  evidence.dead_band_deg = options.dead_band_deg;
+  evidence.hangs_on_cant = told.cant_decides;
+  evidence.how_to_tell_hand = "--hand right or --hand left";
+  evidence.how_to_tell_cant = "--cant DEG";
+  // With one shot there is always something to do before a change.
+  const Asked asked = before_change(evidence).value_or(Asked{});
+  shot.verdict.step = asked.step;
+  shot.verdict.next_step = asked.words + " " + asked.because;
+  add_cautions(shot.verdict, turned, *shot.bow, options);
 }
 
 }  // namespace nocktrail::rules

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <cstddef>
 
+#include "nocktrail/rules/step_words.hpp"
+
 namespace nocktrail::rules {
 namespace {
 
@@ -115,6 +117,15 @@ std::string printable(std::string_view text) {
     text.remove_prefix(std::max<std::size_t>(length, 1));
   }
   return safe;
+}
+
+const char* word(StepKind kind) {
+  for (const auto& [step, name] : kStepWords) {
+    if (step == kind) {
+      return name.data();  // of a literal, so ended by a zero
+    }
+  }
+  return "none";
 }
 
 }  // namespace nocktrail::rules

@@ -22,9 +22,10 @@ using units::kMetresPerInch;
 using units::kNewtonsPerPoundForce;
 
 // Where a misspelt or misplaced field may have belonged.
-constexpr std::array<std::string_view, 32> kFields = {"hand",
+constexpr std::array<std::string_view, 35> kFields = {"hand",
                                                       "cant",
                                                       "notes",
+                                                      "accept_nock_height",
                                                       "bow.name",
                                                       "bow.string",
                                                       "bow.draw_weight",
@@ -33,6 +34,8 @@ constexpr std::array<std::string_view, 32> kFields = {"hand",
                                                       "bow.brace_min",
                                                       "bow.brace_max",
                                                       "bow.min_grains_per_pound",
+                                                      "bow.max_draw_length",
+                                                      "bow.max_draw_weight",
                                                       "bow.plate_offset",
                                                       "bow.nocking_point",
                                                       "archer.draw_length",
@@ -156,6 +159,9 @@ void read_bow(Table table, tune::BowFacts& bow) {
   take(table, "brace_min", units::parse_length_m, inches(4.0, 11.0), bow.brace_min_m);
   take(table, "brace_max", units::parse_length_m, inches(4.0, 11.0), bow.brace_max_m);
   take_number(table, "min_grains_per_pound", 4.0, 16.0, "gr/lb", bow.min_grains_per_pound);
+  take(table, "max_draw_length", units::parse_length_m, inches(20.0, 36.0), bow.max_draw_m);
+  take(table, "max_draw_weight", units::parse_force_n, {10.0, 200.0, "lb", kNewtonsPerPoundForce},
+       bow.max_draw_weight_n);
   take(table, "plate_offset", units::parse_length_m, inches(-0.5, 1.0), bow.plate_offset_m);
   take(table, "nocking_point", units::parse_length_m, inches(-1.0, 2.0), bow.nocking_point_m);
   table.refuse_unknown(kFields);
@@ -344,10 +350,12 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
   FactsTold told;
   told.facts = before;
   told.facts.notes.clear();
+  told.facts.accepted_nock_height.clear();
   if (kind == FactsKind::session) {
     take_words(root, "name", told.name);
   }
   take_words(root, "notes", told.facts.notes);
+  take_words(root, "accept_nock_height", told.facts.accepted_nock_height);
   take_hand(root, told.facts.hand);
   take_cant(root, told.facts.cant_deg);
   std::optional<Table> bow = root.inner("bow");

@@ -10,8 +10,9 @@ std::string session_template() {
 
 # name = "spring set"
 # notes = "indoors, soft butt at 8 m"
-hand = "right"                  # the hand that draws: "right" or "left"
-# cant = 15                     # degrees, upper limb toward the shooter's right positive
+# hand = "right"                # the hand that draws: "right" or "left"
+# cant = 15                     # degrees, upper limb toward the shooter's right positive; 0: upright
+# accept_nock_height = "shoots well" # of one set-up: its nock height is left as it is, and why
 
 [bow]
 # name = "the yew longbow"
@@ -23,6 +24,8 @@ hand = "right"                  # the hand that draws: "right" or "left"
 # brace_min = "6.75in"
 # brace_max = "7.75in"
 # min_grains_per_pound = 8
+# max_draw_length = "29in"      # AMO
+# max_draw_weight = "50lb"      # held
 # Face of the strike plate from the plane of the string: positive outside centre (toward the
 # arrow), negative when the window is cut past centre.
 # plate_offset = "1/16in"

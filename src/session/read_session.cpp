@@ -20,6 +20,7 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/gate.hpp"
 #include "nocktrail/version.hpp"
 #include "results.hpp"
 
@@ -39,6 +40,8 @@ std::string draw_with_picture(const Reading& reading, const StillRequest& reques
   still.hand = request.hand;
   still.dead_band_deg = request.dead_band_deg;
   still.particulars = request.particulars;
+  still.stops = request.stops;
+  still.next_step = false;
   return media::png_bytes(
       picture::draw_still(reading, request.shot, picture::frames_of(request.clip), still));
 }
@@ -341,9 +344,12 @@ class Run {
   }
 
   void judge(Job& job) {
-    const rules::JudgeOptions judge{hand_of(job), cant_of(job), options_.dead_band_deg};
+    const rules::JudgeOptions judge{
+        .hand = hand_of(job),
+        .cant_deg = cant_of(job),
+        .fletched = job.setup->facts.arrow.fletching == tune::Fletching::fletched,
+        .dead_band_deg = options_.dead_band_deg};
     for (Shot& shot : job.record.reading.shots) {
-      shot.in_bow.reset();
       rules::judge_shot(shot, judge);
     }
   }
@@ -357,11 +363,12 @@ class Run {
     }
     const std::optional<double> cant = cant_of(job);
     const std::string judged_by =
-        fmt::format("{} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
+        fmt::format("{} {} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
                     cant ? fmt::format("{:.7g}", *cant) : "-", options_.dead_band_deg,
                     with.arrow_length_m.value_or(0.0), with.focal_35mm.value_or(0.0),
                     with.capture_fps.value_or(0.0), with.program_version,
-                    fmt::join(tune::particulars(job.setup->facts), "\n"));
+                    fmt::join(tune::particulars(job.setup->facts), "\n"),
+                    fmt::join(tune::stop_texts(job.setup->facts), "\n"));
     const std::size_t pictures = std::max<std::size_t>(reading.shots.size(), 1);
     bool shows_measured = false;
     for (std::size_t shot = 0; shot < pictures && !halt_; ++shot) {
@@ -384,8 +391,9 @@ class Run {
     try {
       tell(job, "drawing", 1.0);
       const std::string png =
-          draw_(job.record.reading, {job.clip->path, shot, hand_of(job), options_.dead_band_deg,
-                                     tune::particulars(job.setup->facts)});
+          draw_(job.record.reading,
+                {job.clip->path, shot, hand_of(job), options_.dead_band_deg,
+                 tune::particulars(job.setup->facts), tune::stop_texts(job.setup->facts)});
       if (png.empty()) {
         return false;
       }

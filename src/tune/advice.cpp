@@ -5,42 +5,102 @@
 #include <algorithm>
 #include <cmath>
 
+#include "nocktrail/rules/before_change.hpp"
+#include "nocktrail/rules/cant.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/statistics.hpp"
 
 namespace nocktrail::tune {
 namespace {
 
-constexpr int kFewestShots = 3;  // before anything is changed
-constexpr int kUsualShots = 6;
 // Scatter that no mean of a handful of shots gets past.
 constexpr double kFormFirst_deg = 2.0;
 
-std::optional<Step> more_shots(const Situation& situation) {
-  const auto here = pooled(situation.setups, situation.now().facts, false);
-  const int shots = here ? here->shots : 0;
-  if (shots >= kFewestShots) {
+Step step_from(const rules::Asked& asked) {
+  Step step;
+  step.kind = asked.step;
+  step.words = asked.words;
+  step.because = asked.because;
+  if (asked.step == StepKind::film_more) {
+    step.amount = asked.amount;
+  }
+  return step;
+}
+
+// What is known to be beyond a limit comes before everything, shots or none.
+std::optional<Step> gate_step(const Situation& situation) {
+  const std::vector<arrow::Caution> stops = arrow::stops(limit_facts(situation.now().facts));
+  if (stops.empty()) {
     return std::nullopt;
   }
   Step step;
-  step.kind = StepKind::film_more;
-  step.amount = kUsualShots - shots;
-  const SetupJudgement& judgement = situation.now().judgement;
-  if (shots == 0 && judgement.refused > 0) {
-    step.words = fmt::format(
-        "Film {} shots of this set-up from behind and above the archer, looking downrange, with "
-        "the loose and the whole bow in the picture.",
-        kUsualShots);
-    step.because = fmt::format("None of its {} clip{} gave a number.", judgement.refused,
-                               judgement.refused == 1 ? "" : "s");
-    return step;
-  }
-  step.words = fmt::format("Film {} {}shot{} of this set-up.", kUsualShots - shots,
-                           shots > 0 ? "more " : "", kUsualShots - shots == 1 ? "" : "s");
-  step.because = shots == 0 ? std::string("It has no shots yet.")
-                            : fmt::format("{} shot{} cannot tell offset from scatter.", shots,
-                                          shots == 1 ? "" : "s");
+  step.kind = step_of(stops.front().forbids);
+  step.words = fmt::format("{}", fmt::join(stop_texts(situation.now().facts), " "));
+  step.because = "A limit is passed; nothing else is advised until it is mended.";
   return step;
+}
+
+// An arrow whose mass was not told, but whose parts as far as they are known make it too light.
+std::optional<Step> weigh_step(const Situation& situation) {
+  const arrow::LimitFacts told = limit_facts(situation.now().facts);
+  const auto& model = situation.learner.present().setup;
+  if (told.arrow_mass_kg || !model) {
+    return std::nullopt;
+  }
+  const std::vector<arrow::Caution> likely = arrow::stops(arrow::limit_facts(*model));
+  if (likely.empty()) {
+    return std::nullopt;
+  }
+  return ask_for({"the arrow's mass, weighed"}, "it is shot again",
+                 "Its mass was not told, and as its parts are estimated it would be beyond a "
+                 "limit: " +
+                     likely.front().text);
+}
+
+rules::Evidence evidence_of(const Situation& situation) {
+  const SetupView& now = situation.now();
+  const auto lateral = pooled(situation.setups, now.facts, false);
+  const auto vertical = pooled(situation.setups, now.facts, true);
+  rules::Evidence evidence;
+  evidence.shots = lateral ? lateral->shots : 0;
+  evidence.refused = now.judgement.refused;
+  evidence.hand = now.facts.hand;
+  evidence.fletched = now.facts.arrow.fletching == Fletching::fletched;
+  evidence.dead_band_deg = situation.options.dead_band_deg;
+  evidence.how_to_tell_hand = "hand = \"right\" or \"left\" in session.toml";
+  evidence.how_to_tell_cant = "cant = DEGREES in session.toml";
+  if (!lateral || !vertical) {
+    return evidence;
+  }
+  evidence.lat_deg = lateral->offset_deg;
+  evidence.vert_deg = vertical->offset_deg;
+  // Back into the range frame, from which the cant turns.
+  const Bow& bow = now.judgement.bow;
+  const rules::BowFrameReading range = rules::bow_frame_from_range(
+      lateral->offset_deg, vertical->offset_deg, 0.0, -bow.cant_deg.value);
+  evidence.hangs_on_cant =
+      rules::hangs_on_cant(range.lat_deg.value, range.vert_deg.value, bow, evidence.dead_band_deg);
+  return evidence;
+}
+
+// One shot that trails too far is enough: it is not weighed against the others.
+std::optional<Step> mismatch_step(const Situation& situation) {
+  rules::Evidence evidence = evidence_of(situation);
+  for (const JudgedShot& shot : situation.now().judgement.shots) {
+    if (!shot.dropped) {
+      evidence.lat_deg = shot.lat_deg;
+      if (const auto stop = rules::stop_for_mismatch(evidence)) {
+        return step_from(*stop);
+      }
+    }
+  }
+  return std::nullopt;
+}
+
+std::optional<Step> asked_first(const Situation& situation) {
+  const auto asked = rules::before_change(evidence_of(situation));
+  return asked ? std::optional(step_from(*asked)) : std::nullopt;
 }
 
 std::optional<Step> form_step(const Situation& situation) {
@@ -51,7 +111,7 @@ std::optional<Step> form_step(const Situation& situation) {
   const double scatter = std::max(now.lateral->scatter_deg, now.vertical->scatter_deg);
   const bool open =
       now.spine == SpineVerdict::unclear || now.nocking_point == NockingPointVerdict::unclear;
-  if (now.counted <= kFewestShots || scatter < kFormFirst_deg || !open) {
+  if (now.counted <= rules::kFewestShots || scatter < kFormFirst_deg || !open) {
     return std::nullopt;
   }
   Step step;
@@ -59,8 +119,10 @@ std::optional<Step> form_step(const Situation& situation) {
   constexpr int kMost = 100;
   const int needed = shots_needed(scatter, situation.options.dead_band_deg, kMost);
   step.words =
-      "Form first: an even loose, the same draw from shot to shot, no torque. Come closer, shoot "
-      "fletched arrows until they group, then shoot this set-up again.";
+      "Form first: see that the nocks hold the string alike, neither tight nor loose; an even "
+      "loose, "
+      "the same draw from shot to shot, no torque. Come closer, shoot fletched arrows until they "
+      "group, then shoot this set-up again.";
   step.because =
       needed > kMost
           ? fmt::format(
@@ -73,6 +135,16 @@ std::optional<Step> form_step(const Situation& situation) {
 }
 
 }  // namespace
+
+Step ask_for(const std::vector<std::string>& unknown, const std::string& before,
+             const std::string& because) {
+  Step step;
+  step.kind = StepKind::tell_facts;
+  step.words = fmt::format("Before {}, tell {}: write it into session.toml or setup.toml.", before,
+                           fmt::join(unknown, ", "));
+  step.because = because;
+  return step;
+}
 
 bool same_setup(const SetupFacts& a, const SetupFacts& b) {
   if (rest_of(a) != rest_of(b)) {
@@ -102,8 +174,12 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
       continue;
     }
     const OffsetSummary& offset = vertical ? *setup.judgement.vertical : *setup.judgement.lateral;
-    const double weight = 1.0 / std::max(offset.u95_deg * offset.u95_deg, 1e-12);
-    const double u = offset.u95_deg / student_factor(offset.freedom);
+    // What is not known of the cant is alike in all of them and does not average out.
+    const double own_u95 = std::sqrt(std::max(
+        offset.u95_deg * offset.u95_deg - offset.cant_u95_deg * offset.cant_u95_deg, 1e-12));
+    const double weight = 1.0 / (own_u95 * own_u95);
+    const double u = own_u95 / student_factor(offset.freedom);
+    result.cant_u95_deg = std::max(result.cant_u95_deg, offset.cant_u95_deg);
     result.offset_deg.value += weight * offset.mean_deg;
     weight_sum += weight;
     result.shots += setup.judgement.counted;
@@ -113,26 +189,26 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
     return std::nullopt;
   }
   result.offset_deg.value /= weight_sum;
-  result.offset_deg.u95 = 1.0 / std::sqrt(weight_sum);
+  result.offset_deg.u95 = std::hypot(1.0 / std::sqrt(weight_sum), result.cant_u95_deg);
   result.per_shot_sd_deg = std::sqrt(variance_sum / result.shots);
   return result;
 }
 
 Step next_step(const Situation& situation) {
-  std::optional<Step> step = more_shots(situation);
-  if (!step) {
-    step = form_step(situation);
-  }
-  if (!step) {
-    step = contact_step(situation);
-  }
-  if (!step) {
-    step = nocking_point_step(situation);
+  using Turn = std::optional<Step> (*)(const Situation&);
+  constexpr Turn kOrder[] = {gate_step, mismatch_step, weigh_step,        asked_first,
+                             form_step, contact_step,  nocking_point_step};
+  std::optional<Step> step;
+  for (const Turn turn : kOrder) {
+    if ((step = turn(situation))) {
+      break;
+    }
   }
   if (!step) {
     step = spine_step(situation);
     const NockingPointVerdict left = situation.now().judgement.nocking_point;
-    if (left == NockingPointVerdict::high || left == NockingPointVerdict::low) {
+    if (step->kind != StepKind::look_for_cause &&
+        (left == NockingPointVerdict::high || left == NockingPointVerdict::low)) {
       step->cautions.push_back(fmt::format(
           "Nock {} is left that the nocking point does not take away: look for contact with the "
           "shelf, an uneven pull of the fingers, or a tight nock.",

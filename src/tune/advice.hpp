@@ -1,5 +1,6 @@
-// The next step, in the order of the trade: form, nocking point, spine, brace height; fletched
-// before bare. The order, the sizes and the signs are common practice, no source.
+// The next step, in the order of the trade: what must not be shot; what must be told; form;
+// contact; nocking point; spine on the bare shaft, by what can be undone before a cut; the finished
+// arrow; brace height. The order, the sizes and the signs are common practice, no source.
 #pragma once
 
 #include <optional>
@@ -28,27 +29,39 @@ std::optional<Step> nocking_point_step(const Situation& situation);
 std::optional<Step> contact_step(const Situation& situation);
 Step spine_step(const Situation& situation);
 
+// When sideways is straight: what is left of the vertical offset. Empty where it is level or was
+// accepted; `note` then gets what is to be said of it.
+std::optional<Step> level_step(const Situation& situation, std::string& note);
+
 // Mean of one offset over all set-ups that are the same as `like`, whatever their folders.
 struct Pooled {
   Measured offset_deg;
   int shots = 0;
   double per_shot_sd_deg = 0.0;  // scatter and measurement
+  double cant_u95_deg = 0.0;     // of the interval, what is not known of the cant
 };
 std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFacts& like,
                              bool vertical);
 bool same_setup(const SetupFacts& a, const SetupFacts& b);
 
-// What must not be gone past, from what was told.
+// How far the bare shaft may still be changed (gate.hpp). What is not known is not allowed: it is
+// asked for first.
 struct Limits {
-  std::optional<double> longest_trim_m;  // until half an inch past the rest at full draw
-  std::optional<double> lightest_kg;     // arrow mass: the maker's grains per pound, or 5
-  std::optional<double> arrow_mass_kg;   // now
+  double longest_trim_m = 0.0;  // until half an inch past the rest at full draw
+  double spare_kg = 0.0;        // of mass above the maker's grains per pound, or the floor
   double shaft_mass_per_length_kg_per_m = 0.0;
+  std::vector<std::string> unknown_for_lighter;  // empty: all is known
+  std::vector<std::string> unknown_for_shorter;
 
   bool trim_allowed(double trim_m) const;
   bool lighter_allowed(double less_kg) const;
 };
-Limits limits_of(const SetupFacts& facts, const ModelSetup& model);
+Limits limits_of(const SetupFacts& facts);
+
+// Asks for what would decide whether a change stays inside the limits: the change in words ("a
+// cut"), what is not known.
+Step ask_for(const std::vector<std::string>& unknown, const std::string& before,
+             const std::string& because);
 
 // The safety wording that goes with a step.
 void add_cautions(Step& step, const Situation& situation);

@@ -7,8 +7,10 @@
 
 #include "nocktrail/arrow/setup.hpp"
 #include "nocktrail/arrow/spine.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/gate.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -25,25 +27,62 @@ constexpr double kLengthShare = 0.28;  // sqrt(3) sqrt(0.1) / 1.96
 constexpr double kTipShare = kLengthShare;
 constexpr double kBowShare = 0.5;  // brace height, nocking point and plate: one bow, reset by hand
 
-// By how much a quantity may differ, SI; 0 where the slope says nothing.
-double tolerance_of(const Situation& situation, Quantity quantity, bool vertical, double share) {
+// What a workshop holds, half widths (common practice, no source). A tolerance finer than that is
+// not asked for; what the coarser one costs stands beside it.
+constexpr double kSawHolds_m = kInch / 32.0;
+constexpr double kScaleHolds_kg = 2.0 * kGrain;
+constexpr double kTesterHolds_in = 0.010;
+constexpr double kTesterHolds_lb = 1.0;
+constexpr double kRuleHolds_m = kInch / 32.0;
+
+// deg per SI unit, without sign; 0 where nothing is known.
+double slope_of(const Situation& situation, Quantity quantity, bool vertical) {
   const Answer& answer =
       vertical ? situation.learner.vertical(quantity) : situation.learner.lateral(quantity);
-  const double slope = std::abs(answer.learned.slope_deg_per_unit.median);
-  return slope > 0.0 ? share * situation.options.dead_band_deg / slope : 0.0;
+  return std::abs(answer.learned.slope_deg_per_unit.median);
 }
 
-std::string within(const Situation& situation, Quantity quantity, bool vertical, double coarsest_m,
-                   double share = kBowShare) {
-  const double tolerance = tolerance_of(situation, quantity, vertical, share);
-  if (!(tolerance > 0.0)) {
+struct Tolerance {
+  double half = 0.0;          // SI; 0 where nothing is known
+  double cost_deg = 0.0;      // that it moves the offset
+  bool finer_wanted = false;  // than the workshop holds
+};
+
+Tolerance tolerance_of(const Situation& situation, Quantity quantity, bool vertical, double share,
+                       double holds, double coarsest) {
+  const double slope = slope_of(situation, quantity, vertical);
+  Tolerance tolerance;
+  if (!(slope > 0.0)) {
+    return tolerance;
+  }
+  const double wanted = std::min(share * situation.options.dead_band_deg / slope, coarsest);
+  tolerance.finer_wanted = wanted < holds;
+  tolerance.half = tolerance.finer_wanted ? holds : holds * std::floor(wanted / holds + 1e-9);
+  tolerance.cost_deg = slope * tolerance.half;
+  return tolerance;
+}
+
+std::string cost_words(const Tolerance& tolerance) {
+  return tolerance.cost_deg < 0.01
+             ? ": no change of the offset to speak of"
+             : fmt::format(": moves the offset by up to {:.2f} deg", tolerance.cost_deg);
+}
+
+// `low_m` and `high_m`: limits that neither edge may pass.
+std::string length_within(const Tolerance& tolerance, const std::optional<double>& value_m,
+                          const std::optional<double>& low_m = std::nullopt,
+                          const std::optional<double>& high_m = std::nullopt) {
+  if (!(tolerance.half > 0.0) || !value_m) {
     return {};
   }
-  // Rounded down to what a rule shows.
-  constexpr double kRule_m = kInch / 64.0;
-  const double shown =
-      std::max(kRule_m, std::floor(std::min(tolerance, coarsest_m) / kRule_m + 1e-9) * kRule_m);
-  return "± " + inches_and_mm(shown);
+  const double below = low_m ? std::clamp(*value_m - *low_m, 0.0, tolerance.half) : tolerance.half;
+  const double above =
+      high_m ? std::clamp(*high_m - *value_m, 0.0, tolerance.half) : tolerance.half;
+  if (below > tolerance.half - 1e-6 && above > tolerance.half - 1e-6) {
+    return "± " + inches_and_mm(tolerance.half) + cost_words(tolerance);
+  }
+  return fmt::format("+ {}, − {} (a limit lies there){}", inches_and_mm(above),
+                     inches_and_mm(below), cost_words(tolerance));
 }
 
 std::string length_or_blank(const std::optional<double>& length_m) {
@@ -54,45 +93,107 @@ std::string grains(double mass_kg) {
   return fmt::format("{:.0f} gr ({:.2f} g)", mass_kg / kGrain, 1e3 * mass_kg);
 }
 
-void add_spine(BuildSheet& sheet, const Situation& situation) {
+Tolerance add_spine(BuildSheet& sheet, const Situation& situation) {
   const ArrowFacts& arrow = situation.now().facts.arrow;
   BuildLine line{"Spine", {}, {}};
+  Tolerance tolerance;
   if (arrow.spine) {
     const double ei = *value_of(Quantity::spine, situation.now().facts);
-    const double tolerance_ei =
-        std::min(tolerance_of(situation, Quantity::spine, false, kSpineShare), 0.25 * ei);
-    if (arrow.spine->convention == SpineConvention::wood_pounds) {
-      const double pounds = tolerance_ei > 0.0 ? arrow::wood_pounds(tolerance_ei) : 0.0;
-      line.value = fmt::format("{:.4g} lb", arrow.spine->value);
-      line.tolerance = pounds > 0.0 ? fmt::format("± {:.1f} lb", pounds) : "";
-    } else {
-      const double inches = arrow.spine->value * tolerance_ei / ei;
-      line.value = fmt::format("{:.3f} in (ASTM F2031)", arrow.spine->value);
-      line.tolerance = inches > 0.0 ? fmt::format("± {:.3f} in", inches) : "";
+    const bool wood = arrow.spine->convention == SpineConvention::wood_pounds;
+    // One pound, or one inch of deflection, in stiffness.
+    const double unit_ei =
+        wood ? arrow::ei_from_wood_pounds(1.0) : ei / std::max(arrow.spine->value, 1e-6);
+    const double holds = (wood ? kTesterHolds_lb : kTesterHolds_in) * unit_ei;
+    tolerance = tolerance_of(situation, Quantity::spine, false, kSpineShare, holds, 0.25 * ei);
+    line.value = wood ? fmt::format("{:.4g} lb", arrow.spine->value)
+                      : fmt::format("{:.3f} in (ASTM F2031)", arrow.spine->value);
+    if (tolerance.half > 0.0) {
+      line.tolerance = wood ? fmt::format("± {:.0f} lb", tolerance.half / unit_ei)
+                            : fmt::format("± {:.3f} in", tolerance.half / unit_ei);
+      line.tolerance += cost_words(tolerance);
+      line.tolerance += tolerance.finer_wanted
+                            ? "; finer than a spine tester tells, so sort the finished arrows by "
+                              "how they leave"
+                            : "; sort the shafts with a spine tester, a shop's group is wider";
     }
   }
   sheet.arrow.push_back(line);
+  return tolerance;
 }
 
 void add_mass_and_balance(BuildSheet& sheet, const Situation& situation) {
-  const ArrowFacts& arrow = situation.now().facts.arrow;
+  const SetupFacts& facts = situation.now().facts;
+  const arrow::LimitFacts limits = limit_facts(facts);
   const auto& model = situation.learner.present().setup;
   BuildLine mass{"Total mass", {}, {}};
   BuildLine foc{"FOC", {}, {}};
-  if (arrow.total_mass_kg) {
-    mass.value = grains(*arrow.total_mass_kg);
+  mass.tolerance = "± 5 gr within the set (common practice)";
+  if (limits.arrow_mass_kg) {
+    mass.value =
+        grains(*limits.arrow_mass_kg) + (facts.arrow.total_mass_kg ? "" : ", added up: weigh it");
+    if (const auto least_kg = arrow::lightest_kg(limits);
+        least_kg && *limits.arrow_mass_kg - 5.0 * kGrain < *least_kg) {
+      mass.tolerance =
+          fmt::format("+ 5 gr within the set, none below {:.0f} gr ({})",
+                      std::ceil(*least_kg / kGrain - 1e-6), arrow::whose_mass_limit(limits));
+    }
   }
   if (model) {
-    const arrow::MassProperties properties = arrow::mass_properties(model->arrow);
-    if (mass.value.empty()) {
-      mass.value = grains(properties.mass_kg) + ", added up: weigh it";
-    }
-    foc.value = fmt::format("{:.1f} %, added up: balance it", properties.foc_percent);
+    foc.value = fmt::format("{:.1f} %, added up: balance it",
+                            arrow::mass_properties(model->arrow).foc_percent);
   }
-  mass.tolerance = "± 5 gr within the set (common practice)";
   foc.tolerance = "± 1 % within the set (common practice)";
   sheet.arrow.push_back(mass);
   sheet.arrow.push_back(foc);
+}
+
+// What must not be gone past, whoever builds the arrows.
+void add_limits(BuildSheet& sheet, const SetupFacts& facts) {
+  const arrow::LimitFacts limits = limit_facts(facts);
+  const auto least_kg = arrow::lightest_kg(limits);
+  sheet.arrow.push_back({"Lightest arrow for this bow",
+                         least_kg
+                             ? fmt::format("{:.0f} gr ({})", std::ceil(*least_kg / kGrain - 1e-6),
+                                           arrow::whose_mass_limit(limits))
+                             : std::string(),
+                         {}});
+  const auto shortest_m = arrow::shortest_shaft_m(limits);
+  sheet.arrow.push_back(
+      {"Shortest shaft at this draw",
+       shortest_m ? inches_and_mm(*shortest_m) + ", half an inch past the rest (common practice)"
+                  : std::string(),
+       {}});
+}
+
+std::string brace_limits(const BowFacts& bow) {
+  return bow.brace_min_m && bow.brace_max_m
+             ? fmt::format("{} to {} by the bow's maker", inches_and_mm(*bow.brace_min_m),
+                           inches_and_mm(*bow.brace_max_m))
+             : std::string();
+}
+
+std::string draw_limits(const BowFacts& bow) {
+  std::string words;
+  if (bow.max_draw_m) {
+    words = "no further than " + inches_and_mm(*bow.max_draw_m);
+  }
+  if (bow.max_draw_weight_n) {
+    words += fmt::format("{}no more than {:.4g} lb held", words.empty() ? "" : ", ",
+                         *bow.max_draw_weight_n / units::kNewtonsPerPoundForce);
+  }
+  return words.empty() ? words : words + " by the bow's maker";
+}
+
+std::string fletching_words(Fletching fletching) {
+  switch (fletching) {
+    case Fletching::bare:
+      return "bare";
+    case Fletching::fletched:
+      return "fletched";
+    case Fletching::unknown:
+      break;
+  }
+  return {};
 }
 
 }  // namespace
@@ -102,7 +203,18 @@ BuildSheet build_sheet(const Situation& situation) {
   const BowFacts& bow = facts.bow;
   const ArrowFacts& arrow = facts.arrow;
   BuildSheet sheet;
+  const auto bow_tolerance = [&](Quantity quantity, bool vertical, double coarsest) {
+    return tolerance_of(situation, quantity, vertical, kBowShare, kRuleHolds_m, coarsest);
+  };
+  const Bow& stood = situation.now().judgement.bow;
   sheet.bow = {
+      {"Archer", facts.hand == Hand::left ? "left-handed" : "right-handed", {}},
+      {"Cant",
+       stood.source == BowSource::assumed
+           ? std::string()
+           : fmt::format("{:+.0f} deg, upper limb to the shooter's right positive",
+                         stood.cant_deg.value),
+       {}},
       {"Bow", bow.name, {}},
       {"Draw weight",
        bow.draw_weight_n
@@ -110,31 +222,45 @@ BuildSheet build_sheet(const Situation& situation) {
                          inches_and_mm(bow.rated_draw_m.value_or(28.0 * kInch)))
            : std::string(),
        {}},
-      {"Draw length", length_or_blank(facts.draw_m), {}},
+      {"Draw length", length_or_blank(facts.draw_m), draw_limits(bow)},
       {"Brace height", length_or_blank(bow.brace_height_m),
-       bow.brace_height_m ? within(situation, Quantity::brace_height, false, kInch / 8.0)
-                          : std::string()},
+       length_within(bow_tolerance(Quantity::brace_height, false, kInch / 8.0), bow.brace_height_m,
+                     bow.brace_min_m, bow.brace_max_m)},
+      {"Brace height allowed", brace_limits(bow), {}},
       {"Nocking point above square", length_or_blank(bow.nocking_point_m),
-       bow.nocking_point_m ? within(situation, Quantity::nocking_point, true, kInch / 16.0)
-                           : std::string()},
+       length_within(bow_tolerance(Quantity::nocking_point, true, kInch / 16.0),
+                     bow.nocking_point_m)},
       {"String", bow.string, {}},
       {"Strike plate from the string's plane", length_or_blank(bow.plate_offset_m),
-       bow.plate_offset_m ? within(situation, Quantity::plate_offset, false, kInch / 32.0)
-                          : std::string()}};
+       length_within(bow_tolerance(Quantity::plate_offset, false, kInch / 32.0),
+                     bow.plate_offset_m)}};
   sheet.arrow.push_back({"Arrow", arrow.name, {}});
+  sheet.arrow.push_back({"Shot for this sheet", fletching_words(arrow.fletching), {}});
+  sheet.arrow.push_back(
+      {"Shaft diameter",
+       arrow.diameter_m ? fmt::format("{:.2f} mm", 1e3 * *arrow.diameter_m) : std::string(),
+       {}});
+  const Tolerance length = tolerance_of(situation, Quantity::shaft_length, false, kLengthShare,
+                                        kSawHolds_m, kInch / 8.0);
   sheet.arrow.push_back(
       {"Finished shaft length, without the tip", length_or_blank(arrow.shaft_length_m),
-       within(situation, Quantity::shaft_length, false, kInch / 8.0, kLengthShare)});
+       length_within(length, arrow.shaft_length_m, arrow::shortest_shaft_m(limit_facts(facts)))});
+  sheet.arrow.push_back({"Arrow length, with the tip", length_or_blank(arrow.arrow_length_m), {}});
   BuildLine tip{"Tip weight", {}, {}};
+  Tolerance tip_tolerance;
   if (arrow.tip_mass_kg) {
     tip.value = grains(*arrow.tip_mass_kg);
-    const double tolerance = tolerance_of(situation, Quantity::tip_mass, false, kTipShare);
-    tip.tolerance =
-        fmt::format("± {:.0f} gr", std::clamp(std::floor(tolerance / kGrain), 1.0, 10.0));
+    tip_tolerance = tolerance_of(situation, Quantity::tip_mass, false, kTipShare, kScaleHolds_kg,
+                                 10.0 * kGrain);
+    if (tip_tolerance.half > 0.0) {
+      tip.tolerance =
+          fmt::format("± {:.0f} gr{}", tip_tolerance.half / kGrain, cost_words(tip_tolerance));
+    }
   }
   sheet.arrow.push_back(tip);
-  add_spine(sheet, situation);
+  const Tolerance spine = add_spine(sheet, situation);
   add_mass_and_balance(sheet, situation);
+  add_limits(sheet, facts);
   const Measured lateral = pooled(situation.setups, facts, false)->offset_deg;
   const Measured vertical = pooled(situation.setups, facts, true)->offset_deg;
   sheet.offsets = fmt::format("Measured, {}: {}, {} (95 %).",
@@ -142,13 +268,24 @@ BuildSheet build_sheet(const Situation& situation) {
                               rules::lateral_words(lateral), rules::vertical_words(vertical));
   sheet.columns = {"arrow", "shaft length", "spine, stiff side", "spine, quarter turn",
                    "tip",   "total mass",   "balance",           "straight"};
+  // Within +-a everything counts as alike: a standard uncertainty of a / sqrt(3) (JCGM 100:2008,
+  // 4.3.7).
+  const double together_deg =
+      1.959964 / std::sqrt(3.0) *
+      std::hypot(std::hypot(length.cost_deg, tip_tolerance.cost_deg), spine.cost_deg);
   sheet.cautions = {
-      "Within these tolerances of length, tip and spine together, 95 % of the arrows stay inside "
-      "the "
-      "dead band sideways.",
+      together_deg > 0.0
+          ? fmt::format("Length, tip and spine within these tolerances move 95 % of the arrows by "
+                        "less than {:.1f} deg sideways.",
+                        std::max(together_deg, 0.1))
+          : std::string("What a tolerance costs is not known of this bow: keep the arrows alike."),
       "Spine varies round a shaft: measure it at four quarters, and set every nock to the same "
       "one.",
-      "Shoot each new arrow from close by before it joins the set."};
+      "Weigh every arrow, and measure it past the rest at full draw, before it is shot: the limits "
+      "above hold for each one. Shoot each new arrow from close by before it joins the set.",
+      rules::caution::kShaft,
+      rules::caution::kBrace,
+      rules::caution::kRange};
   return sheet;
 }
 

@@ -28,6 +28,8 @@ class Facts {
     bow(facts.bow);
     arrow(facts.arrow);
     camera(facts.camera);
+    words(Part::bow, "Nock height accepted as it is", "nock height accepted",
+          facts.accepted_nock_height);
     words(Part::camera, "Notes", "notes", facts.notes);
   }
   std::vector<Fact> take() { return std::move(all_); }
@@ -81,6 +83,10 @@ class Facts {
     }
     number(Part::bow, "Lightest arrow, maker's floor", "maker's floor", bow.min_grains_per_pound,
            [](double gpp) { return fmt::format("{:.3g} grains a pound", gpp); });
+    length(Part::bow, "Greatest draw (AMO), maker's limit", "maker's draw", bow.max_draw_m);
+    number(Part::bow, "Greatest weight held, maker's limit", "maker's weight",
+           bow.max_draw_weight_n,
+           [](double n) { return fmt::format("{:.4g} lb", n / units::kNewtonsPerPoundForce); });
     length(Part::bow, "Strike plate, outside the string's plane", "strike plate",
            bow.plate_offset_m);
     length(Part::bow, "Nocking point above square", "nocking point", bow.nocking_point_m);
@@ -165,6 +171,19 @@ std::string inches_and_mm(double length_m) {
   const std::string whole = parts >= kParts ? fmt::format("{} ", parts / kParts) : "";
   return fmt::format("{}{}{}/{} in ({})", sign, whole, parts % kParts / common, kParts / common,
                      mm);
+}
+
+std::string length_band_words(const arrow::Band& length_m) {
+  const double width_in = (length_m.high95 - length_m.low95) / units::kMetresPerInch;
+  const long parts = width_in > 0.5 ? 8 : 32;
+  const auto rounded = [&](double value_m) {
+    const double inches = value_m / units::kMetresPerInch;
+    const std::string words = inches_and_mm(std::round(inches * static_cast<double>(parts)) /
+                                            static_cast<double>(parts) * units::kMetresPerInch);
+    return words.substr(0, words.find(" in ("));
+  };
+  return fmt::format("{} in (95 %: {} to {})", rounded(length_m.median), rounded(length_m.low95),
+                     rounded(length_m.high95));
 }
 
 std::vector<FactLine> fact_lines(const SetupFacts& facts) {

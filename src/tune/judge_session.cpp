@@ -4,7 +4,8 @@
 #include "advice.hpp"
 #include "build_sheet.hpp"
 #include "learning.hpp"
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
+#include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/judgement.hpp"
 #include "setup_view.hpp"
 
@@ -37,15 +38,11 @@ bool to_be_changed(Quantity quantity, StepKind step) {
     case StepKind::stiffer_shaft:
       return quantity == Quantity::shaft_length || quantity == Quantity::spine;
     case StepKind::thinner_plate:
+    case StepKind::thicker_plate:
       return quantity == Quantity::shaft_length || quantity == Quantity::plate_offset;
     case StepKind::fine_tune_brace:
       return quantity == Quantity::shaft_length || quantity == Quantity::brace_height;
-    case StepKind::trim_shaft:
-    case StepKind::film_more:
-    case StepKind::mind_form:
-    case StepKind::check_contact:
-    case StepKind::shoot_bare:
-    case StepKind::done:
+    default:
       break;
   }
   return quantity == Quantity::shaft_length;
@@ -60,6 +57,7 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
     judgement.setups.push_back(setup.judgement);
   }
   if (setups.empty()) {
+    judgement.next.kind = StepKind::film_more;
     judgement.next.words = "Film six shots of a first set-up: full-length, nocking point high.";
     judgement.next.because = "The session has no set-up yet.";
     return judgement;
@@ -83,10 +81,16 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
   if (judgement.next.kind == StepKind::done) {
     judgement.build_sheet = build_sheet(situation);
   }
-  if (learner.present().setup) {
-    for (const arrow::Caution& caution : arrow::cautions(*learner.present().setup)) {
+  // What forbids stands in the step already.
+  for (const arrow::Caution& caution : arrow::cautions(limit_facts(situation.now().facts))) {
+    if (caution.forbids == arrow::Forbids::nothing) {
       judgement.cautions.push_back("As it is: " + caution.text);
     }
+  }
+  if (!limit_facts(situation.now().facts).arrow_mass_kg) {
+    judgement.cautions.emplace_back(
+        "The arrow's mass was not told, so nobody has checked it against the bow: weigh it. 5 "
+        "grains per pound held is the absolute floor, and the bow maker's limit wins.");
   }
   const std::vector<std::string>& missing = learner.present().missing;
   if (!missing.empty()) {

@@ -55,8 +55,19 @@ json summary_json(const std::optional<OffsetSummary>& summary) {
   }
   return {{"mean_deg", number(summary->mean_deg)},
           {"u95_deg", number(summary->u95_deg)},
+          {"cant_u95_deg", number(summary->cant_u95_deg)},
           {"scatter_deg", number(summary->scatter_deg)},
           {"freedom", number(summary->freedom)}};
+}
+
+json bow_json(const Bow& bow) {
+  const char* source = bow.source == BowSource::seen   ? "seen"
+                       : bow.source == BowSource::told ? "told"
+                                                       : "assumed";
+  return {{"cant_deg", measured_json(bow.cant_deg)},
+          {"hand", bow.hand == Hand::unknown ? json(nullptr)
+                                             : json(bow.hand == Hand::left ? "left" : "right")},
+          {"source", source}};
 }
 
 json setup_json(const SetupJudgement& setup) {
@@ -74,6 +85,7 @@ json setup_json(const SetupJudgement& setup) {
           {"shots", shots},
           {"counted", setup.counted},
           {"refused", setup.refused},
+          {"bow", bow_json(setup.bow)},
           {"lateral", summary_json(setup.lateral)},
           {"vertical", summary_json(setup.vertical)},
           {"correlation", number(setup.correlation)},
@@ -113,7 +125,7 @@ json learned_json(const Learned& learned) {
 }
 
 json step_json(const Step& step) {
-  return {{"kind", word(step.kind)},
+  return {{"kind", rules::word(step.kind)},
           {"amount", number(step.amount)},
           {"words", text(step.words)},
           {"because", text(step.because)},
@@ -151,7 +163,7 @@ json judgement_json(const SessionRecord& session, const SessionJudgement& judgem
   for (const Learned& each : judgement.learned) {
     learned.push_back(learned_json(each));
   }
-  return {{"schema", "nocktrail.session/1"},
+  return {{"schema", "nocktrail.session/2"},
           {"session", text(session.name)},
           {"next", step_json(judgement.next)},
           {"setups", setups},

@@ -2,10 +2,12 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/facts_words.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -91,16 +93,25 @@ SlopeUnit slope_unit(Quantity quantity) {
 
 void add_learned(std::string& out, const Learned& learned) {
   const SlopeUnit unit = slope_unit(learned.quantity);
-  out += fmt::format("  {} ({}): {:+.2f} deg per {} more (95 %: {:+.2f} to {:+.2f})",
-                     word(learned.quantity), learned.vertical ? "up and down" : "sideways",
-                     learned.slope_deg_per_unit.median * unit.si, unit.name,
-                     learned.slope_deg_per_unit.low95 * unit.si,
-                     learned.slope_deg_per_unit.high95 * unit.si);
+  out += fmt::format(
+      "  {} ({}): ", learned.whole_arrow ? "whole arrow's length" : word(learned.quantity),
+      learned.vertical ? "up and down" : "sideways");
+  const arrow::Band& slope = learned.slope_deg_per_unit;
+  constexpr double kNothing_deg = 0.005;  // what two decimals do not show
+  if (std::max(std::abs(slope.low95), std::abs(slope.high95)) * unit.si < kNothing_deg) {
+    out += "no change to speak of";
+  } else {
+    out += fmt::format("{:+.2f} deg per {} more (95 %: {:+.2f} to {:+.2f})", slope.median * unit.si,
+                       unit.name, slope.low95 * unit.si, slope.high95 * unit.si);
+  }
   if (learned.straight_at) {
-    out += fmt::format("; straight at {} (95 %: {} to {})",
-                       quantity_text(learned.quantity, learned.straight_at->median),
-                       quantity_text(learned.quantity, learned.straight_at->low95),
-                       quantity_text(learned.quantity, learned.straight_at->high95));
+    out += "; straight at " +
+           (learned.quantity == Quantity::shaft_length
+                ? length_band_words(*learned.straight_at)
+                : fmt::format("{} (95 %: {} to {})",
+                              quantity_text(learned.quantity, learned.straight_at->median),
+                              quantity_text(learned.quantity, learned.straight_at->low95),
+                              quantity_text(learned.quantity, learned.straight_at->high95)));
   }
   out += '\n';
   if (!learned.prior_words.empty()) {
@@ -120,6 +131,11 @@ void add_lines(std::string& out, const std::vector<BuildLine>& lines) {
 }
 
 }  // namespace
+
+std::string chance_words(double chance) {
+  const double percent = 100.0 * chance;
+  return percent < 1.0 ? "under 1 %" : fmt::format("{:.0f} %", percent);
+}
 
 std::string judgement_line(const SessionRecord& session, const SessionJudgement& judgement) {
   const std::string step = judgement.next.words;
@@ -174,8 +190,8 @@ std::string judgement_text(const SessionRecord& session, const SessionJudgement&
     out += fmt::format("  Because: {}\n", judgement.next.because);
   }
   if (judgement.next.overshoot_chance) {
-    out += fmt::format("  Chance of going past straight: {:.1f} %\n",
-                       100.0 * *judgement.next.overshoot_chance);
+    out += fmt::format("  Chance of going past straight: {}\n",
+                       chance_words(*judgement.next.overshoot_chance));
   }
   for (const std::string& caution : judgement.next.cautions) {
     out += fmt::format("  ! {}\n", caution);

@@ -6,7 +6,7 @@
 #include <cmath>
 
 #include "bow_model.hpp"
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "priors.hpp"
 
 namespace nocktrail::tune {
@@ -335,6 +335,8 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
   Learned& learned = answer.learned;
   learned.quantity = quantity;
   learned.vertical = vertical;
+  learned.whole_arrow =
+      quantity == Quantity::shaft_length && !latest.arrow.shaft_length_m && present.has_value();
   learned.prior_words = words + ".";
   learned.posterior = curve_of(answer.at, answer.offset_deg, sign);
   learned.slope_deg_per_unit = slope_of(answer, answer.offset_deg, sign);

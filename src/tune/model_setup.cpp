@@ -97,6 +97,8 @@ ModelSetup model_setup(const SetupFacts& facts) {
                                      "nocking point 1/2 in above square");
   bow.brace_min_m = facts.bow.brace_min_m;
   bow.brace_max_m = facts.bow.brace_max_m;
+  bow.max_draw_m = facts.bow.max_draw_m;
+  bow.max_draw_weight_n = facts.bow.max_draw_weight_n;
   bow.min_grains_per_pound = facts.bow.min_grains_per_pound;
 
   arrow::ArrowBuild& arrow = setup.arrow;

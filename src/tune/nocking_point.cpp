@@ -16,6 +16,12 @@ constexpr double kInch = units::kMetresPerInch;
 constexpr double kKnownHigh_m = 0.4375 * kInch;  // from here up, nock high means too high
 constexpr double kStartHigh_m = 0.625 * kInch;
 constexpr double kSame_m = 0.1e-3;
+// Beyond these the nocking point is not where the fault lies: archers start at half to three
+// quarters of an inch above square, and below square the string would press the nock onto the shelf
+// (common practice, no source).
+constexpr double kHighest_m = 0.75 * kInch;
+constexpr double kLowest_m = 0.0;
+constexpr int kLookedFor = 12;  // shots after which a cause that was not found stays a caution
 constexpr double kSigmasPerU95 = 1.959964;
 constexpr double kNeighbour_steps = 1.5;  // how far the next explored height may lie
 constexpr double kSameLength_m = kInch / 16.0;
@@ -58,7 +64,38 @@ int compared(const Measured& other, const Measured& here) {
   return difference > u ? 1 : (difference < -u ? -1 : 0);
 }
 
-Step lower(const Situation& situation, std::string because) {
+// The height may not go further; another cause is looked for, once.
+std::optional<Step> at_the_bound(const Situation& situation, const std::string& seen,
+                                 bool highest) {
+  const auto here = pooled(situation.setups, situation.now().facts, true);
+  if (here->shots >= kLookedFor) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::look_for_cause;
+  step.words = fmt::format(
+      "Leave the nocking point where it is and look for another cause: {}. Then shoot this set-up "
+      "again.",
+      highest
+          ? "a tight nock, fingers that press down on the arrow, a lower limb drawn harder than "
+            "the upper (tiller), a nock that strikes the shelf"
+          : "the arrow bouncing off a hard shelf (try a softer cover), fingers that lift the "
+            "arrow, a tight nock, the fletching touching");
+  step.because = fmt::format(
+      "{} with the nocking point {} above square; {} than {} is not where a nocking point goes "
+      "(common practice).",
+      seen, inches_and_mm(*situation.now().facts.bow.nocking_point_m), highest ? "higher" : "lower",
+      inches_and_mm(highest ? kHighest_m : kLowest_m));
+  return step;
+}
+
+std::optional<Step> lower(const Situation& situation, const std::string& seen,
+                          std::string because) {
+  const double after_m =
+      *situation.now().facts.bow.nocking_point_m - situation.options.nocking_point_step_m;
+  if (after_m < kLowest_m - kSame_m) {
+    return at_the_bound(situation, seen, false);
+  }
   Step step;
   step.kind = StepKind::lower_nocking_point;
   step.amount = situation.options.nocking_point_step_m;
@@ -70,7 +107,13 @@ Step lower(const Situation& situation, std::string because) {
   return step;
 }
 
-Step raise(const Situation& situation, std::string because) {
+std::optional<Step> raise(const Situation& situation, const std::string& seen,
+                          std::string because) {
+  const double after_m =
+      *situation.now().facts.bow.nocking_point_m + situation.options.nocking_point_step_m;
+  if (after_m > kHighest_m + kSame_m) {
+    return at_the_bound(situation, seen, true);
+  }
   Step step;
   step.kind = StepKind::raise_nocking_point;
   step.amount = situation.options.nocking_point_step_m;
@@ -186,14 +229,17 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   const std::optional<Measured> settled = settled_before(situation);
   const bool high = here.value > band;
   const bool low = here.value < -band;
-  if ((!high && !low) || (settled && !reopened(here, *settled, band)) ||
-      level_when_fletched(situation, here)) {
+  if ((!high && !low) || !situation.now().facts.accepted_nock_height.empty() ||
+      (settled && !reopened(here, *settled, band)) || level_when_fletched(situation, here)) {
     return std::nullopt;
   }
   const auto now = situation.now().facts.bow.nocking_point_m;
   if (!now) {
-    return high ? start_high(now, seen)
-                : raise(situation, fmt::format("{}: the nocking point is too low.", seen));
+    return high
+               ? start_high(now, seen)
+               : ask_for({"how high the nocking point stands above square"}, "it is moved",
+                         fmt::format("{}: the nocking point is too low, unless it is high already.",
+                                     seen));
   }
   const Height* below = nullptr;
   const Height* above = nullptr;
@@ -212,12 +258,12 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
     if (above != nullptr && std::abs(above->nock_high_deg.value) >= std::abs(here.value)) {
       return std::nullopt;  // between two heights, and this is the better
     }
-    return raise(situation, fmt::format("{}: the nocking point is too low.", seen));
+    return raise(situation, seen, fmt::format("{}: the nocking point is too low.", seen));
   }
   if (below != nullptr && compared(below->nock_high_deg, here) > 0) {
     // Lower was higher still: that was the bounce.
     if (above == nullptr || compared(above->nock_high_deg, here) < 0) {
-      return raise(situation,
+      return raise(situation, seen,
                    fmt::format("{}, and lower down it was {}: the arrow bounces off the shelf.",
                                seen, rules::vertical_words(below->nock_high_deg)));
     }
@@ -227,7 +273,7 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
     return std::nullopt;
   }
   if (above != nullptr && below == nullptr && compared(above->nock_high_deg, here) < 0) {
-    return raise(situation,
+    return raise(situation, seen,
                  fmt::format("{} after lowering, {} before: nock high that grows on the way down "
                              "is a bounce off the shelf.",
                              seen, rules::vertical_words(above->nock_high_deg)));
@@ -238,7 +284,7 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   if (unmoved(heights, *now, here, situation.options.nocking_point_step_m)) {
     return std::nullopt;
   }
-  return lower(situation,
+  return lower(situation, seen,
                above != nullptr
                    ? fmt::format("{}, {} one step higher up: coming down helps, go on.", seen,
                                  rules::vertical_words(above->nock_high_deg))

@@ -5,6 +5,8 @@
 #include <cmath>
 
 #include "advice.hpp"
+#include "nocktrail/rules/before_change.hpp"
+#include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/statistics.hpp"
@@ -14,9 +16,19 @@ namespace {
 
 constexpr double kInch = units::kMetresPerInch;
 constexpr double kGrain = units::kKilogramsPerGrain;
-constexpr double kDoneChance = 0.92;   // that the mean offset is inside the dead band
-constexpr double kSideChance = 0.95;   // that it lies on one side, before anything is changed
-constexpr double kMiddleOfBand = 0.5;  // of the dead band, that counts as its middle
+constexpr double kDoneChance = 0.92;  // that the mean offset is inside the dead band
+constexpr double kSideChance = 0.95;  // that it lies on one side, before anything is changed
+constexpr double kPlateStep_m = kInch / 32.0;
+// A thicker plate than this is not built up for the sake of spine (common practice, no source).
+constexpr double kThickestPlate_m = 3.0 / 16.0 * kInch;
+constexpr double kTrialTip_kg = 25.0 * kGrain;  // shows which way the arrow answers before a cut
+constexpr int kLookedFor = 12;  // shots after which a touch that was not found stays a caution
+const char* const kOtherStiffer =
+    " Other changes that can be undone and act stiffer: a heavier string or silencers (a slower "
+    "bow).";
+const char* const kOtherWeaker =
+    " Other changes that can be undone and act weaker: a thinner strike plate, a lighter string, "
+    "silencers taken off (a faster bow).";
 constexpr double kFineTrim_m = kInch / 32.0;
 constexpr double kNearZero_m = 0.5 * kInch;  // of trim left: from here on a part of it at a time
 constexpr double kNearShare = 0.6;
@@ -106,16 +118,10 @@ Step trim_step(const Situation& situation, const Answer& answer, const Outcome& 
         fmt::format(", to {}", inches_and_mm(*facts.arrow.shaft_length_m - trim.amount_m));
   }
   step.words += ", and shoot again.";
-  if (!facts.draw_m || !facts.arrow.shaft_length_m) {
-    step.words +=
-        " First have someone mark the shaft at the rest at full draw: at least half an inch must "
-        "be left past the rest after the cut.";
-  }
   step.because = "The arrow acts weak: " + reading_words(situation, outcome);
   if (answer.learned.straight_at && answer.told) {
     const arrow::Band& at = *answer.learned.straight_at;
-    step.because += fmt::format(", straight at {} (95 %: {:.2f} to {:.2f} in)",
-                                inches_and_mm(at.median), at.low95 / kInch, at.high95 / kInch);
+    step.because += fmt::format(", straight at a shaft of {}", length_band_words(at));
   }
   step.because += '.';
   return step;
@@ -187,15 +193,13 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
   if (!facts.arrow.tip_mass_kg) {
     step.kind = StepKind::heavier_tip;
     step.amount = 25.0 * kGrain;
-    step.words =
-        "Fit a tip 25 gr heavier and shoot again: the arrow must act weaker. Weaker shafts, or a "
-        "thinner strike plate, do the same.";
+    step.words = "Fit a tip 25 gr heavier and shoot again: the arrow must act weaker.";
+    step.words += kOtherWeaker;
     return step;
   }
   const Answer& tip = situation.learner.lateral(Quantity::tip_mass);
   const std::optional<double> needed = tip_change(tip, true);
   if (!needed || *needed > kLargestTipNeed_kg) {
-    constexpr double kPlateStep_m = kInch / 32.0;
     if (outcome.median_deg < kPlateReach_deg && facts.bow.plate_offset_m &&
         *facts.bow.plate_offset_m >= kPlateStep_m - 1e-9) {
       step.kind = StepKind::thinner_plate;
@@ -204,6 +208,9 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
           "Make the strike plate thinner by {} and shoot again: the arrow must act weaker.",
           inches_and_mm(kPlateStep_m));
       return step;
+    }
+    if (!limits.unknown_for_lighter.empty()) {
+      return ask_for(limits.unknown_for_lighter, "weaker, lighter shafts are tried", step.because);
     }
     if (weaker_shaft_serves(situation, limits)) {
       step.kind = StepKind::weaker_shaft;
@@ -218,37 +225,99 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
   step.kind = StepKind::heavier_tip;
   step.amount = amount;
   step.words = fmt::format(
-      "Fit a tip {:.0f} gr heavier ({:.0f} gr) and shoot again: the arrow must act weaker. Weaker "
-      "shafts or a thinner strike plate do the same.",
+      "Fit a tip {:.0f} gr heavier ({:.0f} gr) and shoot again: the arrow must act weaker.",
       amount / kGrain, (*facts.arrow.tip_mass_kg + amount) / kGrain);
+  step.words += kOtherWeaker;
   return step;
+}
+
+// Whether, with this very shaft, something that can be undone was tried toward stiff: then the
+// direction in which the arrow answers is known, and a cut may follow.
+bool tried_toward_stiff(const Situation& situation) {
+  const SetupFacts& now = situation.now().facts;
+  return std::any_of(situation.setups.begin(), situation.setups.end(), [&](const SetupView& setup) {
+    const SetupFacts& then = setup.facts;
+    if (!counted(setup) || rest_of(then) != rest_of(now) ||
+        value_of(Quantity::spine, then) != value_of(Quantity::spine, now)) {
+      return false;
+    }
+    const auto less = [](const std::optional<double>& a, const std::optional<double>& b,
+                         double by) { return a && b && *a < *b - by; };
+    return less(now.arrow.tip_mass_kg, then.arrow.tip_mass_kg, 0.5 * kGrain) ||
+           less(then.bow.plate_offset_m, now.bow.plate_offset_m, 1e-4);
+  });
+}
+
+// A lighter tip as far as the limits and the tip allow, at most `wanted_kg`; 0 where they do not.
+double tip_spare_kg(const Situation& situation, const Limits& limits, double wanted_kg) {
+  const auto tip_kg = situation.now().facts.arrow.tip_mass_kg;
+  if (!tip_kg || !limits.unknown_for_lighter.empty()) {
+    return 0.0;
+  }
+  const double most = std::min({wanted_kg, *tip_kg - kLightestTip_kg, limits.spare_kg});
+  return std::max(0.0, kFineTip_kg * std::floor(most / kFineTip_kg + 1e-6));
+}
+
+Step lighter_tip(const Situation& situation, double amount_kg, const std::string& because) {
+  Step step;
+  step.kind = StepKind::lighter_tip;
+  step.amount = amount_kg;
+  step.words = fmt::format(
+      "Fit a tip {:.0f} gr lighter ({:.0f} gr) and shoot again: the arrow must act stiffer.{}",
+      amount_kg / kGrain, (*situation.now().facts.arrow.tip_mass_kg - amount_kg) / kGrain,
+      kOtherStiffer);
+  step.because = because;
+  return step;
+}
+
+// What can be undone and makes the arrow act stiffer: first what most likely is enough by itself,
+// else, before a shaft is cut for the first time, a trial of the direction.
+std::optional<Step> stiffer_without_a_cut(const Situation& situation, const Outcome& outcome,
+                                          const Limits& limits, bool whatever_helps) {
+  const std::string because = "The arrow acts weak, and what can be undone comes before a cut: " +
+                              reading_words(situation, outcome) + ".";
+  const SetupFacts& facts = situation.now().facts;
+  const bool trial = whatever_helps || !tried_toward_stiff(situation);
+  if (facts.arrow.tip_mass_kg) {
+    const auto needed = tip_change(situation.learner.lateral(Quantity::tip_mass), false);
+    const double wanted = std::min(needed.value_or(kLargestTipStep_kg), kLargestTipStep_kg);
+    const double spare = tip_spare_kg(situation, limits, wanted);
+    if (needed && *needed <= kLargestTipStep_kg && spare >= *needed - 1e-9) {
+      return lighter_tip(situation, *needed, because);
+    }
+    const double step_kg = whatever_helps ? spare : std::min(spare, kTrialTip_kg);
+    if (trial && step_kg > 0.0) {
+      return lighter_tip(situation, step_kg, because);
+    }
+  }
+  const auto& plate_m = facts.bow.plate_offset_m;
+  if (trial && plate_m && *plate_m + kPlateStep_m <= kThickestPlate_m + 1e-9) {
+    Step step;
+    step.kind = StepKind::thicker_plate;
+    step.amount = kPlateStep_m;
+    step.words = fmt::format(
+        "Make the strike plate thicker by {} and shoot again: the arrow must act stiffer.{}",
+        inches_and_mm(kPlateStep_m), kOtherStiffer);
+    step.because = because;
+    return step;
+  }
+  return std::nullopt;
 }
 
 // Weak, and the shaft may not be cut any more.
 Step weak_without_trim(const Situation& situation, const Outcome& outcome, const Limits& limits) {
+  if (const auto step = stiffer_without_a_cut(situation, outcome, limits, true)) {
+    return *step;
+  }
   Step step;
   step.because =
       "The arrow acts weak and may not be trimmed further: " + reading_words(situation, outcome) +
       ".";
-  const auto tip_kg = situation.now().facts.arrow.tip_mass_kg;
-  if (tip_kg) {
-    const Answer& tip = situation.learner.lateral(Quantity::tip_mass);
-    const double needed = tip_change(tip, false).value_or(kLargestTipStep_kg);
-    const double amount = std::min(needed, kLargestTipStep_kg);
-    if (limits.lighter_allowed(amount) && limits.arrow_mass_kg && limits.lightest_kg &&
-        *tip_kg - amount >= kLightestTip_kg - 1e-9) {
-      step.kind = StepKind::lighter_tip;
-      step.amount = amount;
-      step.words = fmt::format(
-          "Fit a tip {:.0f} gr lighter ({:.0f} gr) and shoot again: the arrow must act stiffer.",
-          amount / kGrain, (*tip_kg - amount) / kGrain);
-      return step;
-    }
-  }
   step.kind = StepKind::stiffer_shaft;
   step.words =
       "Try shafts one spine group stiffer, full length: these cannot be cut or lightened any "
       "further.";
+  step.words += kOtherStiffer;
   return step;
 }
 
@@ -284,83 +353,187 @@ std::optional<Step> brace_step(const Situation& situation, const Outcome& outcom
   return step;
 }
 
-Step done(const Situation& situation, const Outcome& outcome, const Limits& limits) {
+// The same set-up with the fletching on or off, as shot before; empty: it was not.
+std::optional<Pooled> with_fletching(const Situation& situation, Fletching fletching) {
+  SetupFacts other = situation.now().facts;
+  other.arrow.fletching = fletching;
+  std::optional<Pooled> found;
+  for (const SetupView& setup : situation.setups) {
+    // Weighed with and without: the mass is no other set-up.
+    if (setup.facts.arrow.fletching == fletching && same_setup(setup.facts, other)) {
+      found = pooled(situation.setups, setup.facts, false);
+    }
+  }
+  return found && found->shots >= rules::kFewestShots ? found : std::nullopt;
+}
+
+Step shoot_bare(const std::string& because) {
   Step step;
+  step.kind = StepKind::shoot_bare;
+  step.words = "Shoot the same shaft bare: at least six shots, from close by.";
+  step.because = because;
+  return step;
+}
+
+// Sideways is straight: level, then the finished arrow, then done.
+Step finish(const Situation& situation, const Outcome& outcome) {
+  std::string level;
+  if (auto step = level_step(situation, level)) {
+    return *step;
+  }
   const Fletching fletching = situation.now().facts.arrow.fletching;
-  const bool bare_too_light = !limits.lighter_allowed(0.0);  // limits are of the bare shaft
-  if (fletching == Fletching::fletched && !bare_too_light) {
-    step.kind = StepKind::shoot_bare;
-    step.words = "Shoot the same shaft bare: at least six shots, from close by.";
-    step.because = "Fletched it leaves straight, and a bare shaft tells more: " +
-                   reading_words(situation, outcome) + ".";
+  if (fletching == Fletching::bare && !with_fletching(situation, Fletching::fletched)) {
+    Step step;
+    step.kind = StepKind::shoot_fletched;
+    step.words =
+        "Fletch the shaft as the set will be and shoot it: at least six shots. It must leave as "
+        "straight as the bare one; if it does not, the fletching touches the bow.";
+    step.because = "Bare it leaves straight: " + reading_words(situation, outcome) + "." + level;
     return step;
   }
+  Step step;
   step.kind = StepKind::done;
   step.words =
       "Done: leave it as it is, write it down and build the rest of the set to match. What is "
       "left is fine-tuning by brace height, a few turns of the string at a time.";
-  step.because = "It leaves straight: " + reading_words(situation, outcome) + ".";
-  if (fletching == Fletching::fletched) {
-    step.because += " Bare, the shaft would be lighter than the bow may shoot.";
-  } else if (fletching == Fletching::unknown) {
+  step.because = "It leaves straight: " + reading_words(situation, outcome) + "." + level;
+  if (fletching == Fletching::unknown) {
     step.because += " Whether these were bare shafts was not told; bare ones tell more.";
   }
   return step;
+}
+
+// A fletched arrow: the bare shaft tells of spine, the fletched one whether the fletching touches.
+Step fletched_step(const Situation& situation, const Limits& limits) {
+  const double band = situation.options.dead_band_deg;
+  const Outcome outcome = outcome_of(situation.learner.lateral(Quantity::shaft_length), band);
+  const auto bare = with_fletching(situation, Fletching::bare);
+  const auto here = pooled(situation.setups, situation.now().facts, false);
+  if (!bare) {
+    if (!limits.unknown_for_lighter.empty()) {
+      return ask_for(
+          limits.unknown_for_lighter, "the fletching comes off and the arrow is lighter",
+          "Spine is judged by the bare shaft: " + reading_words(situation, outcome) + ".");
+    }
+    if (limits.lighter_allowed(0.0)) {
+      return shoot_bare("Fletching hides what the spine does, and a bare shaft tells more: " +
+                        reading_words(situation, outcome) + ".");
+    }
+  } else if (std::abs(bare->offset_deg.value) > band) {
+    return shoot_bare(
+        fmt::format("Spine is judged by the bare shaft, which was not straight yet: {}.",
+                    rules::lateral_words(bare->offset_deg)));
+  }
+  if (rules::side_of(here->offset_deg, band) != rules::Side::straight &&
+      std::abs(here->offset_deg.value) > band) {
+    Step step;
+    step.kind =
+        bare && here->shots < kLookedFor ? StepKind::check_contact : StepKind::look_for_cause;
+    step.words =
+        "Change nothing on the shaft. Look for the fletching touching shelf, plate or hand: powder "
+        "or lipstick shows it; turn the nock so that no vane meets the bow, try a lower or shorter "
+        "fletching or another shelf material. Then shoot this set-up again.";
+    step.because = fmt::format(
+        "{}, but fletched it leaves {}.",
+        bare ? fmt::format("Bare it leaves straight ({})", rules::lateral_words(bare->offset_deg))
+             : std::string("Bare, the shaft would be lighter than the bow may shoot"),
+        rules::lateral_words(here->offset_deg));
+    return step;
+  }
+  std::string level;
+  if (auto step = level_step(situation, level)) {
+    return *step;
+  }
+  Step step;
+  step.kind = StepKind::done;
+  step.words =
+      "Done: leave it as it is, write it down and build the rest of the set to match. What is "
+      "left is fine-tuning by brace height, a few turns of the string at a time.";
+  step.because =
+      fmt::format("It leaves straight: {}, {}.{}", rules::lateral_words(here->offset_deg),
+                  bare ? fmt::format("bare {}", rules::lateral_words(bare->offset_deg))
+                       : std::string("bare the shaft would be lighter than the bow may shoot"),
+                  level);
+  return step;
+}
+
+// Shots of this set-up that stand with the others.
+int agreeing(const Situation& situation) {
+  int count = 0;
+  for (const SetupView& setup : situation.setups) {
+    if (same_setup(setup.facts, situation.now().facts)) {
+      count += static_cast<int>(
+          std::count_if(setup.judgement.shots.begin(), setup.judgement.shots.end(),
+                        [](const JudgedShot& shot) { return !shot.dropped && !shot.outlier; }));
+    }
+  }
+  return count;
+}
+
+// Acts weak beyond doubt.
+Step weak_step(const Situation& situation, const Answer& length, const Outcome& outcome,
+               const Limits& limits) {
+  if (const auto step = stiffer_without_a_cut(situation, outcome, limits, false)) {
+    return *step;
+  }
+  if (!limits.unknown_for_shorter.empty()) {
+    return ask_for(limits.unknown_for_shorter, "anything is cut or made lighter",
+                   "The arrow acts weak: " + reading_words(situation, outcome) + ".");
+  }
+  const int shots = agreeing(situation);
+  if (shots < rules::kFewestBeforeCut) {
+    Step step;
+    step.kind = StepKind::film_more;
+    step.amount = rules::kUsualShots - shots;
+    step.words = fmt::format("Cut nothing yet and film {} more shots of this set-up.",
+                             rules::kUsualShots - shots);
+    step.because = fmt::format("A cut cannot be undone and asks for {} shots that agree; {} do{}.",
+                               rules::kFewestBeforeCut, shots, shots == 1 ? "es" : "");
+    return step;
+  }
+  const Trim trim = trim_for(situation, length, limits);
+  if (trim.amount_m > 0.0) {
+    return trim_step(situation, length, outcome, trim);
+  }
+  if (!limits.trim_allowed(kFineTrim_m)) {
+    if (outcome.straight >= 0.5) {
+      if (const auto brace = brace_step(situation, outcome)) {
+        return *brace;
+      }
+    }
+    return weak_without_trim(situation, outcome, limits);
+  }
+  return film_more(situation, outcome);
 }
 
 }  // namespace
 
 Step spine_step(const Situation& situation) {
   const SetupFacts& facts = situation.now().facts;
-  if (facts.hand == Hand::unknown) {
-    Step step;
-    step.kind = StepKind::film_more;
-    step.words =
-        "Write into the session's file whether the archer is right- or left-handed: without it "
-        "the sideways offset cannot be turned into a step.";
-    step.because = "The hand is not told.";
-    return step;
-  }
   const double band = situation.options.dead_band_deg;
+  const Limits limits = limits_of(facts);
+  if (facts.arrow.fletching == Fletching::fletched) {
+    return fletched_step(situation, limits);
+  }
   const Answer& length = situation.learner.lateral(Quantity::shaft_length);
   const Outcome outcome = outcome_of(length, band);
-  const Limits limits = limits_of(facts, situation.learner.present());
-  const bool bare_to_come =
-      facts.arrow.fletching == Fletching::fletched && limits.lighter_allowed(0.0);
-  const Trim trim = trim_for(situation, length, limits);
-  // Inside the band but clearly on its weak side, a small safe cut makes the better end.
-  const bool better_cut = !bare_to_come && trim.amount_m > 0.0 &&
-                          outcome.median_deg < -kMiddleOfBand * band &&
-                          outcome.negative >= kSideChance;
-  if (outcome.straight >= kDoneChance && !better_cut) {
-    return done(situation, outcome, limits);
+  const auto here = pooled(situation.setups, facts, false);
+  if (outcome.straight >= kDoneChance && std::abs(here->offset_deg.value) <= band) {
+    return finish(situation, outcome);
   }
-  if (bare_to_come &&
-      (outcome.straight >= 0.5 || (outcome.median_deg > 0.0 && outcome.median_deg < 2.0 * band))) {
-    return done(situation, outcome, limits);
+  if (outcome.negative >= kSideChance && outcome.straight < kDoneChance) {
+    return weak_step(situation, length, outcome, limits);
   }
-  if (outcome.negative >= kSideChance) {
-    if (trim.amount_m > 0.0) {
-      return trim_step(situation, length, outcome, trim);
-    }
-    if (!limits.trim_allowed(kFineTrim_m)) {
-      if (outcome.straight >= 0.5) {
-        if (const auto brace = brace_step(situation, outcome)) {
-          return *brace;
-        }
-      }
-      return weak_without_trim(situation, outcome, limits);
-    }
-  }
-  if (1.0 - outcome.negative >= kSideChance) {
+  if (1.0 - outcome.negative >= kSideChance && outcome.straight < kDoneChance) {
     return heavier_tip(situation, outcome, limits);
   }
-  const auto here = pooled(situation.setups, facts, false);
   if (here->shots >= kEnoughShots && outcome.straight >= 0.5) {
     if (const auto brace = brace_step(situation, outcome)) {
       return *brace;
     }
-    return done(situation, outcome, limits);
+    if (std::abs(here->offset_deg.value) <= band) {
+      return finish(situation, outcome);
+    }
   }
   return film_more(situation, outcome);
 }

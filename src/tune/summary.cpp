@@ -45,26 +45,34 @@ bool usable(const std::optional<Measured>& offset) {
          offset->u95 <= kMost_deg;
 }
 
-JudgedShot in_bow_frame(const Shot& shot, const std::optional<double>& cant_deg) {
-  JudgedShot judged;
-  judged.lat_deg = *shot.nock_right_deg;
-  judged.vert_deg = *shot.nock_high_deg;
-  judged.correlation = shot.right_high_correlation;
-  if (!cant_deg && shot.in_bow) {
-    judged.lat_deg = shot.in_bow->nock_right_deg;
-    judged.vert_deg = shot.in_bow->nock_high_deg;
-  } else if (cant_deg && std::isfinite(*cant_deg)) {
-    const rules::BowFrameReading bow = rules::bow_frame_from_range(
-        judged.lat_deg, judged.vert_deg, shot.right_high_correlation, *cant_deg);
-    judged.lat_deg = bow.lat_deg;
-    judged.vert_deg = bow.vert_deg;
-    judged.correlation = bow.correlation;
+// As told for the clip or the set-up, else as the reading itself has it, else assumed.
+Bow bow_of(const Shot& shot, Hand hand, const std::optional<double>& told_cant_deg) {
+  if (!told_cant_deg && shot.bow && shot.bow->source == BowSource::seen) {
+    return *shot.bow;
   }
+  return rules::bow_as_told(hand, told_cant_deg);
+}
+
+JudgedShot in_bow_frame(const Shot& shot, const Bow& bow) {
+  const Measured& right = *shot.nock_right_deg;
+  const Measured& high = *shot.nock_high_deg;
+  const rules::BowFrameReading whole =
+      rules::bow_frame_from_range(right, high, shot.right_high_correlation, bow.cant_deg);
+  const rules::BowFrameReading own =
+      rules::bow_frame_from_range(right, high, shot.right_high_correlation, bow.cant_deg.value);
+  JudgedShot judged;
+  judged.lat_deg = whole.lat_deg;
+  judged.vert_deg = whole.vert_deg;
+  judged.own_lat_u95_deg = own.lat_deg.u95;
+  judged.own_vert_u95_deg = own.vert_deg.u95;
+  judged.correlation = whole.correlation;
   return judged;
 }
 
 void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgement& judgement) {
   const Hand hand = facts.hand;
+  judgement.bow = rules::bow_as_told(hand, facts.cant_deg);
+  int bows = 0;
   for (const ClipRecord& clip : setup.clips) {
     int of_clip = 0;
     int number = 0;
@@ -76,7 +84,8 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
       }
       ++of_clip;
       const std::optional<double> cant = clip.cant_deg ? clip.cant_deg : facts.cant_deg;
-      JudgedShot judged = in_bow_frame(shot, cant);
+      const Bow bow = bow_of(shot, hand, cant);
+      JudgedShot judged = in_bow_frame(shot, bow);
       judged.clip = number == 1 ? clip.file : fmt::format("{}#{}", clip.file, number);
       const auto dropped = clip.dropped_shots.find(number);
       if (!clip.dropped.empty()) {
@@ -90,6 +99,11 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
         judged.why = fmt::format("shot {}-handed, the set-up is {}-handed", hand_word(clip.hand),
                                  hand_word(hand));
       }
+      // One that is assumed decides for the set-up: the others say nothing of it.
+      if (!judged.dropped && (bows == 0 || bow.source == BowSource::assumed)) {
+        judgement.bow = bow;
+      }
+      bows += judged.dropped ? 0 : 1;
       judgement.shots.push_back(std::move(judged));
     }
     if (of_clip == 0) {
@@ -107,11 +121,13 @@ struct Columns {
 };
 
 Columns columns_of(const SetupJudgement& judgement, Measured JudgedShot::*offset) {
+  double JudgedShot::*own_u95 =
+      offset == &JudgedShot::lat_deg ? &JudgedShot::own_lat_u95_deg : &JudgedShot::own_vert_u95_deg;
   Columns columns;
   for (const JudgedShot& shot : judgement.shots) {
     if (!shot.dropped) {
       columns.value.push_back((shot.*offset).value);
-      columns.u.push_back((shot.*offset).u95 / kSigmasPerU95);
+      columns.u.push_back(shot.*own_u95 / kSigmasPerU95);
     }
   }
   return columns;
@@ -154,7 +170,7 @@ std::vector<std::optional<OffsetSummary>> summaries_of(std::vector<SetupView>& s
       continue;
     }
     const RobustMean mean = robust_mean(columns[i].value, columns[i].u, pooled_scatter(own, i));
-    summaries[i] = OffsetSummary{mean.mean, mean.u95(), mean.scatter, mean.freedom};
+    summaries[i] = OffsetSummary{mean.mean, mean.u95(), mean.scatter, mean.freedom, 0.0};
     std::size_t at = 0;
     for (JudgedShot& shot : setups[i].judgement.shots) {
       if (shot.dropped) {
@@ -170,6 +186,21 @@ std::vector<std::optional<OffsetSummary>> summaries_of(std::vector<SetupView>& s
     }
   }
   return summaries;
+}
+
+// What is not known of the cant moves all shots of the set-up alike.
+void add_cant(SetupJudgement& judgement) {
+  if (!judgement.lateral || !judgement.vertical) {
+    return;
+  }
+  const rules::BowFrameReading alone = rules::cant_alone(
+      judgement.lateral->mean_deg, judgement.vertical->mean_deg, {0.0, judgement.bow.cant_deg.u95});
+  const auto widen = [](OffsetSummary& offset, double cant_u95_deg) {
+    offset.cant_u95_deg = cant_u95_deg;
+    offset.u95_deg = std::hypot(offset.u95_deg, cant_u95_deg);
+  };
+  widen(*judgement.lateral, alone.lat_deg.u95);
+  widen(*judgement.vertical, alone.vert_deg.u95);
 }
 
 double correlation_of(const SetupJudgement& judgement) {
@@ -276,6 +307,8 @@ void keep_what_can_be(SetupFacts& facts, std::vector<std::string>& warnings) {
   keep(bow.brace_min_m, 0.08, 0.35, "least brace height", warnings);
   keep(bow.brace_max_m, 0.08, 0.35, "largest brace height", warnings);
   keep(bow.min_grains_per_pound, 1.0, 30.0, "maker's grains per pound", warnings);
+  keep(bow.max_draw_m, 0.4, 1.0, "maker's greatest draw", warnings);
+  keep(bow.max_draw_weight_n, 20.0, 900.0, "maker's greatest draw weight", warnings);
   keep(bow.plate_offset_m, -0.03, 0.05, "strike plate", warnings);
   keep(bow.nocking_point_m, -0.05, 0.10, "nocking point", warnings);
   ArrowFacts& arrow = facts.arrow;
@@ -324,7 +357,7 @@ std::optional<double> value_of(Quantity quantity, const SetupFacts& facts) {
 std::vector<SetupView> summarised(const SessionRecord& session, const JudgementOptions& options,
                                   std::vector<std::string>& cautions) {
   std::vector<SetupView> setups;
-  bool upright = false;
+  std::optional<Bow> assumed;
   for (const SetupRecord& record : session.setups) {
     SetupView setup;
     setup.facts = record.facts;
@@ -332,9 +365,12 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
     setup.judgement.name = record.name;
     keep_what_can_be(setup.facts, setup.judgement.warnings);
     gather_shots(record, setup.facts, setup.judgement);
-    for (const ClipRecord& clip : record.clips) {
-      for (const Shot& shot : clip.reading.shots) {
-        upright = upright || (!clip.cant_deg && !record.facts.cant_deg && !shot.in_bow);
+    if (setup.judgement.counted > 0) {
+      assumed = setup.judgement.bow.source == BowSource::assumed ? setup.judgement.bow : assumed;
+      if (rules::leans_the_other_way(setup.judgement.bow)) {
+        setup.judgement.warnings.push_back(
+            "The cant told leans to the side that hardly goes with the hand: look at its sign "
+            "(positive: the upper limb to the shooter's right).");
       }
     }
     setups.push_back(std::move(setup));
@@ -344,14 +380,17 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
   for (std::size_t i = 0; i < setups.size(); ++i) {
     setups[i].judgement.lateral = lateral[i];
     setups[i].judgement.vertical = vertical[i];
+    add_cant(setups[i].judgement);
     setups[i].judgement.correlation = correlation_of(setups[i].judgement);
     add_verdict(setups[i], options);
     add_warnings(setups[i]);
   }
-  if (upright) {
-    cautions.emplace_back(
-        "No cant was told: offsets are judged as if the bow stood upright. A canted bow mixes "
-        "sideways and up-and-down.");
+  if (assumed) {
+    cautions.push_back(fmt::format(
+        "No cant was told: {:+.0f} ± {:.0f} deg is assumed (common practice for the hand, upper "
+        "limb to the shooter's right positive) and carried in the intervals. A canted bow mixes "
+        "sideways and up-and-down, so tell it.",
+        assumed->cant_deg.value, assumed->cant_deg.u95));
   }
   return setups;
 }

@@ -6,7 +6,7 @@
 #include <string>
 
 #include "example_setups.hpp"
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/error.hpp"
 
 using namespace nocktrail::arrow;

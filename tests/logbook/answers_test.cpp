@@ -44,7 +44,7 @@ void fill(Logbook& logbook) {
   }
   straight.setups[1].lateral = tune::OffsetSummary{0.125, 0.3, 0.25, 5.0};
   straight.setups[1].spine = SpineVerdict::matched;
-  straight.next.kind = tune::StepKind::done;
+  straight.next.kind = StepKind::done;
   logbook.record(pine, straight);
   tune::SessionRecord kestrel = later(pine, "kestrel", "2026-06");
   for (tune::SetupRecord& setup : kestrel.setups) {

@@ -22,7 +22,7 @@ TEST_CASE("unit: a session becomes rows, each fact in its place") {
   far_away.outlier = true;
   far_away.why = "3 scatters away";
   judgement.setups[0].shots = {far_away};
-  judgement.next.kind = tune::StepKind::trim_shaft;
+  judgement.next.kind = StepKind::trim_shaft;
   judgement.next.amount = 0.003175;
   judgement.next.words = "Trim 1/8 in.";
   judgement.next.cautions = {"once cut, cut"};

@@ -177,7 +177,7 @@ TEST_CASE("unit: an export of version 1 is brought up to date on its way in") {
   logbook::import_json(imported, folder / "old.json");
   { Logbook brought_up_to_date(old); }
   CHECK(everything_in(folder / "new.sqlite") == everything_in(old));
-  CHECK(ask(folder / "new.sqlite", "PRAGMA user_version") == "3\n");
+  CHECK(ask(folder / "new.sqlite", "PRAGMA user_version") == "4\n");
   test::check_integrity(folder / "new.sqlite");
 }
 
@@ -276,7 +276,7 @@ TEST_CASE("fault: CSV files that are no export change nothing") {
   CHECK(says(refused("logbook.csv", "schema\r\nbirds\r\n"), "is not an export"));
   CHECK(says(refused("bows.csv",
                      "id,name,draw_weight_n,rated_draw_m,brace_min_m,brace_max_m,min_grains_per_"
-                     "pound\r\n1,,nan,,,,\r\n"),
+                     "pound,max_draw_m,max_draw_weight_n\r\n1,,nan,,,,,,\r\n"),
              "must hold a number"));
   fs::remove(out / "stills.csv");
   CHECK(says(complaint([&] { logbook::import_csv(copy, out); }), "stills.csv: cannot be read"));

@@ -184,7 +184,7 @@ TEST_CASE("unit: the recommended step is drawn where it leads") {
   const tune::SessionRecord session = test::sample_session();
   tune::SessionJudgement judgement = test::sample_judgement(session);
   CHECK_FALSE(says(page::page_html(session, judgement), "The next step leads to"));
-  judgement.next.kind = tune::StepKind::trim_shaft;
+  judgement.next.kind = StepKind::trim_shaft;
   judgement.next.amount = test::inches(0.125);
   judgement.next.overshoot_chance = 0.031;
   const std::string page = page::page_html(session, judgement);

@@ -178,7 +178,7 @@ inline tune::SessionJudgement sample_judgement(const tune::SessionRecord& sessio
   vertical.straight_at = arrow::Band{inches(0.464), inches(0.41), inches(0.5)};
   judgement.learned.push_back(vertical);
 
-  judgement.next.kind = tune::StepKind::done;
+  judgement.next.kind = StepKind::done;
   judgement.next.words = "Leave the set-up as it is and build the set to the sheet.";
   judgement.next.because = "both offsets lie inside the dead band with their 95 % intervals";
   judgement.next.cautions = {"Flex and look over every shaft before each shot."};

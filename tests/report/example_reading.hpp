@@ -14,6 +14,7 @@ inline Reading full_reading() {
             1920,
             90,
             true,
+            std::nullopt,
             480,
             2.0,
             240.0,
@@ -30,7 +31,9 @@ inline Reading full_reading() {
   s.nock_high_slope_deg_per_m = Measured{-0.07, 0.09};
   s.speed_mps = Measured{52.3, 1.1};
   s.flex = Flex{{73.0, 4.0}, {12.0, 3.0}};
-  s.in_bow = InBow{15.0, {-2.55, 0.2}, {0.19, 0.6}};
+  s.bow = Bow{{15.0, 5.88}, Hand::right, BowSource::told};
+  s.in_bow = InBow{15.0, {-2.55, 0.2}, {0.19, 0.6}, 0.0, std::nullopt};
+  s.verdict.step = StepKind::film_more;
   s.frames = {{288, 1.2, Eigen::Vector2d(540.25, 1410.5), Eigen::Vector2d(541.0, 1200.0), true},
               {289, 1.204166, std::nullopt, Eigen::Vector2d(541.5, 1150.0), false}};
   s.verdict.spine = SpineVerdict::weak;

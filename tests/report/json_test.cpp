@@ -31,54 +31,60 @@ std::vector<std::string> keys(const Json& object) {
 
 using Names = std::vector<std::string>;
 
-// The keys of schema nocktrail.reading/1, typed from docs/measurement.md.
+// The keys of schema nocktrail.reading/2, typed from docs/measurement.md.
 const Names kTop{"schema", "clip", "camera", "status", "reason", "shots"};
-const Names kClip{"path",
-                  "sha256",
-                  "codec",
-                  "width",
-                  "height",
-                  "rotation_deg",
-                  "mirrored",
-                  "frames",
-                  "duration_s",
-                  "capture_fps",
-                  "capture_fps_source"};
+const Names kClip{"path",   "sha256",       "codec",       "width",
+                  "height", "rotation_deg", "mirrored",    "picture_mirrored",
+                  "frames", "duration_s",   "capture_fps", "capture_fps_source"};
 const Names kCamera{"focal_px", "focal_source"};
 const Names kShot{"status",
                   "reason",
+                  "view",
+                  "by",
                   "loose_s",
                   "exit_s",
                   "nock_right_deg",
                   "nock_high_deg",
+                  "correlation",
+                  "correlation_shared",
                   "nock_right_slope_deg_per_m",
                   "nock_high_slope_deg_per_m",
                   "speed_mps",
                   "flex",
+                  "bow",
                   "in_bow",
                   "frames",
                   "verdict"};
 const Names kMeasured{"value", "u95"};
 const Names kFrame{"index", "t_s", "nock_px", "tip_px", "used"};
-const Names kVerdict{"spine", "nocking_point", "summary"};
+const Names kAngle{"value", "u95", "u95_shared"};
+const Names kVerdict{"spine", "nocking_point", "summary", "step"};
 
 }  // namespace
 
 TEST_CASE("reference: every key of the schema, in its order, and no other") {
   const Json j = Json::parse(text_of(test::full_reading()));
   CHECK(keys(j) == kTop);
-  CHECK(j["schema"] == "nocktrail.reading/1");
+  CHECK(j["schema"] == "nocktrail.reading/2");
   CHECK(keys(j["clip"]) == kClip);
   CHECK(keys(j["camera"]) == kCamera);
   const Json& s = j["shots"][0];
   CHECK(keys(s) == kShot);
-  for (const char* name : {"nock_right_deg", "nock_high_deg", "nock_right_slope_deg_per_m",
-                           "nock_high_slope_deg_per_m", "speed_mps"}) {
+  for (const char* name :
+       {"nock_right_slope_deg_per_m", "nock_high_slope_deg_per_m", "speed_mps"}) {
     CHECK(keys(s[name]) == kMeasured);
   }
+  CHECK(keys(s["nock_right_deg"]) == kAngle);
+  CHECK(keys(s["nock_high_deg"]) == kAngle);
+  CHECK(keys(s["bow"]) == Names{"cant_deg", "hand", "source"});
+  CHECK(s["bow"]["source"] == "told");
+  CHECK(s["view"] == "behind");
+  CHECK(s["by"] == "program");
+  CHECK(s["verdict"]["step"] == "film-more");
   CHECK(keys(s["flex"]) == Names{"frequency_hz", "amplitude_mm"});
-  CHECK(keys(s["in_bow"]) == Names{"cant_deg", "nock_right_deg", "nock_high_deg"});
-  CHECK(keys(s["in_bow"]["nock_right_deg"]) == kMeasured);
+  CHECK(keys(s["in_bow"]) ==
+        Names{"cant_deg", "nock_right_deg", "nock_high_deg", "correlation", "correlation_shared"});
+  CHECK(keys(s["in_bow"]["nock_right_deg"]) == kAngle);
   CHECK(keys(s["frames"][0]) == kFrame);
   CHECK(keys(s["verdict"]) == kVerdict);
   CHECK(s["nock_right_deg"]["value"] == -2.41);
@@ -109,7 +115,8 @@ TEST_CASE("unit: what is unknown is null and its key is still there") {
   CHECK(keys(s) == kShot);
   for (const std::string& name : kShot) {
     CAPTURE(name);
-    const bool filled = name == "status" || name == "frames" || name == "verdict";
+    const bool filled =
+        name == "status" || name == "frames" || name == "verdict" || name == "view" || name == "by";
     CHECK(s[name].is_null() == !filled);
   }
   CHECK(s["frames"].empty());
@@ -183,6 +190,55 @@ TEST_CASE("unit: what is written can be read back") {
   CHECK(back[0].shots[0].in_bow->nock_right_deg.value == -2.55);
   CHECK(back[0].shots[0].frames[0].tip_px->y() == 1200.0);
   CHECK(back[1].status == ClipStatus::error);
+}
+
+TEST_CASE("unit: the correlation and the shared part come back") {
+  Reading r = test::full_reading();
+  r.shots[0].right_high_correlation = 0.25;
+  r.shots[0].shared = SharedError{0.1, 0.4, -0.5};
+  r.clip.picture_mirrored = true;
+  const Reading back = readings_from_json(text_of(r), "test").at(0);
+  CHECK(back.shots[0].right_high_correlation == 0.25);
+  REQUIRE(back.shots[0].shared);
+  CHECK(back.shots[0].shared->high_u95_deg == 0.4);
+  CHECK(back.shots[0].shared->correlation == -0.5);
+  CHECK(back.clip.picture_mirrored == true);
+}
+
+TEST_CASE("unit: a reading of the schema before is still read") {
+  // As nocktrail 0.1 wrote it, by the list of keys that docs/measurement.md had then.
+  const std::string old = R"({"schema": "nocktrail.reading/1",
+    "clip": {"path": "a.mp4", "sha256": null, "codec": "h264", "width": 1080, "height": 1920,
+             "rotation_deg": 90, "mirrored": false, "frames": 10, "duration_s": 0.04,
+             "capture_fps": 240, "capture_fps_source": "tag"},
+    "camera": {"focal_px": 1300.0, "focal_source": "assumed"},
+    "status": "measured", "reason": null,
+    "shots": [{"status": "measured", "reason": null, "loose_s": 0.01, "exit_s": 0.02,
+      "nock_right_deg": {"value": -2.0, "u95": 0.2}, "nock_high_deg": {"value": 0.5, "u95": 0.8},
+      "nock_right_slope_deg_per_m": null, "nock_high_slope_deg_per_m": null, "speed_mps": null,
+      "flex": null,
+      "in_bow": {"cant_deg": 10.0, "nock_right_deg": {"value": -2.1, "u95": 0.2},
+                 "nock_high_deg": {"value": 0.1, "u95": 0.8}},
+      "frames": [],
+      "verdict": {"spine": "weak", "nocking_point": "unclear", "summary": "Reads weak."}}]})";
+  const Reading r = readings_from_json(old, "old.json").at(0);
+  REQUIRE(r.shots.size() == 1);
+  CHECK(r.shots[0].nock_right_deg->value == -2.0);
+  CHECK(r.shots[0].in_bow->cant_deg == 10.0);
+  CHECK_FALSE(r.shots[0].bow);
+  CHECK_FALSE(r.shots[0].shared);
+  CHECK(r.shots[0].verdict.step == StepKind::none);
+}
+
+TEST_CASE("fault: a schema from later on is named, not misread") {
+  std::string later = text_of(test::full_reading());
+  later.replace(later.find("reading/2"), 9, "reading/3");
+  try {
+    readings_from_json(later, "later.json");
+    FAIL("was read");
+  } catch (const BadInput& problem) {
+    CHECK(std::string(problem.what()).find("nocktrail.reading/3") != std::string::npos);
+  }
 }
 
 TEST_CASE("fault: text that is no reading is refused by name") {

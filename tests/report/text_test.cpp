@@ -30,7 +30,7 @@ TEST_CASE("unit: a measured shot is told in words") {
   const std::string t = text(test::full_reading(), unbroken());
   CHECK(says(t, "nock left 2.41 ± 0.18 deg, nock high 0.8 ± 0.6 deg"));
   CHECK(says(t, "2 m past the arrow rest"));
-  CHECK(says(t, "In the bow's own frame, cant 15 deg: nock left 2.55 ± 0.20 deg"));
+  CHECK(says(t, "To the bow, cant 15 ± 6 deg (told): nock left 2.55 ± 0.20 deg"));
   CHECK(says(t, "Meaning: Reads weak."));
   CHECK(says(t, "95 % interval"));
   CHECK(says(t, "scatter between shots is not in it"));
@@ -43,7 +43,7 @@ TEST_CASE("unit: a measured shot is told in words") {
 TEST_CASE("unit: what was assumed is said, with the option that tells it") {
   Reading r = test::full_reading();
   r.camera.source = FocalSource::assumed;
-  r.shots[0].in_bow.reset();
+  r.shots[0].bow->source = BowSource::assumed;
   TextOptions options = unbroken(Hand::unknown);
   options.arrow_length_given = false;
   const std::string t = text(r, options);

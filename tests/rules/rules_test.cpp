@@ -174,9 +174,20 @@ TEST_CASE("unit: a shot is judged in the frame of its bow") {
   // high. Upright it would look like a nocking point too high; canted it is spine alone.
   shot.nock_right_deg = Measured{-2.898, 0.1};
   shot.nock_high_deg = Measured{0.776, 0.1};
+  JudgeOptions upright = archer(Hand::right);
+  upright.cant_deg = 0.0;
+  judge_shot(shot, upright);
+  CHECK(shot.verdict.nocking_point == NockingPointVerdict::unclear);
+  CHECK(shot.in_bow->nock_high_deg.value == doctest::Approx(0.776));
+
+  // Nobody told: the wide prior leaves the nocking point open, and spine is said all the same.
   judge_shot(shot, archer(Hand::right));
-  CHECK_FALSE(shot.in_bow);
-  CHECK(shot.verdict.nocking_point == NockingPointVerdict::high);
+  REQUIRE(shot.bow);
+  CHECK(shot.bow->source == BowSource::assumed);
+  REQUIRE(shot.in_bow);
+  CHECK(shot.verdict.nocking_point == NockingPointVerdict::unclear);
+  CHECK(shot.verdict.spine == SpineVerdict::weak);
+  CHECK(shot.verdict.step == StepKind::tell_cant);
 
   JudgeOptions canted = archer(Hand::right);
   canted.cant_deg = 15.0;
@@ -185,6 +196,9 @@ TEST_CASE("unit: a shot is judged in the frame of its bow") {
   CHECK(shot.in_bow->cant_deg == 15.0);
   CHECK(shot.in_bow->nock_right_deg.value == doctest::Approx(-3.0).epsilon(0.001));
   CHECK(shot.verdict.spine == SpineVerdict::weak);
+  CHECK(shot.bow->source == BowSource::told);
+  // 3 deg sideways at a cant told by eye, 3 deg one sigma: 0.3 deg of up and down are its own.
+  CHECK(shot.in_bow->nock_high_deg.u95 > 0.3);
   CHECK(shot.verdict.nocking_point == NockingPointVerdict::level);
 
   // Mirrored in every respect: hand, sides and cant.

@@ -42,13 +42,13 @@ std::string uncommented(const std::string& text) {
 
 }  // namespace
 
-TEST_CASE("unit: an empty file tells nothing, and the template only the hand") {
+TEST_CASE("unit: an empty file tells nothing, and neither does the template") {
   const tune::SetupFacts none = facts("");
   CHECK(none.hand == Hand::unknown);
   CHECK_FALSE(none.bow.draw_weight_n);
   CHECK_FALSE(none.arrow.spine);
   const FactsTold told = parse_facts(session_template(), "t", FactsKind::session);
-  CHECK(told.facts.hand == Hand::right);
+  CHECK(told.facts.hand == Hand::unknown);
   CHECK_FALSE(told.facts.cant_deg);
   CHECK_FALSE(told.facts.bow.nocking_point_m);
   CHECK(told.clips.empty());

@@ -119,7 +119,7 @@ TEST_CASE("unit: hand and cant judge anew without reading; stills follow") {
   folder.write("session.toml", "hand = \"right\"\n");
   const SessionRead back = read_session(folder.path(), fakes(reader));
   CHECK(reader.calls() == 3);
-  CHECK_FALSE(clip_named(back.record, "b.mp4")->reading.shots[0].in_bow);
+  CHECK(clip_named(back.record, "b.mp4")->reading.shots[0].bow->source == BowSource::assumed);
   CHECK(clip_named(back.record, "a.mp4")->still == old_still);
   CHECK(fs::exists(folder.path() / old_still));
 }
@@ -181,7 +181,7 @@ TEST_CASE("unit: a dropped clip is read and kept with its reason") {
   REQUIRE(a != nullptr);
   CHECK(a->dropped == "plucked");
   CHECK(a->reading.status == ClipStatus::measured);
-  CHECK(says(clip_line("1-start", *a), "1-start/a.mp4: left out (plucked); nock left 3.00"));
+  CHECK(says(clip_line("1-start", *a), "1-start/a.mp4: left out (plucked); nock left 3.2"));
 }
 
 TEST_CASE("unit: a shot to be left out that is not there is said") {
@@ -199,12 +199,13 @@ TEST_CASE("unit: a shot to be left out that is not there is said") {
 TEST_CASE("unit: one clip in one line") {
   const Folder folder;
   three_clips(folder);
+  folder.write("session.toml", "hand = \"right\"\ncant = 0\n");
   folder.write("2-lower/n.mp4", "none");
   folder.write("2-lower/x.mp4", "broken");
   FakeReader reader;
   const SessionRead read = read_session(folder.path(), fakes(reader));
   CHECK(clip_line("1-start", *clip_named(read.record, "a.mp4")) ==
-        "1-start/a.mp4: nock left 3.00 ± 0.30 deg, nock high 1.5 ± 0.5 deg; spine weak, nocking "
+        "1-start/a.mp4: nock left 3.00 ± 0.34 deg, nock high 1.5 ± 0.6 deg; spine weak, nocking "
         "point high");
   CHECK(clip_line(".", *clip_named(read.record, "n.mp4")) == "n.mp4: no shot: no arrow was seen");
   CHECK(clip_line(".", *clip_named(read.record, "x.mp4")) ==

@@ -9,7 +9,7 @@
 #include <limits>
 #include <nlohmann/json.hpp>
 
-#include "nocktrail/arrow/setup_check.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/tune/judgement_json.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
 #include "tune/session_maker.hpp"
@@ -30,6 +30,21 @@ bool mentions(const std::vector<std::string>& texts, const char* wanted) {
 SetupFacts left_handed(SetupFacts facts) {
   facts.hand = Hand::left;
   return facts;
+}
+
+// The set-up after what can be undone has been tried and has answered: next comes the saw.
+std::vector<SetupRecord> tried(const SetupFacts& facts, double lat_deg, double vert_deg,
+                               int count = 6) {
+  SetupFacts before = facts;
+  before.arrow.tip_mass_kg = *facts.arrow.tip_mass_kg + 25.0 * kGrain;
+  const double weaker = facts.hand == Hand::left ? 0.6 : -0.6;
+  return {setup("00", before, lat_deg + weaker, vert_deg, count),
+          setup("01", facts, lat_deg, vert_deg, count)};
+}
+
+bool is_spine_step(StepKind kind) {
+  return kind == StepKind::lighter_tip || kind == StepKind::thicker_plate ||
+         kind == StepKind::trim_shaft;
 }
 
 }  // namespace
@@ -71,7 +86,7 @@ TEST_CASE("rules: the direction of the last change decides") {
   };
   CHECK(after(2.2, 1.4) == StepKind::lower_nocking_point);  // shrinks: go on
   CHECK(after(1.4, 2.6) == StepKind::raise_nocking_point);  // grows: the bounce
-  CHECK(after(1.4, 0.1) == StepKind::trim_shaft);           // gone: spine's turn
+  CHECK(is_spine_step(after(1.4, 0.1)));                    // gone: spine's turn
   CHECK(after(0.3, -1.5) == StepKind::raise_nocking_point);
 }
 
@@ -79,7 +94,7 @@ TEST_CASE("rules: between a worse height below and a worse one above the nocking
   const SessionJudgement judgement =
       judged({setup("01", facts(31.0, 0.5), -3.0, 2.0), setup("02", facts(31.0, 0.375), -3.0, 2.2),
               setup("03", facts(31.0, 0.4375), -3.0, 0.8)});
-  CHECK(judgement.next.kind == StepKind::trim_shaft);
+  CHECK(is_spine_step(judgement.next.kind));
 }
 
 TEST_CASE("rules: nock high that four steps down do not touch is not the nocking point") {
@@ -89,11 +104,11 @@ TEST_CASE("rules: nock high that four steps down do not touch is not the nocking
         setup(fmt::format("{:02}", k + 1), facts(31.0, 0.75 - 0.0625 * k), -4.0, 1.6 - 0.02 * k));
   }
   const Step step = judged(setups).next;
-  CHECK(step.kind == StepKind::trim_shaft);
+  CHECK(is_spine_step(step.kind));
   CHECK(mentions(step.cautions, "contact with the shelf"));
   // And it stays so after the trim that follows.
   setups.push_back(setup("06", facts(30.75, 0.5), -3.4, 1.5));
-  CHECK(judged(setups).next.kind == StepKind::trim_shaft);
+  CHECK(is_spine_step(judged(setups).next.kind));
 }
 
 TEST_CASE("rules: a nocking point settled before a trim is taken up again on a clear sign") {
@@ -103,7 +118,7 @@ TEST_CASE("rules: a nocking point settled before a trim is taken up again on a c
                    setup("03", facts(30.75, 0.4375), -3.4, vertical_deg)})
         .next.kind;
   };
-  CHECK(after_trim(0.4) == StepKind::trim_shaft);
+  CHECK(is_spine_step(after_trim(0.4)));
   CHECK(after_trim(1.6) == StepKind::lower_nocking_point);
   CHECK(after_trim(-1.6) == StepKind::raise_nocking_point);
 }
@@ -117,7 +132,7 @@ TEST_CASE("rules: an unclear bare reading does not undo a nocking point found le
                    setup("02", facts(31.0, 0.375), lateral_deg, vertical_deg, 6, scatter_deg)})
         .next.kind;
   };
-  CHECK(stripped(-2.8, 0.7, 0.8) == StepKind::trim_shaft);
+  CHECK(is_spine_step(stripped(-2.8, 0.7, 0.8)));
   // Put off is not settled: once the spine is near, the same reading has the word.
   CHECK(
       judged({setup("01", fletched, -0.4, 0.1), setup("02", facts(31.0, 0.375), -2.8, 0.8, 6, 0.8),
@@ -130,14 +145,58 @@ TEST_CASE("rules: an unclear bare reading does not undo a nocking point found le
   CHECK(stripped(-2.8, 0.9, 0.8, 1.2) == StepKind::start_high);
 }
 
-TEST_CASE("rules: nock low is raised") {
+TEST_CASE("rules: nock low is raised, but not without end") {
   CHECK(judged({setup("01", facts(), 0.0, -1.5)}).next.kind == StepKind::raise_nocking_point);
+  CHECK(judged({setup("01", facts(31.0, 0.6875), 0.0, -1.5)}).next.kind ==
+        StepKind::raise_nocking_point);
+  // Half to three quarters of an inch above square is where archers start (common practice, no
+  // source).
+  for (const double high_in : {0.75, 0.9}) {
+    const Step bound = judged({setup("01", facts(31.0, high_in), 0.0, -1.5)}).next;
+    CHECK(bound.kind == StepKind::look_for_cause);
+    CHECK(bound.words.find("Leave the nocking point") != std::string::npos);
+  }
+  // Nor lower than square.
+  CHECK(judged(
+            {setup("01", facts(31.0, 0.0625), -0.2, 2.4), setup("02", facts(31.0, 0.0), -0.2, 1.4)})
+            .next.kind == StepKind::look_for_cause);
+  SetupFacts untold = facts();
+  untold.bow.nocking_point_m.reset();
+  CHECK(judged({setup("01", untold, 0.0, -1.5)}).next.kind == StepKind::tell_facts);
+}
+
+TEST_CASE("rules: weak is met first by what can be undone") {
+  for (const bool left : {false, true}) {
+    const SetupFacts archer = left ? left_handed(facts()) : facts();
+    const Step step = judged({setup("01", archer, left ? 4.0 : -4.0, 0.1)}).next;
+    CHECK(step.kind == StepKind::lighter_tip);
+    CHECK(*step.amount <= 50.0 * kGrain + 1e-9);
+    CHECK(step.words.find("string") != std::string::npos);  // the other levers are named
+  }
+  // Where the tip may not be lighter, the plate; where neither, and only then, the saw.
+  SetupFacts light = facts();
+  light.arrow.tip_mass_kg = 60.0 * kGrain;
+  CHECK(judged({setup("01", light, -4.0, 0.1)}).next.kind == StepKind::thicker_plate);
+  light.bow.plate_offset_m = 0.1875 * kInch;
+  CHECK(judged({setup("01", light, -4.0, 0.1)}).next.kind == StepKind::trim_shaft);
+}
+
+TEST_CASE("rules: a cut asks for four shots that agree") {
+  CHECK(judged(tried(facts(), -4.0, 0.1, 3)).next.kind == StepKind::film_more);
+  CHECK(judged(tried(facts(), -4.0, 0.1, 6)).next.kind == StepKind::trim_shaft);
+  // Four, one of them a flyer: three that agree.
+  std::vector<SetupRecord> setups = tried(facts(), -4.0, 0.1, 4);
+  setups.back().clips[0].reading.shots[0].nock_right_deg->value = 3.0;
+  const SessionJudgement flyer = judged(setups);
+  REQUIRE(std::any_of(flyer.setups.back().shots.begin(), flyer.setups.back().shots.end(),
+                      [](const JudgedShot& shot) { return shot.outlier; }));
+  CHECK(flyer.next.kind != StepKind::trim_shaft);
 }
 
 TEST_CASE("rules: weak is trimmed, at most a quarter inch, with its cautions") {
   for (const bool left : {false, true}) {
     const SetupFacts archer = left ? left_handed(facts()) : facts();
-    const SessionJudgement judgement = judged({setup("01", archer, left ? 4.0 : -4.0, 0.1)});
+    const SessionJudgement judgement = judged(tried(archer, left ? 4.0 : -4.0, 0.1));
     const Step& step = judgement.next;
     REQUIRE(step.kind == StepKind::trim_shaft);
     CHECK(*step.amount == Approx(kInch / 4.0));
@@ -150,10 +209,14 @@ TEST_CASE("rules: weak is trimmed, at most a quarter inch, with its cautions") {
 }
 
 TEST_CASE("rules: trims get smaller as zero comes near") {
-  const Step near =
-      judged({setup("01", facts(31.0), -2.8, 0.1), setup("02", facts(30.5), -1.7, 0.1),
-              setup("03", facts(30.125), -0.7, 0.1)})
-          .next;
+  std::vector<SetupRecord> setups = tried(facts(31.0), -2.8, 0.1);
+  setups.push_back(setup("02", facts(30.5), -1.7, 0.1));
+  setups.push_back(setup("03", facts(30.125), -0.7, 0.1));
+  // Without a lighter tip to turn to, which would be enough by itself.
+  for (SetupRecord& record : setups) {
+    *record.facts.arrow.tip_mass_kg -= 65.0 * kGrain;
+  }
+  const Step near = judged(setups).next;
   REQUIRE(near.kind == StepKind::trim_shaft);
   CHECK(*near.amount < 0.2 * kInch);
 }
@@ -161,25 +224,42 @@ TEST_CASE("rules: trims get smaller as zero comes near") {
 TEST_CASE("rules: never past the rest, never below the mass floor") {
   // 28 in AMO: the rest lies 26 1/4 in from the nock, half an inch is left.
   const Step at_rest = judged({setup("01", facts(26.76), -4.0, 0.1)}).next;
-  const bool uncut =
-      at_rest.kind == StepKind::lighter_tip || at_rest.kind == StepKind::stiffer_shaft;
-  CHECK(uncut);
-  const Step just_before = judged({setup("01", facts(26.875), -4.0, 0.1)}).next;
+  CHECK(at_rest.kind == StepKind::lighter_tip);
+  CHECK(judged(tried(facts(26.76), -4.0, 0.1)).next.kind != StepKind::trim_shaft);
+  const Step just_before = judged(tried(facts(26.875), -4.0, 0.1)).next;
   REQUIRE(just_before.kind == StepKind::trim_shaft);
   CHECK(*just_before.amount <= 0.125 * kInch + 1e-9);
   // 31 in x 8 gr/in + 135 gr = 383 gr at 45 lb: 8.5 gr/lb, and the maker asks for that.
   SetupFacts light = facts();
   light.bow.min_grains_per_pound = 8.51;
+  CHECK(judged({setup("01", light, -4.0, 0.1)}).next.kind == StepKind::thicker_plate);
+  light.bow.plate_offset_m = 0.1875 * kInch;
   CHECK(judged({setup("01", light, -4.0, 0.1)}).next.kind == StepKind::stiffer_shaft);
 }
 
-TEST_CASE("rules: without a draw length the cut waits for a mark at full draw") {
+TEST_CASE("rules: what would decide about a limit is asked for before the change") {
+  const auto asks = [](const SetupFacts& facts, const char* what) {
+    std::vector<SetupRecord> setups = tried(facts, -4.0, 0.1);
+    const Step step = judged(setups).next;
+    CAPTURE(step.words);
+    CHECK(step.kind == StepKind::tell_facts);
+    CHECK(step.words.find(what) != std::string::npos);
+    CHECK(step.words.find('\n') == std::string::npos);
+  };
   SetupFacts untold = facts();
   untold.draw_m.reset();
-  const SessionJudgement judgement = judged({setup("01", untold, -4.0, 0.1)});
-  REQUIRE(judgement.next.kind == StepKind::trim_shaft);
-  CHECK(judgement.next.words.find("mark the shaft at the rest at full draw") != std::string::npos);
-  CHECK(mentions(judgement.cautions, "draw length"));
+  asks(untold, "draw length");
+  untold = facts();
+  untold.arrow.nock_mass_kg.reset();
+  asks(untold, "mass, weighed");
+  untold = facts();
+  untold.bow.draw_weight_n.reset();
+  asks(untold, "draw weight");
+  untold = facts();
+  untold.arrow.shaft_length_m.reset();
+  untold.arrow.arrow_length_m = 31.75 * kInch;
+  untold.arrow.total_mass_kg = 383.0 * kGrain;
+  asks(untold, "shaft's length");
 }
 
 TEST_CASE("rules: a stiff full-length shaft is not trimmed") {
@@ -214,28 +294,37 @@ TEST_CASE("rules: a known change that moves the wrong way is contact or a false 
   CHECK(trimmed.kind == StepKind::check_contact);
   const Step right_way =
       judged({setup("01", facts(31.0), -4.5, 0.1), setup("02", facts(30.75), -3.6, 0.1)}).next;
-  CHECK(right_way.kind == StepKind::trim_shaft);
+  CHECK(is_spine_step(right_way.kind));
 }
 
 TEST_CASE("rules: contact is looked for once, and a longer shaft is another shaft") {
   SetupFacts heavier = facts();
   heavier.arrow.tip_mass_kg = 150.0 * kGrain;
-  CHECK(judged({setup("01", facts(), -3.0, 0.1), setup("02", heavier, -1.5, 0.1),
-                setup("03", heavier, -1.5, 0.1)})
-            .next.kind == StepKind::trim_shaft);
+  CHECK(is_spine_step(judged({setup("01", facts(), -3.0, 0.1), setup("02", heavier, -1.5, 0.1),
+                              setup("03", heavier, -1.5, 0.1)})
+                          .next.kind));
   SetupFacts cut = facts(29.5);
   cut.arrow.spine.reset();
   SetupFacts other = facts(31.0);
   other.arrow.spine.reset();
-  CHECK(judged({setup("01", cut, -5.0, 0.1), setup("02", other, -2.0, 0.1)}).next.kind ==
-        StepKind::trim_shaft);
+  CHECK(is_spine_step(
+      judged({setup("01", cut, -5.0, 0.1), setup("02", other, -2.0, 0.1)}).next.kind));
 }
 
-TEST_CASE("rules: fletched before bare, then done with a build sheet") {
+TEST_CASE("rules: the bare shaft, then the finished arrow, then done with a build sheet") {
   SetupFacts fletched = facts(29.5);
   fletched.arrow.fletching = Fletching::fletched;
   CHECK(judged({setup("01", fletched, 0.0, 0.1, 12)}).next.kind == StepKind::shoot_bare);
-  const SessionJudgement bare = judged({setup("01", facts(29.5), 0.0, 0.1, 16, 0.3)});
+  // A clearly stiff fletched arrow too: bare it may read degrees weaker.
+  CHECK(judged({setup("01", fletched, 2.0, 0.1, 12)}).next.kind == StepKind::shoot_bare);
+  CHECK(judged({setup("01", fletched, 2.0, 0.1, 12), setup("02", facts(29.5), -1.0, 0.1, 12)})
+            .next.kind != StepKind::heavier_tip);
+  const SetupRecord bare_straight = setup("01", facts(29.5), 0.0, 0.1, 16, 0.3);
+  CHECK(judged({bare_straight}).next.kind == StepKind::shoot_fletched);
+  // Fletched it strikes something: not done.
+  CHECK(judged({bare_straight, setup("02", fletched, 2.0, 0.1, 6)}).next.kind ==
+        StepKind::check_contact);
+  const SessionJudgement bare = judged({bare_straight, setup("02", fletched, 0.1, 0.1, 16, 0.3)});
   REQUIRE(bare.next.kind == StepKind::done);
   REQUIRE(bare.build_sheet);
   const auto has = [&](const char* what, const char* value) {
@@ -250,6 +339,11 @@ TEST_CASE("rules: fletched before bare, then done with a build sheet") {
   CHECK(has("Spine", "0.500 in"));
   // 29.5 x 8 + 10 + 125 gr.
   CHECK(has("Total mass", "371 gr"));
+  CHECK(has("Shot for this sheet", "fletched"));
+  CHECK(has("Shaft diameter", "7.62 mm"));
+  CHECK(has("Lightest arrow", "225 gr"));     // 5 gr for each of 45 lb
+  CHECK(has("Shortest shaft", "26 3/4 in"));  // 28 in AMO less 1 3/4, and half an inch
+  CHECK(mentions(bare.build_sheet->cautions, "never dry-fire"));
   CHECK(bare.build_sheet->bow.size() >= 6);
   CHECK(bare.build_sheet->arrows == 12);
   CHECK(build_sheet_text(bare).find("± ") != std::string::npos);
@@ -275,14 +369,80 @@ TEST_CASE("rules: without the hand nothing is said of spine") {
   SetupFacts untold = facts();
   untold.hand = Hand::unknown;
   const SessionJudgement judgement = judged({setup("01", untold, -4.0, 0.1)});
-  CHECK(judgement.next.kind == StepKind::film_more);
+  CHECK(judgement.next.kind == StepKind::tell_hand);
   CHECK(judgement.next.words.find("right- or left-handed") != std::string::npos);
   CHECK(judgement.setups[0].spine == SpineVerdict::unclear);
+}
+
+TEST_CASE("rules: no done while the nock stands off") {
+  SetupFacts fletched = facts(29.5, 0.3125);
+  fletched.arrow.fletching = Fletching::fletched;
+  SetupFacts bare = facts(29.5, 0.3125);
+  // 2.25 deg high, and coming down has not helped.
+  const auto ended = [&](const SetupFacts& last_facts) {
+    std::vector<SetupRecord> setups;
+    for (int k = 0; k < 5; ++k) {
+      SetupFacts each = bare;
+      each.bow.nocking_point_m = (0.5625 - 0.0625 * k) * kInch;
+      setups.push_back(setup(fmt::format("{:02}", k + 1), each, 0.0, 2.25, 8, 0.3));
+    }
+    setups.push_back(setup("06", last_facts, 0.0, 2.25, 8, 0.3));
+    return judged(setups).next;
+  };
+  CHECK(ended(bare).kind == StepKind::look_for_cause);
+  CHECK(ended(fletched).kind != StepKind::done);
+  SetupFacts accepted = bare;
+  accepted.accepted_nock_height = "groups well at 18 m";
+  CHECK(ended(accepted).kind == StepKind::shoot_fletched);
+}
+
+TEST_CASE("rules: up and down that cannot be settled from behind is said, not filmed for ever") {
+  SetupFacts fletched = facts(29.5);
+  fletched.arrow.fletching = Fletching::fletched;
+  const auto wide = [](SetupRecord record) {
+    for (ClipRecord& clip : record.clips) {
+      clip.reading.shots[0].nock_high_deg->u95 = 1.5;
+    }
+    return record;
+  };
+  const Step step = judged({wide(setup("01", facts(29.5), 0.0, 0.2, 12, 0.3)),
+                            wide(setup("02", fletched, 0.0, 0.2, 12, 0.3))})
+                        .next;
+  CHECK(step.kind == StepKind::done);
+  CHECK(step.because.find("cannot be settled from behind") != std::string::npos);
+}
+
+TEST_CASE("rules: an untold cant leaves the nocking point alone and asks") {
+  SetupFacts untold = facts(31.0, 0.5);
+  untold.cant_deg.reset();
+  const SessionJudgement open = judged({setup("01", untold, -3.0, 0.9)});
+  CHECK(open.next.kind == StepKind::tell_cant);
+  CHECK(open.setups[0].bow.source == BowSource::assumed);
+  CHECK(open.setups[0].nocking_point == NockingPointVerdict::unclear);
+  CHECK(open.setups[0].spine == SpineVerdict::weak);
+  // More shots do not make up for it.
+  CHECK(judged({setup("01", untold, -3.0, 0.9, 40, 0.1)}).setups[0].nocking_point ==
+        NockingPointVerdict::unclear);
+  // Told by eye, it stays in the interval and is small.
+  const SessionJudgement told = judged({setup("01", facts(31.0, 0.5), -3.0, 0.9, 40, 0.1)});
+  CHECK(told.setups[0].vertical->cant_u95_deg == Approx(3.0 * 0.1026).epsilon(0.02));
+}
+
+TEST_CASE("rules: a fletched arrow gets no cautions of bare shafts") {
+  SetupFacts fletched = facts(31.0, 0.625);
+  fletched.arrow.fletching = Fletching::fletched;
+  const Step step = judged({setup("01", fletched, -4.0, 3.0)}).next;
+  CHECK(step.kind == StepKind::lower_nocking_point);
+  CHECK_FALSE(mentions(step.cautions, "bare shaft"));
+  CHECK(mentions(judged({setup("01", facts(31.0, 0.625), -4.0, 3.0)}).next.cautions, "bare shaft"));
 }
 
 TEST_CASE("unit: with no model inputs it works from the shots alone") {
   SetupFacts bare;
   bare.hand = Hand::right;
+  bare.cant_deg = 0.0;
+  bare.bow.draw_weight_n = 45.0 * kPound;
+  bare.arrow.total_mass_kg = 383.0 * kGrain;
   bare.arrow.shaft_length_m = 31.0 * kInch;
   bare.draw_m = 28.0 * kInch;
   std::vector<SetupRecord> setups;

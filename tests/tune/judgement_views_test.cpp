@@ -26,16 +26,16 @@ std::set<std::string> keys_of(const nlohmann::json& object) {
 }  // namespace
 
 // The keys that docs/tuning.md lists.
-TEST_CASE("unit: every key of nocktrail.session/1 is there") {
+TEST_CASE("unit: every key of nocktrail.session/2 is there") {
   const SessionRecord record = session({setup("01", facts(), -3.0, 0.1)});
   const nlohmann::json json = judgement_json(record, judge_session(record, quick()));
-  CHECK(json["schema"] == "nocktrail.session/1");
+  CHECK(json["schema"] == "nocktrail.session/2");
   CHECK(keys_of(json) == std::set<std::string>{"schema", "session", "next", "setups", "learned",
                                                "build_sheet", "cautions"});
   CHECK(keys_of(json["next"]) == std::set<std::string>{"kind", "amount", "words", "because",
                                                        "overshoot_chance", "cautions"});
   CHECK(keys_of(json["setups"][0]) ==
-        std::set<std::string>{"name", "shots", "counted", "refused", "lateral", "vertical",
+        std::set<std::string>{"name", "shots", "counted", "refused", "bow", "lateral", "vertical",
                               "correlation", "spine", "nocking_point", "summary", "warnings"});
   REQUIRE_FALSE(json["learned"].empty());
   CHECK(keys_of(json["learned"][0]) ==
@@ -43,7 +43,7 @@ TEST_CASE("unit: every key of nocktrail.session/1 is there") {
                               "slope_deg_per_unit", "prior_slope_deg_per_unit", "straight_at",
                               "prior_words"});
   CHECK(json["build_sheet"].is_null());
-  CHECK(json["next"]["kind"] == "trim-shaft");
+  CHECK(json["next"]["kind"] == "lighter-tip");
   CHECK(nlohmann::json::parse(json.dump()) == json);
 }
 
@@ -65,10 +65,10 @@ TEST_CASE("unit: the text leads with the next step and names what stands apart")
   const SessionRecord record = session({one});
   const SessionJudgement judgement = judge_session(record, quick());
   const std::string text = judgement_text(record, judgement);
-  CHECK(text.find("Next step: Trim") != std::string::npos);
+  CHECK(text.find("Next step: Fit a tip") != std::string::npos);
   CHECK(text.find("Next step") < text.find("01 full length"));
   CHECK(text.find("plucked") != std::string::npos);
-  CHECK(text.find("respirator") != std::string::npos);
+  CHECK(text.find("Weigh it before shooting") != std::string::npos);
   CHECK(text.back() == '\n');
   CHECK(judgement_line(record, judgement).find('\n') == std::string::npos);
   CHECK(build_sheet_text(judgement).empty());

@@ -11,6 +11,7 @@
 
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/arrow/unknowns.hpp"
+#include "nocktrail/rules/words.hpp"
 
 namespace nocktrail::tune::simulated {
 namespace {
@@ -70,6 +71,9 @@ class Archer {
     SetupRecord record;
     record.name = name;
     record.facts = told(facts);
+    record.facts.arrow.fletching_mass_kg = facts.arrow.fletching == Fletching::fletched
+                                               ? std::optional(fletching_mass_kg_)
+                                               : std::nullopt;
     for (int i = 0; i < shots; ++i) {
       ClipRecord clip;
       clip.file = fmt::format("shot{}.mp4", i + 1);
@@ -230,16 +234,24 @@ int follow(const Step& step, const SetupFacts& start, SetupFacts& facts) {
     case StepKind::thinner_plate:
       facts.bow.plate_offset_m = *facts.bow.plate_offset_m - amount;
       break;
+    case StepKind::thicker_plate:
+      facts.bow.plate_offset_m = *facts.bow.plate_offset_m + amount;
+      break;
     case StepKind::shoot_bare:
       facts.arrow.fletching = Fletching::bare;
+      break;
+    case StepKind::shoot_fletched:
+      facts.arrow.fletching = Fletching::fletched;
+      break;
+    // The archer looks, finds nothing, and says so.
+    case StepKind::look_for_cause:
+      facts.accepted_nock_height = "no cause found";
       break;
     case StepKind::fine_tune_brace:
       facts.bow.brace_height_m = *facts.bow.brace_height_m +
                                  (step.words.find("raise") != std::string::npos ? amount : -amount);
       break;
-    case StepKind::mind_form:
-    case StepKind::check_contact:
-    case StepKind::done:
+    default:
       break;
   }
   return kShotsPerSetup;
@@ -283,8 +295,9 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
     const Truth before = archer.truth(facts);
     shots = follow(judgement.next, result.start, facts);
     const Truth after = archer.truth(facts);
-    result.history += fmt::format("{}{} {:.2f}/{:.2f}", result.history.empty() ? "" : ", ",
-                                  word(judgement.next.kind), after.stiff_deg, after.nock_high_deg);
+    result.history +=
+        fmt::format("{}{} {:.2f}/{:.2f}", result.history.empty() ? "" : ", ",
+                    rules::word(judgement.next.kind), after.stiff_deg, after.nock_high_deg);
     if (judgement.next.kind == StepKind::trim_shaft) {
       ++result.trims;
       result.furthest_past_deg = std::max(result.furthest_past_deg, after.stiff_deg);

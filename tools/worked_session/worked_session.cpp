@@ -12,6 +12,7 @@
 
 #include "nocktrail/arrow/exit_state_json.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/judgement.hpp"
 #include "simulated_session.hpp"
 
@@ -111,7 +112,7 @@ void print_plan(const Arguments& arguments) {
         "{:+.2f} +- {:.2f}; {}: {}\n",
         setup.name, run.mean.lateral_deg, run.scatter.lateral_deg, run.mean.vertical_deg,
         run.scatter.vertical_deg, last.lateral->mean_deg, last.lateral->u95_deg,
-        last.vertical->mean_deg, last.vertical->u95_deg, tune::word(judgement.next.kind),
+        last.vertical->mean_deg, last.vertical->u95_deg, rules::word(judgement.next.kind),
         judgement.next.words);
   }
 }

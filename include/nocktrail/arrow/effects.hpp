@@ -59,6 +59,7 @@ struct Effect {
   Band lateral_deg;                   // change of nock_right
   Band vertical_deg;                  // change of nock_high
   double share_weaker = 0.0;          // of the draws, those in which the arrow acts weaker
+  std::vector<std::string> stops;     // limits that the set-up after it is beyond: not to be shot
   std::vector<std::string> cautions;  // that the change newly raises
 };
 
@@ -92,8 +93,9 @@ struct Remaining {
 
 struct Outlook {
   LengthCurve curve;
-  Remaining trim;     // metres to trim
-  Remaining add_tip;  // kilograms to add at the tip
+  Remaining trim;      // metres to trim, as far as the limits allow
+  Remaining add_tip;   // kilograms to add at the tip
+  Remaining lose_tip;  // kilograms to take off at the tip, as far as the limits allow
   // Slope of the lateral offset with length at the present length, per inch; its sign says which
   // way the arrow must move after a trim if nothing touches the bow.
   Band per_inch_trimmed_deg;
@@ -108,8 +110,9 @@ struct StartingRange {
   double low80_in = 0.0;  // central 80 % in ASTM inches: the range of a test set
   double high80_in = 0.0;
   double share_found = 0.0;
-  std::vector<std::string> groups;  // those groups that fall in the 80 % range
-  double rule_of_thumb_lb = 0.0;    // common practice, no source; wide on purpose
+  std::vector<std::string> groups;    // those groups that fall in the 80 % range, inside all limits
+  std::vector<std::string> left_out;  // those that would be beyond a limit, with the reason
+  double rule_of_thumb_lb = 0.0;      // common practice, no source; wide on purpose
   double rule_of_thumb_spread_lb = 0.0;
 };
 StartingRange starting_range(const Setup& setup, const DrawSet& draws,

@@ -4,6 +4,7 @@
 #include <nlohmann/json_fwd.hpp>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "nocktrail/arrow/effects.hpp"
 
@@ -13,6 +14,9 @@ struct EffectsAnswer {
   Setup setup;
   std::string setup_name;  // as the user named it
   std::optional<MeasuredOffset> reading;
+  // Why the set-up must not be shot as it is, whole sentences: limits (limits.hpp), and what the
+  // reading itself forbids. While there is one, nothing is said of what is left to change.
+  std::vector<std::string> stops;
   DrawSet draws;
   EffectsTable table;
   Outlook outlook;

@@ -48,6 +48,8 @@ struct Bow {
   std::optional<double> brace_min_m;  // what the bow's maker allows
   std::optional<double> brace_max_m;
   std::optional<double> min_grains_per_pound;
+  std::optional<double> max_draw_m;         // AMO, what the bow's maker allows
+  std::optional<double> max_draw_weight_n;  // likewise
 };
 
 struct Archer {

@@ -49,13 +49,15 @@ struct ShotAnswer {
   std::string at;
   std::string status;  // "measured", "refused", "no-shot", "error"
   std::string reason;
-  std::optional<Measured> nock_right_deg;
+  std::optional<Measured> nock_right_deg;  // as seen from behind, upright
   std::optional<Measured> nock_high_deg;
-  std::string dropped;  // the archer's reason
-  std::string outlier;  // the judgement's
-  std::string still;    // relative to the session's folder
-  bool present = true;  // false: its clip is no longer in the folder
-  bool current = true;  // false: an older reading
+  std::optional<Measured> bow_right_deg;  // in the bow's frame; empty of readings from before it
+  std::optional<Measured> bow_high_deg;   // was always known
+  std::string dropped;                    // the archer's reason
+  std::string outlier;                    // the judgement's
+  std::string still;                      // relative to the session's folder
+  bool present = true;                    // false: its clip is no longer in the folder
+  bool current = true;                    // false: an older reading
   std::string program_version;
 };
 

@@ -22,6 +22,11 @@ struct StillOptions {
   double dead_band_deg = 0.5;  // as the verdict was judged
   // With what it was shot, a paragraph each ("Arrow: ..."), written at the foot; empty: no foot.
   std::vector<std::string> particulars = {};
+  // What the facts of the set-up forbid, whole sentences: written above everything else.
+  std::vector<std::string> stops = {};
+  // Whether the next step of this shot alone is written. In a session it is not: the session's step
+  // comes from all its shots, and a still is older than that.
+  bool next_step = true;
 };
 
 // The still of shot `shot_number` (from 0) of a reading: the arrow at several instants over the

@@ -1,4 +1,4 @@
-// Readings as JSON, schema nocktrail.reading/1 of docs/measurement.md.
+// Readings as JSON, schema nocktrail.reading/2 of docs/measurement.md.
 #pragma once
 
 #include <span>
@@ -17,9 +17,10 @@ namespace nocktrail::report {
 // opened, the facts that were never read (counts, sizes and rates that are still 0).
 std::string json_text(std::span<const Reading> readings);
 
-// The other direction: what json_text wrote, one object or an array. What the schema does not
-// carry (fitted frames, next steps, correlation) comes back empty. Throws BadInput, naming
-// `source`, for text that is not JSON or not of this schema; keys it does not know are ignored.
+// The other direction: what json_text wrote, now or by schema /1, one object or an array. What the
+// schema does not carry (fitted frames, the next step's words) comes back empty, as does what /1
+// did not have. Throws BadInput, naming `source`, for text that is not JSON or not of this schema;
+// keys it does not know are ignored.
 std::vector<Reading> readings_from_json(std::string_view text, std::string_view source);
 
 }  // namespace nocktrail::report

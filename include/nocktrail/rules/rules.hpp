@@ -5,14 +5,17 @@
 #include <optional>
 
 #include "nocktrail/reading.hpp"
+#include "nocktrail/rules/cant.hpp"
 
 namespace nocktrail::rules {
 
 struct JudgeOptions {
   Hand hand = Hand::unknown;
-  // Cant of the bow, degrees, positive when the upper limb leans to the shooter's right; taken as
-  // exact. Empty: the offsets are judged as if the bow stood upright, and in_bow stays empty.
+  // Cant of the bow as told, degrees, positive when the upper limb leans to the shooter's right.
+  // Empty: assumed for the hand, with a wide spread (cant.hpp).
   std::optional<double> cant_deg;
+  bool fletched = false;      // known to be: no cautions of bare shafts
+  bool cant_decides = false;  // what is open of the nocking point hangs on the cant: said so
   // Offsets smaller than this, degrees, count as straight. A wider band asks for a larger offset
   // before it says weak or stiff, and says matched more easily.
   double dead_band_deg = 0.5;
@@ -28,22 +31,7 @@ enum class Side {
 
 Side side_of(const Measured& offset_deg, double dead_band_deg);
 
-// A reading turned into the frame of the bow.
-struct BowFrameReading {
-  Measured lat_deg;   // positive: nock to the right, square to the bow
-  Measured vert_deg;  // positive: nock high, along the bow
-  double correlation = 0.0;
-};
-
-// Inverts, for cant c,
-//   nock_right =  lat cos c + vert sin c
-//   nock_high  = -lat sin c + vert cos c
-// and carries the covariance of (nock_right, nock_high) along: C_bow = R' C R. `correlation` is
-// that of the errors of the two, in [-1, 1]; values beyond are brought back to the nearer end.
-BowFrameReading bow_frame_from_range(const Measured& nock_right_deg, const Measured& nock_high_deg,
-                                     double correlation, double cant_deg);
-
-// The verdict on offsets in the frame of the bow.
+// The verdict on offsets in the frame of the bow: spine, nocking point and summary, no step.
 //   spine: right-handed, nock left (negative) is weak, nock right stiff; left-handed mirrored;
 //          hand unknown, always unclear, and the summary says what it would mean for either hand.
 //   nocking point: nock high is high, nock low is low.
@@ -52,8 +40,9 @@ BowFrameReading bow_frame_from_range(const Measured& nock_right_deg, const Measu
 // The signs are common practice for a finger release, without an authoritative source.
 Verdict judge(const Measured& lat_deg, const Measured& vert_deg, const JudgeOptions& options);
 
-// Fills in_bow (when the cant is known) and verdict of one shot. A refused shot, or one without
-// both offsets, gets unclear verdicts, a summary that gives the reason, and no next step.
+// Fills bow, in_bow and verdict of one shot. A refused shot, or one without both offsets, gets
+// neither bow nor in_bow, unclear verdicts, a summary that gives the reason, and no next step. The
+// next step of one shot is what a session that holds this shot alone would say (before_change.hpp).
 void judge_shot(Shot& shot, const JudgeOptions& options);
 
 }  // namespace nocktrail::rules

@@ -21,6 +21,7 @@ std::string vertical_words(const Measured& nock_high_deg);
 
 const char* word(SpineVerdict verdict);         // "weak", ... as in the JSON
 const char* word(NockingPointVerdict verdict);  // "high", ...
+const char* word(StepKind kind);                // "film-more", ...
 
 // Text of unknown origin (file names) made safe to show: control characters and bytes that are not
 // UTF-8 become '?'.

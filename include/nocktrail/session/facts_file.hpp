@@ -51,7 +51,7 @@ enum class FactsKind { session, setup };
 // Lays what the file says over `before` (for session.toml: nothing). What follows from a change is
 // carried along unless the file says otherwise: a trimmed shaft makes the arrow that much shorter,
 // and trim, tip, nock and fletching change the total mass, which is forgotten where the change of
-// mass is not known. Notes are not inherited.
+// mass is not known. Notes, and the acceptance of a nock height, are not inherited.
 //
 // Throws BadInput, one line naming file, line and field: syntax; an unknown field, with the
 // nearest known one; a value out of range or without its unit; fields that contradict one another.

@@ -64,6 +64,7 @@ struct StillRequest {
   Hand hand = Hand::unknown;
   double dead_band_deg = 0.5;
   std::vector<std::string> particulars;  // of the set-up, in words, to be written on the still
+  std::vector<std::string> stops;        // what its limits forbid, in words, to be written first
 };
 using DrawFunction = std::function<std::string(const Reading& reading, const StillRequest&)>;
 

@@ -4,6 +4,7 @@
 #include <string>
 #include <vector>
 
+#include "nocktrail/arrow/unknowns.hpp"
 #include "nocktrail/tune/session_data.hpp"
 
 namespace nocktrail::tune {
@@ -32,5 +33,9 @@ std::vector<std::string> particulars(const SetupFacts& facts);
 // "29 3/4 in (755.7 mm)": sixty-fourths where they meet the length within a twentieth of a
 // millimetre, else hundredths. A minus sign for lengths below zero.
 std::string inches_and_mm(double length_m);
+
+// "28 1/4 in (95 %: 27 1/4 to 28 3/4)": no finer than the interval makes sense of, eighths of an
+// inch where it is wider than half an inch, else thirty-seconds.
+std::string length_band_words(const arrow::Band& length_m);
 
 }  // namespace nocktrail::tune

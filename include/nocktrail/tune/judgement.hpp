@@ -26,11 +26,14 @@ struct JudgementOptions {
   std::size_t draws = 400;
 };
 
-// One measured shot, in the bow's frame.
+// One measured shot, in the bow's frame, its intervals with what is not known of the cant.
 struct JudgedShot {
   std::string clip;  // file name, with "#2" for the second shot of a clip
   Measured lat_deg;
   Measured vert_deg;
+  // Of the intervals, what is left when the cant, alike in all shots, is taken as exact.
+  double own_lat_u95_deg = 0.0;
+  double own_vert_u95_deg = 0.0;
   double correlation = 0.0;  // of the errors of the two
   bool dropped = false;      // by the archer
   bool outlier = false;      // far from the others: named, its weight reduced, not removed
@@ -38,10 +41,11 @@ struct JudgedShot {
 };
 
 struct OffsetSummary {
-  double mean_deg = 0.0;     // robust
-  double u95_deg = 0.0;      // scatter and measurement together, with Student's factor
-  double scatter_deg = 0.0;  // standard deviation shot to shot, measurement taken out
-  double freedom = 0.0;      // effective degrees of freedom (Welch-Satterthwaite)
+  double mean_deg = 0.0;      // robust
+  double u95_deg = 0.0;       // scatter, measurement (with Student's factor) and the cant together
+  double scatter_deg = 0.0;   // standard deviation shot to shot, measurement taken out
+  double freedom = 0.0;       // effective degrees of freedom (Welch-Satterthwaite)
+  double cant_u95_deg = 0.0;  // of u95_deg, what is not known of the cant and no shot takes away
 };
 
 struct SetupJudgement {
@@ -49,6 +53,7 @@ struct SetupJudgement {
   std::vector<JudgedShot> shots;         // every measured shot, dropped ones too
   int counted = 0;                       // shots in the summaries
   int refused = 0;                       // clips without a number
+  Bow bow;                               // how it stood: told, seen or assumed
   std::optional<OffsetSummary> lateral;  // empty with no counted shot
   std::optional<OffsetSummary> vertical;
   double correlation = 0.0;  // of the shots' lateral and vertical offsets, measured or 0
@@ -64,6 +69,7 @@ enum class Quantity { shaft_length, tip_mass, nocking_point, brace_height, plate
 // The answer of this bow to one quantity: offset = f(quantity), prior and data together.
 struct Learned {
   Quantity quantity = Quantity::shaft_length;
+  bool whole_arrow = false;  // of shaft_length: the arrow with its tip, the shaft's not being told
   bool vertical = false;  // which offset it moves: the nocking point the vertical, others lateral
   struct Point {
     std::string setup;
@@ -83,26 +89,8 @@ struct Learned {
   std::string prior_words;                 // where the prior came from, for people
 };
 
-enum class StepKind {
-  film_more,   // no reading or too few shots
-  mind_form,   // scatter hides the answer
-  start_high,  // nocking point: back to a known high start
-  lower_nocking_point,
-  raise_nocking_point,
-  trim_shaft,
-  heavier_tip,
-  lighter_tip,
-  weaker_shaft,
-  stiffer_shaft,
-  thinner_plate,
-  check_contact,  // a known change moved the reading the wrong way
-  shoot_bare,     // fletched is straight: the bare shaft tells more
-  fine_tune_brace,
-  done
-};
-
 struct Step {
-  StepKind kind = StepKind::film_more;
+  StepKind kind = StepKind::none;
   std::optional<double> amount;            // m or kg, positive, of the change; shots for film_more
   std::string words;                       // what to do, with the amount in the archer's units
   std::string because;                     // from which figures
@@ -137,8 +125,7 @@ struct SessionJudgement {
 // hold; facts out of range are left out of the model and said so in a warning.
 SessionJudgement judge_session(const SessionRecord& session, const JudgementOptions& options = {});
 
-const char* word(StepKind kind);      // stable, for scripts: "trim-shaft"
-const char* word(Quantity quantity);  // "shaft-length"
+const char* word(Quantity quantity);  // stable, for scripts: "shaft-length"
 
 // The set-up of the arrow model, when the facts suffice for one; `missing` then lists what does
 // not. Reasonable assumptions that do not change the answer much (diameter, nock mass) are made

@@ -1,4 +1,4 @@
-// A session's judgement as JSON, schema nocktrail.session/1 of docs/tuning.md.
+// A session's judgement as JSON, schema nocktrail.session/2 of docs/tuning.md.
 #pragma once
 
 #include <nlohmann/json_fwd.hpp>

@@ -19,6 +19,9 @@ std::string judgement_line(const SessionRecord& session, const SessionJudgement&
 // scatter, and one that is taken for zero is hidden by the error of measuring. "-" without shots.
 std::string scatter_words(const std::optional<OffsetSummary>& summary, int counted);
 
+// A chance as far as a thousand draws tell it: "3 %", "under 1 %".
+std::string chance_words(double chance);
+
 // The build sheet alone; empty without one.
 std::string build_sheet_text(const SessionJudgement& judgement);
 

@@ -36,6 +36,8 @@ struct BowFacts {
   std::optional<double> brace_min_m;  // the bow maker's range
   std::optional<double> brace_max_m;
   std::optional<double> min_grains_per_pound;  // the bow maker's floor
+  std::optional<double> max_draw_m;            // AMO, the farthest that the bow's maker allows
+  std::optional<double> max_draw_weight_n;     // the most that may be held, likewise
   std::optional<double> plate_offset_m;        // strike plate from the string's plane, outside +
   std::optional<double> nocking_point_m;       // underside above square from the shelf
 };
@@ -73,6 +75,8 @@ struct SetupFacts {
   ArrowFacts arrow;
   CameraTold camera;
   std::string notes;
+  // Why the archer takes the nock's height as it is, though it is not level; empty: not accepted.
+  std::string accepted_nock_height;
 };
 
 // One clip of a set-up, as read with the facts that hold now.

@@ -1,0 +1,26 @@
+// What the facts of a set-up forbid, before any shot is looked at (arrow/limits.hpp). Only what was
+// told counts as known; what is assumed elsewhere for want of it is not.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "nocktrail/arrow/limits.hpp"
+#include "nocktrail/tune/session_data.hpp"
+
+namespace nocktrail::tune {
+
+// The arrow's mass is the weighed one, else the sum of parts that were all told; of a fletched arrow
+// whose fletching was not weighed the slack is a heavy fletching's.
+arrow::LimitFacts limit_facts(const SetupFacts& facts);
+
+// The same arrow without its fletching, its mass on the light side.
+arrow::LimitFacts bare_limit_facts(const SetupFacts& facts);
+
+// What forbids, each a whole text: figure, limit, whose it is, what brings it back inside.
+std::vector<std::string> stop_texts(const SetupFacts& facts);
+
+// The step that a passed limit leaves.
+StepKind step_of(arrow::Forbids what);
+
+}  // namespace nocktrail::tune

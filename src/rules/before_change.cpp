@@ -1,0 +1,100 @@
+#include "nocktrail/rules/before_change.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "nocktrail/rules/cant.hpp"
+#include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/safety.hpp"
+#include "nocktrail/rules/words.hpp"
+
+namespace nocktrail::rules {
+namespace {
+
+Asked film(const Evidence& evidence) {
+  Asked asked;
+  asked.step = StepKind::film_more;
+  asked.amount = kUsualShots - evidence.shots;
+  if (evidence.shots == 0 && evidence.refused > 0) {
+    asked.words = fmt::format(
+        "Film {} shots of this set-up from behind and above the archer, looking downrange, with "
+        "the loose and the whole bow in the picture.",
+        kUsualShots);
+    asked.because = fmt::format("None of its {} clip{} gave a number.", evidence.refused,
+                                evidence.refused == 1 ? "" : "s");
+    return asked;
+  }
+  asked.words = fmt::format("Film {} {}shots of this set-up{}.", kUsualShots - evidence.shots,
+                            evidence.shots > 0 ? "more " : "",
+                            evidence.shots > 0 ? " and change nothing yet" : "");
+  asked.because = evidence.shots == 0
+                      ? std::string("It has no shots yet.")
+                      : fmt::format("{} shot{} cannot tell offset from scatter, and a sign that "
+                                    "does not come back is form or contact, not tune.",
+                                    evidence.shots, evidence.shots == 1 ? "" : "s");
+  if (evidence.shots == 0 || !evidence.lat_deg || !evidence.vert_deg) {
+    return asked;
+  }
+  if (std::abs(evidence.vert_deg->value) > evidence.dead_band_deg) {
+    asked.because += " If they agree, the nocking point is looked at before spine.";
+  } else if (std::abs(evidence.lat_deg->value) > evidence.dead_band_deg) {
+    asked.because += " If they agree, the first change is one that can be undone, never a cut.";
+  }
+  return asked;
+}
+
+}  // namespace
+
+std::optional<Asked> stop_for_mismatch(const Evidence& evidence) {
+  if (evidence.fletched || !evidence.lat_deg ||
+      !(std::abs(evidence.lat_deg->value) > kStopSideways_deg)) {
+    return std::nullopt;
+  }
+  Asked asked;
+  asked.step = StepKind::do_not_shoot_arrow;
+  asked.words = fmt::format(
+      "Do not shoot this arrow: bare, it trails {:.1f} deg sideways, and beyond {:g} deg a shaft is "
+      "too badly matched to be shot again (common practice): it may break. Look it over for "
+      "damage, and shoot the bow only with fletched arrows of a spine that is known to suit it; "
+      "choose other bare shafts from there.",
+      std::abs(evidence.lat_deg->value), kStopSideways_deg);
+  asked.because = fmt::format("Measured: {}.", lateral_words(*evidence.lat_deg));
+  return asked;
+}
+
+std::optional<Asked> before_change(const Evidence& evidence) {
+  if (evidence.shots == 0) {
+    return film(evidence);
+  }
+  if (auto stop = stop_for_mismatch(evidence)) {
+    return stop;
+  }
+  if (evidence.hand == Hand::unknown) {
+    return Asked{StepKind::tell_hand, 0.0,
+                 fmt::format("Tell whether the archer is right- or left-handed ({}).",
+                             evidence.how_to_tell_hand),
+                 "Without the hand the sideways offset cannot be turned into a step."};
+  }
+  if (evidence.hangs_on_cant) {
+    return Asked{StepKind::tell_cant, 0.0,
+                 fmt::format("Tell the cant of the bow ({}): how far the upper limb leans, to "
+                             "the shooter's right positive, 0 for an upright bow.",
+                             evidence.how_to_tell_cant),
+                 "A leaning bow turns sideways into up and down: the nocking point may be too "
+                 "high, right or too low by the cant alone, and must not be moved before it is "
+                 "known."};
+  }
+  if (evidence.shots < kFewestShots) {
+    return film(evidence);
+  }
+  return std::nullopt;
+}
+
+bool hangs_on_cant(double right_deg, double high_deg, const Bow& bow, double dead_band_deg) {
+  return bow.source == BowSource::assumed &&
+         side_of(cant_alone(right_deg, high_deg, bow.cant_deg).vert_deg, dead_band_deg) ==
+             Side::unclear;
+}
+
+}  // namespace nocktrail::rules

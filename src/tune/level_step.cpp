@@ -1,0 +1,100 @@
+// What is left up and down once sideways is straight: level, to be settled by more shots, not to be
+// settled from behind, or a nock that stands off for another reason.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "advice.hpp"
+#include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/statistics.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+constexpr int kMostInAll = 24;  // shots of one set-up for the sake of the nocking point
+constexpr int kMostAtATime = 12;
+// Of a reading's variance, the part that the next shot of the same phone, place and arrow shares
+// and no number of shots takes away, where the reading does not say.
+constexpr double kSharedShare = 0.5;
+
+// Half the 95 % interval that would be left with any number of shots.
+double floor_u95(const SetupJudgement& judgement, const Pooled& here) {
+  double sum = 0.0;
+  int shots = 0;
+  for (const JudgedShot& shot : judgement.shots) {
+    if (!shot.dropped) {
+      sum += shot.own_vert_u95_deg * shot.own_vert_u95_deg;
+      ++shots;
+    }
+  }
+  return std::hypot(std::sqrt(kSharedShare * sum / std::max(shots, 1)), here.cant_u95_deg);
+}
+
+Step look_for_cause(const Measured& here) {
+  Step step;
+  step.kind = StepKind::look_for_cause;
+  step.words = fmt::format(
+      "Look for what holds the nock {}: contact with the shelf (powder or lipstick shows it; try "
+      "another shelf or rest material), an uneven pull of the fingers, a tight nock, fletching that "
+      "touches. Then shoot this set-up again. Where no cause is found and the arrows fly well, "
+      "accept it: accept_nock_height = \"why\" in this set-up's setup.toml.",
+      here.value > 0.0 ? "high" : "low");
+  step.because = fmt::format(
+      "Sideways it leaves straight, but with {} it is not done, and moving the nocking point has "
+      "not taken it away.",
+      rules::vertical_words(here));
+  return step;
+}
+
+}  // namespace
+
+std::optional<Step> level_step(const Situation& situation, std::string& note) {
+  const SetupView& now = situation.now();
+  const auto pooled_here = pooled(situation.setups, now.facts, true);
+  const Measured& here = pooled_here->offset_deg;
+  const double band = situation.options.dead_band_deg;
+  if (!now.facts.accepted_nock_height.empty()) {
+    note = fmt::format(" Accepted by its archer as it is ({}): {}.",
+                       rules::printable(now.facts.accepted_nock_height),
+                       rules::vertical_words(here));
+    return std::nullopt;
+  }
+  switch (rules::side_of(here, band)) {
+    case rules::Side::straight:
+      note = fmt::format(" The nocking point is level: {}.", rules::vertical_words(here));
+      return std::nullopt;
+    case rules::Side::positive:
+    case rules::Side::negative:
+      return look_for_cause(here);
+    case rules::Side::unclear:
+      break;
+  }
+  // The mean must come to lie with its interval inside the band.
+  const double margin = band - std::abs(here.value);
+  const double left = floor_u95(now.judgement, *pooled_here);
+  if (margin > left) {
+    const double own = std::sqrt(margin * margin - left * left);
+    const int needed = shots_needed(pooled_here->per_shot_sd_deg, own, kMostInAll);
+    if (needed <= kMostInAll && pooled_here->shots < kMostInAll) {
+      Step step;
+      step.kind = StepKind::film_more;
+      const int asked = std::clamp(needed - pooled_here->shots, 3, kMostAtATime);
+      step.amount = asked;
+      step.words = fmt::format("Change nothing and film {} more shots of this set-up.", asked);
+      step.because = fmt::format(
+          "Sideways it leaves straight; up and down, {} does not yet show that the nocking point is "
+          "level.",
+          rules::vertical_words(here));
+      return step;
+    }
+  }
+  note = fmt::format(
+      " The nocking point cannot be settled from behind: {}, and more shots of this kind would not "
+      "tell whether that is level.",
+      rules::vertical_words(here));
+  return std::nullopt;
+}
+
+}  // namespace nocktrail::tune
