@@ -8,8 +8,6 @@
 #include <algorithm>
 #include <cstdio>
 #include <filesystem>
-#include <fstream>
-#include <iterator>
 
 #include "exit_status.hpp"
 #include "interrupt.hpp"
@@ -23,6 +21,7 @@
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/units/hand_written.hpp"
 #include "progress_line.hpp"
 
 namespace nocktrail::cli {
@@ -44,13 +43,12 @@ Exit status: 0 the picture shows a measured shot; 2 the command line or the set-
 video, no picture; 1 a fault of the program itself; 130 stopped by Ctrl-C.)";
 
 std::string content_of(const fs::path& path) {
-  std::ifstream file(path, std::ios::binary);
-  std::string text(std::istreambuf_iterator<char>(file), {});
-  if (!file.is_open() || file.bad()) {
-    throw BadInput(fmt::format("--setup: {}: cannot read this file; check its name and rights",
-                               rules::printable(path.string())));
+  const std::string source = fmt::format("--setup: {}", rules::printable(path.string()));
+  const std::optional<std::string> text = units::read_hand_written(path, source);
+  if (!text) {
+    throw BadInput(fmt::format("{}: cannot read this file; check its name and rights", source));
   }
-  return text;
+  return *text;
 }
 
 fs::path whole_path(const fs::path& path) {

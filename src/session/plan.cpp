@@ -10,8 +10,8 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
+#include "nocktrail/units/hand_written.hpp"
 #include "nocktrail/units/toml_table.hpp"
-#include "read_text.hpp"
 
 namespace nocktrail::session {
 namespace {
@@ -21,6 +21,9 @@ namespace fs = std::filesystem;
 constexpr std::array<std::string_view, 13> kVideoEndings = {".mp4", ".mov", ".m4v", ".mkv", ".webm",
                                                             ".avi", ".3gp", ".3g2", ".mts", ".m2ts",
                                                             ".ts",  ".mpg", ".mpeg"};
+
+// Of anything odd of one kind; the rest is counted.
+constexpr std::size_t kMostNamed = 5;
 
 std::string shown(const fs::path& path) {
   return rules::printable(path.string());
@@ -99,6 +102,11 @@ class Planner {
       }
     }
     overrule_from_session(session.clips);
+    if (missing_ > kMostNamed) {
+      plan_.messages.push_back(
+          fmt::format("{}: {} more [clip] tables are of clips that are not there",
+                      shown(plan_.folder), missing_ - kMostNamed));
+    }
     return std::move(plan_);
   }
 
@@ -106,7 +114,7 @@ class Planner {
   // Faults are collected, so that one run names them all.
   FactsTold facts(const fs::path& path, FactsKind kind, const tune::SetupFacts& before) {
     try {
-      if (const std::optional<std::string> text = read_text(path)) {
+      if (const std::optional<std::string> text = units::read_hand_written(path, shown(path))) {
         return parse_facts(*text, shown(path), kind, before, phones_);
       }
     } catch (const BadInput& fault) {
@@ -233,6 +241,9 @@ class Planner {
   }
 
   void say_missing(const ClipTold& told) {
+    if (++missing_ > kMostNamed) {
+      return;  // counted, and said at the end
+    }
     std::vector<std::string> names;
     for (const PlannedSetup& setup : plan_.setups) {
       for (const PlannedClip& clip : setup.clips) {
@@ -247,6 +258,7 @@ class Planner {
 
   Plan plan_;
   Phones phones_;
+  std::size_t missing_ = 0;  // [clip] tables without a clip
 };
 
 }  // namespace
