@@ -36,7 +36,14 @@ bool hidden(const fs::path& path) {
 struct Listing {
   std::vector<fs::path> clips;
   std::vector<fs::path> folders;
+  std::vector<fs::path> links_away;  // to folders, which are not gone into
 };
+
+// A link to a folder leads out of the session or round in it; nothing is read behind one.
+bool is_link(const fs::directory_entry& entry) {
+  std::error_code gone;
+  return entry.is_symlink(gone);
+}
 
 // Sorted. Throws BadInput when it cannot be listed.
 Listing list(const fs::path& folder) {
@@ -50,7 +57,7 @@ Listing list(const fs::path& folder) {
     }
     if (entry->is_directory(gone)) {
       if (entry->path().filename() != kResultsFolder) {
-        listing.folders.push_back(entry->path());
+        (is_link(*entry) ? listing.links_away : listing.folders).push_back(entry->path());
       }
     } else if (is_video_name(entry->path()) && entry->is_regular_file(gone)) {
       listing.clips.push_back(entry->path());
@@ -129,6 +136,12 @@ class Planner {
   std::vector<PlannedSetup> set_ups(const Listing& top, const tune::SetupFacts& first) {
     std::vector<PlannedSetup> setups;
     tune::SetupFacts before = first;
+    for (const fs::path& link : top.links_away) {
+      plan_.messages.push_back(
+          fmt::format("{}: is a link to a folder and is left out; move the folder itself here if "
+                      "it is a set-up",
+                      shown(link)));
+    }
     for (const fs::path& folder : top.folders) {
       Listing inside;
       try {
@@ -152,6 +165,7 @@ class Planner {
 
   // Set-ups are one level deep.
   void name_stray_clips(const std::vector<fs::path>& folders) {
+    std::size_t strays = 0;
     for (const fs::path& folder : folders) {
       std::error_code error;
       fs::recursive_directory_iterator entry(folder, fs::directory_options::skip_permission_denied,
@@ -159,12 +173,17 @@ class Planner {
       for (; !error && entry != fs::recursive_directory_iterator(); entry.increment(error)) {
         std::error_code gone;
         if (!hidden(entry->path()) && is_video_name(entry->path()) &&
-            entry->is_regular_file(gone)) {
+            entry->is_regular_file(gone) && ++strays <= kMostNamed) {
           plan_.messages.push_back(fmt::format(
               "{}: belongs to no set-up and is left out; set-ups are folders right inside {}",
               shown(entry->path()), shown(plan_.folder)));
         }
       }
+    }
+    if (strays > kMostNamed) {
+      plan_.messages.push_back(fmt::format("{}: {} more clips there belong to no set-up",
+                                           shown(folders.front().parent_path()),
+                                           strays - kMostNamed));
     }
   }
 
