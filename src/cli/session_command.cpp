@@ -61,15 +61,11 @@ int run_session(const SessionArguments& arguments) {
         "session: name the session's folder; `nocktrail session --template` prints a file for it "
         "to fill in");
   }
-  if (!arguments.json.empty() && arguments.json != "-") {
-    try {
-      report::check_writable(arguments.json);
-    } catch (const BadInput& problem) {
-      throw BadInput(fmt::format("--json: {}", problem.what()));
-    }
-  }
   note_interrupts();
   SessionOutput output(arguments.folder, arguments.output);
+  if (!arguments.json.empty() && arguments.json != "-") {
+    output.check().check("--json", arguments.json, session::json_of("nocktrail.session/"));
+  }
   JudgedSession judged = output.run({}, stderr);
   const session::SessionRead& read = judged.read;
   if (!read.faults.empty()) {

@@ -20,6 +20,7 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/words.hpp"
+#include "own_files.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -62,6 +63,26 @@ SessionOutput::SessionOutput(std::string folder, const SessionOutputArguments& a
   options_.phones_file = session::default_phones_file();
   options_.dead_band_deg = arguments.dead_band_deg;
   options_.stills = !arguments.no_stills;
+  check_outputs();
+}
+
+void SessionOutput::check_outputs() {
+  check_ = own_files();
+  const session::Plan plan = session::load(folder_, options_.phones_file);
+  check_.keep(plan.folder / session::kSessionFile, "what you wrote of the session");
+  for (const session::PlannedSetup& setup : plan.setups) {
+    check_.keep(plan.folder / setup.name / session::kSetupFile, "what you wrote of a set-up");
+    for (const session::PlannedClip& clip : setup.clips) {
+      check_.keep(clip.path, "one of the session's clips");
+    }
+  }
+  if (!arguments_.logbook.empty()) {
+    check_.check_logbook("--logbook", arguments_.logbook);
+    check_.keep_logbook(arguments_.logbook);
+  }
+  if (!arguments_.results.empty()) {
+    check_.check_results("--results", arguments_.results);
+  }
 }
 
 void SessionOutput::message(const std::string& line) {

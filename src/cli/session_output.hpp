@@ -6,6 +6,7 @@
 #include <optional>
 #include <string>
 
+#include "nocktrail/session/output_check.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/judgement.hpp"
 #include "progress_line.hpp"
@@ -39,7 +40,8 @@ struct JudgedSession {
 
 class SessionOutput {
  public:
-  // Throws BadInput for values out of range.
+  // Throws BadInput for values out of range, for a folder that cannot be listed, and for a logbook
+  // or a folder of results that is something else.
   SessionOutput(std::string folder, const SessionOutputArguments& arguments);
 
   // Reads what is new, judges all, and writes session.json, report.html, the build sheet once
@@ -51,13 +53,19 @@ class SessionOutput {
 
   void message(const std::string& line);
 
+  // Knows what is in the folder; for what else the command writes.
+  const session::OutputCheck& check() const { return check_; }
+
  private:
+  void check_outputs();
+
   bool publish(const session::SessionRead& read, const report::OwnFolder& results,
                tune::SessionJudgement& judgement);
   void record(const session::SessionRead& read, const tune::SessionJudgement& judgement);
   void say_what_remains(const session::SessionRead& read);
 
   std::string folder_;
+  session::OutputCheck check_;
   const SessionOutputArguments& arguments_;
   session::ReadSessionOptions options_;
   ProgressLine progress_;

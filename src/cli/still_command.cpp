@@ -19,9 +19,11 @@
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/output_check.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/units/hand_written.hpp"
+#include "own_files.hpp"
 #include "progress_line.hpp"
 
 namespace nocktrail::cli {
@@ -155,11 +157,12 @@ fs::path out_path(const StillArguments& arguments, const fs::path& clip) {
     throw BadInput(fmt::format("--out: {} does not end in .png; the still is a PNG picture",
                                rules::printable(out.string())));
   }
-  try {
-    report::check_writable(out);
-  } catch (const BadInput& problem) {
-    throw BadInput(fmt::format("--out: {}", problem.what()));
+  session::OutputCheck check = own_files();
+  check.keep(clip, "the clip to be read");
+  if (!arguments.setup.empty()) {
+    check.keep(arguments.setup, "the set-up's file");
   }
+  check.check("--out", out, session::still_picture());
   return out;
 }
 

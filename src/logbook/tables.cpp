@@ -11,6 +11,7 @@
 #include <nlohmann/json.hpp>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/logbook/transfer.hpp"
 #include "ranges.hpp"
 #include "schema.hpp"
 #include "store.hpp"
