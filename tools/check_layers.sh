@@ -18,7 +18,7 @@ declare -A may=(
   [arrow]="units"
   [tune]="units rules arrow"
   [session]="units media rules pipeline picture report arrow tune"
-  [logbook]="units report arrow tune"
+  [logbook]="units rules report arrow tune"
   [page]="units media rules report arrow tune"
 )
 # Plain data that both track and flight speak.

@@ -170,6 +170,7 @@ struct ClipFacts {
   double duration_s = 0.0;  // capture time
   double capture_fps = 0.0;
   RateSource capture_fps_source = RateSource::container;
+  bool cut_short = false;  // the file ends before its own account does
 };
 
 struct CameraFacts {

@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "nocktrail/arrow/effects_view.hpp"
+#include "nocktrail/version.hpp"
 
 namespace nocktrail::arrow {
 namespace {
@@ -130,6 +131,7 @@ class Plot {
     put("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{0}\" height=\"{1}\" "
         "viewBox=\"0 0 {0} {1}\" font-family=\"DejaVu Sans, Verdana, sans-serif\">\n",
         kWidth, kHeight);
+    put("<!-- nocktrail {} -->\n", kVersion);  // by which it may be written anew
     put("<title>Nock's lateral offset against shaft length, {}</title>\n",
         escaped(answer_.setup_name));
     put("<rect width=\"{}\" height=\"{}\" fill=\"white\"/>\n", kWidth, kHeight);

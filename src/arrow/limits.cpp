@@ -56,7 +56,8 @@ void add_mass(const LimitFacts& facts, std::vector<Caution>& found) {
     found.push_back(caution);
   } else if (gpp < kTraditionalGrainsPerPound && maker == 0.0) {
     found.push_back(
-        {CautionKind::below_traditional_mass, Forbids::nothing,
+        {CautionKind::below_traditional_mass,
+         Forbids::nothing,
          fmt::format("The arrow is {:.1f} grains per pound held; traditional bowyers usually ask 8 "
                      "to 10. The bow maker's limit decides.",
                      gpp),
@@ -83,12 +84,14 @@ void add_rest(const LimitFacts& facts, std::vector<Caution>& found) {
                      "behind the rest: it can fall off the shelf and be shot into the bow hand "
                      "(common practice). Do not draw it.",
                      -inches(past_m)),
-         fmt::format("A shaft of {:.2f} in or more, half an inch past the rest at this draw, brings "
-                     "it back inside.",
-                     inches(rest_m + kLeastPastRest_m))});
+         fmt::format(
+             "A shaft of {:.2f} in or more, half an inch past the rest at this draw, brings "
+             "it back inside.",
+             inches(rest_m + kLeastPastRest_m))});
   } else if (past_m < kLeastPastRest_m - kRounding_m && facts.shaft_length_m) {
     found.push_back(
-        {CautionKind::near_rest, Forbids::nothing,
+        {CautionKind::near_rest,
+         Forbids::nothing,
          fmt::format("At full draw only {:.2f} in of shaft is left past the rest: trim no further, "
                      "and mind overdrawing.",
                      inches(std::max(past_m, 0.0))),
@@ -161,9 +164,8 @@ std::vector<Caution> cautions(const LimitFacts& facts) {
   add_brace(facts, found);
   add_rest(facts, found);
   add_mass(facts, found);
-  std::stable_partition(found.begin(), found.end(), [](const Caution& caution) {
-    return caution.forbids != Forbids::nothing;
-  });
+  std::stable_partition(found.begin(), found.end(),
+                        [](const Caution& caution) { return caution.forbids != Forbids::nothing; });
   return found;
 }
 

@@ -2,14 +2,13 @@
 
 #include <fmt/format.h>
 
-#include <fstream>
 #include <optional>
-#include <sstream>
 #include <utility>
 
 #include "nocktrail/arrow/setup_check.hpp"
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/units/hand_written.hpp"
 #include "nocktrail/units/toml_table.hpp"
 
 namespace nocktrail::arrow {
@@ -173,14 +172,13 @@ Setup parse_setup(std::string_view text, std::string_view source) {
 }
 
 Setup read_setup_file(const std::string& path) {
-  std::ifstream file(path, std::ios::binary);
-  std::ostringstream text;
-  if (!file || !(text << file.rdbuf())) {
+  const std::optional<std::string> text = units::read_hand_written(path, path);
+  if (!text) {
     throw BadInput(fmt::format(
         "{}: cannot read this file; `nocktrail effects --template > {}` writes one to fill in",
         path, path));
   }
-  return parse_setup(text.str(), path);
+  return parse_setup(*text, path);
 }
 
 std::string setup_template() {

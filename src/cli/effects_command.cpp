@@ -6,7 +6,6 @@
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
-#include <fstream>
 #include <nlohmann/json.hpp>
 
 #include "nocktrail/arrow/effects_view.hpp"
@@ -14,7 +13,9 @@
 #include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/arrow/setup_file.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/before_change.hpp"
+#include "own_files.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -24,16 +25,6 @@ constexpr double kMostU95_deg = 15.0;
 constexpr double kMostReading_deg = 45.0;
 constexpr std::size_t kFewestDraws = 20;
 constexpr std::size_t kMostDraws = 20000;
-
-void write_file(const std::string& path, const std::string& text) {
-  std::ofstream file(path, std::ios::binary | std::ios::trunc);
-  file << text;
-  file.close();
-  if (!file) {
-    throw BadInput(
-        fmt::format("{}: cannot write this file; check the folder and its rights", path));
-  }
-}
 
 std::optional<arrow::MeasuredOffset> measured_offset(const EffectsArguments& arguments) {
   if (arguments.reading_deg.has_value() != arguments.u95_deg.has_value()) {
@@ -65,7 +56,7 @@ bool write_json(const std::string& path, const nlohmann::json& document) {
     fmt::print("{}", text);
     return true;
   }
-  write_file(path, text);
+  report::write_file_whole(path, text);
   return false;
 }
 
@@ -85,6 +76,24 @@ std::vector<std::string> stops_of(const arrow::Setup& setup,
     }
   }
   return words;
+}
+
+// Before anything is computed.
+void check_outputs(const EffectsArguments& arguments) {
+  session::OutputCheck check = own_files();
+  check.keep(arguments.setup_path, "the set-up's file");
+  const auto json = [&](const char* option, const std::string& path, const char* schema) {
+    if (!path.empty() && path != "-") {
+      check.check(option, path, session::json_of(schema));
+      check.keep(path, fmt::format("what {} writes", option));
+    }
+  };
+  json("--exit-state", arguments.exit_state_path, "nocktrail.exit-state/");
+  json("--json", arguments.json_path,
+       arguments.start ? "nocktrail.starting-range/" : "nocktrail.effects/");
+  if (!arguments.plot_path.empty()) {
+    check.check("--plot", arguments.plot_path, session::plot());
+  }
 }
 
 void warn_on_stderr(const arrow::Setup& setup) {
@@ -145,6 +154,7 @@ int run_effects(const EffectsArguments& arguments) {
   arrow::EffectsOptions options;
   options.draws = arguments.draws;
   options.seed = arguments.seed;
+  check_outputs(arguments);
   const arrow::Setup setup = arrow::read_setup_file(arguments.setup_path);
 
   if (!arguments.exit_state_path.empty()) {
@@ -191,7 +201,7 @@ int run_effects(const EffectsArguments& arguments) {
   }
   answer.outlook = arrow::outlook(setup, answer.draws, options);
   if (!arguments.plot_path.empty()) {
-    write_file(arguments.plot_path, arrow::effects_svg(answer));
+    report::write_file_whole(arguments.plot_path, arrow::effects_svg(answer));
   }
   if (write_json(arguments.json_path, arrow::effects_json(answer))) {
     warn_on_stderr(setup);

@@ -15,6 +15,8 @@
 #include "nocktrail/logbook/logbook.hpp"
 #include "nocktrail/logbook/transfer.hpp"
 #include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/session/output_check.hpp"
+#include "own_files.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -30,11 +32,39 @@ const char* const kFooter = R"(Examples:
 
 Times are UTC: when a clip was filmed, or where that is not known, when it was read.)";
 
+fs::path logbook_file(const LogbookArguments& arguments) {
+  return arguments.file.empty() ? logbook::default_file() : fs::path(arguments.file);
+}
+
 logbook::Logbook open(const LogbookArguments& arguments, logbook::Access access) {
   logbook::OpenOptions options;
   options.access = access;
-  return logbook::Logbook(
-      arguments.file.empty() ? logbook::default_file() : fs::path(arguments.file), options);
+  return logbook::Logbook(logbook_file(arguments), options);
+}
+
+// Before anything is asked or changed. `json`: what --json writes here, `from`: what is imported.
+void check_files(const LogbookArguments& arguments, const session::Product& json = {}) {
+  session::OutputCheck check = own_files();
+  if (!arguments.from.empty()) {
+    check.keep(arguments.from, "what is to be imported");
+  }
+  if (!arguments.file.empty()) {
+    check.check_logbook("--logbook", arguments.file);
+  }
+  check.keep_logbook(logbook_file(arguments));
+  if (!arguments.json.empty() && arguments.json != "-") {
+    check.check("--json", arguments.json, json);
+  }
+}
+
+// Answers have no schema: they are told by their keys.
+template <typename Answer>
+session::Product answer_json() {
+  return session::json_like(json(Answer{}), "this answer as JSON");
+}
+template <typename Row>
+session::Product list_json() {
+  return session::json_like(json(std::vector<Row>{Row{}}), "this answer as JSON");
 }
 
 logbook::Filter filter_of(const LogbookArguments& arguments) {
@@ -79,6 +109,7 @@ void run_before(const LogbookArguments& arguments) {
     throw BadInput(
         "before: name a date, as 2026-11-25, or --note with some words of a note, and not both");
   }
+  check_files(arguments, answer_json<logbook::BeforeAnswer>());
   const logbook::Logbook book = open(arguments, logbook::Access::read);
   show(arguments, arguments.note.empty()
                       ? logbook::before_date(book, arguments.date, arguments.bow)
@@ -89,6 +120,7 @@ void run_export(const LogbookArguments& arguments) {
   if (arguments.csv.empty() == arguments.json.empty()) {
     throw BadInput("export: name either --csv FOLDER or --json FILE");
   }
+  check_files(arguments, session::json_of(logbook::kExportSchema));
   const logbook::Logbook book = open(arguments, logbook::Access::read);
   if (!arguments.csv.empty()) {
     logbook::export_csv(book, arguments.csv);
@@ -110,6 +142,7 @@ void run_import(const LogbookArguments& arguments) {
                     "wrote",
                     arguments.from));
   }
+  check_files(arguments);
   logbook::Logbook book = open(arguments, logbook::Access::write);
   const long rows = fs::is_directory(from, error) ? logbook::import_csv(book, from)
                                                   : logbook::import_json(book, from);
@@ -207,6 +240,7 @@ CLI::App* add_logbook_command(CLI::App& program, LogbookArguments& arguments) {
 int run_logbook(const CLI::App& command, const LogbookArguments& arguments) {
   const auto named = [&command](const char* name) { return command.got_subcommand(name); };
   if (named("note")) {
+    check_files(arguments);
     logbook::Logbook book = open(arguments, logbook::Access::write);
     book.add_note({arguments.date, arguments.note_text, arguments.bow});
     say(fmt::format("{}: noted\n", book.file().string()));
@@ -218,6 +252,10 @@ int run_logbook(const CLI::App& command, const LogbookArguments& arguments) {
     run_before(arguments);
   } else {
     const logbook::Filter filter = filter_of(arguments);
+    check_files(arguments, named("shots")     ? list_json<logbook::ShotAnswer>()
+                           : named("notes")   ? list_json<logbook::Note>()
+                           : named("compare") ? answer_json<logbook::CompareAnswer>()
+                                              : list_json<logbook::SetupAnswer>());
     const logbook::Logbook book = open(arguments, logbook::Access::read);
     if (named("shots")) {
       show(arguments, logbook::shots(book, filter, arguments.history));

@@ -37,4 +37,11 @@ fs::path debug_folder(const fs::path& folder, const fs::path& clip, bool several
   return several_clips ? not_taken(folder, clip.stem().string(), "", taken) : folder;
 }
 
+bool is_debug_name(const fs::path& file) {
+  const std::string name = file.filename().string();
+  const std::size_t digits = name.find_first_not_of("0123456789.");
+  return digits != 0 && digits != std::string::npos && name.compare(digits, 2, "s-") == 0 &&
+         file.extension() == ".png";
+}
+
 }  // namespace nocktrail::cli

@@ -19,4 +19,7 @@ std::filesystem::path debug_folder(const std::filesystem::path& folder,
                                    const std::filesystem::path& clip, bool several_clips,
                                    std::set<std::filesystem::path>& taken);
 
+// Whether a debug picture may be of this name: "001.234s-sweeps.png".
+bool is_debug_name(const std::filesystem::path& file);
+
 }  // namespace nocktrail::cli

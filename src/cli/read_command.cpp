@@ -22,8 +22,10 @@
 #include "nocktrail/report/json.hpp"
 #include "nocktrail/report/text.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/output_check.hpp"
 #include "nocktrail/units/units.hpp"
 #include "output_names.hpp"
+#include "own_files.hpp"
 #include "progress_line.hpp"
 
 namespace nocktrail::cli {
@@ -51,28 +53,47 @@ void check_range(const char* option, double value, double low, double high, cons
   }
 }
 
-// Throws BadInput naming the option when the file plainly cannot be written: better now than after
-// the long work.
-void check_output(const char* option, const std::string& file) {
-  try {
-    report::check_writable(file);
-  } catch (const BadInput& problem) {
-    throw BadInput(fmt::format("{}: {}", option, problem.what()));
+// The names of further shots' stills that are looked at beforehand; of any others, when they come.
+constexpr std::size_t kShotsForeseen = 9;
+
+void check_stills(const session::OutputCheck& check, const ReadArguments& arguments) {
+  std::set<fs::path> taken;
+  for (const std::string& clip : arguments.clips) {
+    for (std::size_t shot = 1; shot <= kShotsForeseen; ++shot) {
+      check.check("--still",
+                  still_name(arguments.still, clip, arguments.clips.size() > 1, shot, taken),
+                  session::still_picture());
+    }
   }
 }
 
-void check_outputs(const ReadArguments& arguments) {
+// Of what is in a folder for debug pictures, only what one may be written over matters.
+void check_debug(const session::OutputCheck& check, const fs::path& folder) {
+  std::error_code error;
+  for (const auto& entry : fs::directory_iterator(folder, error)) {
+    if (is_debug_name(entry.path())) {
+      check.check("--debug", entry.path(), session::debug_picture());
+    }
+  }
+}
+
+// Before anything is read: better now than after the long work.
+void check_outputs(const ReadArguments& arguments, const session::OutputCheck& check) {
   if (!arguments.json.empty() && arguments.json != "-") {
-    check_output("--json", arguments.json);
+    check.check("--json", arguments.json, session::json_of("nocktrail.reading/"));
   }
   if (!arguments.still.empty()) {
     if (fs::path(arguments.still).extension() != ".png") {
       throw BadInput(fmt::format("--still: {} does not end in .png; the still is a PNG picture",
                                  rules::printable(arguments.still)));
     }
-    check_output("--still", arguments.still);
+    check_stills(check, arguments);
   }
   if (!arguments.debug.empty()) {
+    std::set<fs::path> taken;
+    for (const std::string& clip : arguments.clips) {
+      check_debug(check, debug_folder(arguments.debug, clip, arguments.clips.size() > 1, taken));
+    }
     std::error_code error;
     fs::create_directories(arguments.debug, error);
     if (error || !fs::is_directory(arguments.debug, error)) {
@@ -87,8 +108,12 @@ void check_outputs(const ReadArguments& arguments) {
 // One run of the command.
 class ReadRun {
  public:
-  ReadRun(const ReadArguments& arguments, ReadClipOptions options)
-      : arguments_(arguments), options_(std::move(options)), progress_(!arguments.quiet) {}
+  ReadRun(const ReadArguments& arguments, ReadClipOptions options,
+          const session::OutputCheck& check)
+      : arguments_(arguments),
+        options_(std::move(options)),
+        check_(check),
+        progress_(!arguments.quiet) {}
 
   int run() {
     note_interrupts();
@@ -211,6 +236,7 @@ class ReadRun {
         const std::string png =
             media::png_bytes(picture::draw_still(reading, shot, picture::frames_of(clip), still));
         stop_if_interrupted();
+        check_.check("--still", name, session::still_picture());
         report::write_file_whole(name, png);
       } catch (const BadInput& problem) {
         fault_ = true;
@@ -240,6 +266,7 @@ class ReadRun {
 
   const ReadArguments& arguments_;
   ReadClipOptions options_;
+  const session::OutputCheck& check_;
   ProgressLine progress_;
   std::vector<Reading> readings_;
   std::set<fs::path> taken_;
@@ -344,8 +371,12 @@ CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments) {
 
 int run_read(const ReadArguments& arguments) {
   const ReadClipOptions options = checked_reading_options(arguments);
-  check_outputs(arguments);
-  return ReadRun(arguments, options).run();
+  session::OutputCheck check = own_files();
+  for (const std::string& clip : arguments.clips) {
+    check.keep(clip, "one of the clips to be read");
+  }
+  check_outputs(arguments, check);
+  return ReadRun(arguments, options, check).run();
 }
 
 }  // namespace nocktrail::cli

@@ -31,7 +31,8 @@ stills, and the build sheet once the set-up is found.
 
 Exit status: 0 some shot was measured; 2 the command line or a hand-written file is wrong, nothing
 was read; 3 nothing was measured; 4 some file could not be read as video; 1 a fault of the program
-itself, or results or logbook could not be written; 130 stopped by Ctrl-C, the next run goes on.)";
+itself, or results or logbook could not be written: then what was there before still stands; 130
+stopped by Ctrl-C, the next run goes on.)";
 
 }  // namespace
 
@@ -60,15 +61,11 @@ int run_session(const SessionArguments& arguments) {
         "session: name the session's folder; `nocktrail session --template` prints a file for it "
         "to fill in");
   }
-  if (!arguments.json.empty() && arguments.json != "-") {
-    try {
-      report::check_writable(arguments.json);
-    } catch (const BadInput& problem) {
-      throw BadInput(fmt::format("--json: {}", problem.what()));
-    }
-  }
   note_interrupts();
   SessionOutput output(arguments.folder, arguments.output);
+  if (!arguments.json.empty() && arguments.json != "-") {
+    output.check().check("--json", arguments.json, session::json_of("nocktrail.session/"));
+  }
   JudgedSession judged = output.run({}, stderr);
   const session::SessionRead& read = judged.read;
   if (!read.faults.empty()) {
@@ -79,6 +76,9 @@ int run_session(const SessionArguments& arguments) {
     output.message(fmt::format("stopped; {} clips are read, {} are left for the next run",
                                read.fresh + read.kept, read.unread));
     return kInterrupted;
+  }
+  if (!judged.published) {
+    return kProgramFault;
   }
   if (arguments.json == "-") {
     fmt::print("{}\n", session::session_json(read.record, judged.judgement, read.messages).dump(2));

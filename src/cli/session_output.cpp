@@ -16,10 +16,11 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/logbook/logbook.hpp"
 #include "nocktrail/page/page.hpp"
-#include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/report/own_folder.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/words.hpp"
+#include "own_files.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -62,6 +63,26 @@ SessionOutput::SessionOutput(std::string folder, const SessionOutputArguments& a
   options_.phones_file = session::default_phones_file();
   options_.dead_band_deg = arguments.dead_band_deg;
   options_.stills = !arguments.no_stills;
+  check_outputs();
+}
+
+void SessionOutput::check_outputs() {
+  check_ = own_files();
+  const session::Plan plan = session::load(folder_, options_.phones_file);
+  check_.keep(plan.folder / session::kSessionFile, "what you wrote of the session");
+  for (const session::PlannedSetup& setup : plan.setups) {
+    check_.keep(plan.folder / setup.name / session::kSetupFile, "what you wrote of a set-up");
+    for (const session::PlannedClip& clip : setup.clips) {
+      check_.keep(clip.path, "one of the session's clips");
+    }
+  }
+  if (!arguments_.logbook.empty()) {
+    check_.check_logbook("--logbook", arguments_.logbook);
+    check_.keep_logbook(arguments_.logbook);
+  }
+  if (!arguments_.results.empty()) {
+    check_.check_results("--results", arguments_.results);
+  }
 }
 
 void SessionOutput::message(const std::string& line) {
@@ -95,68 +116,78 @@ JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not
     }
   };
   JudgedSession judged;
-  judged.read = session::read_session(folder_, options_, events);
+  judged.read = session::read_session(
+      folder_, options_, events,
+      [&](const session::SessionRead& read, const report::OwnFolder& results) {
+        judged.published = publish(read, results, judged.judgement);
+        return judged.published;
+      });
   progress_.clear();
-  judged.failed = judged.read.failed;
   for (const std::string& fault : judged.read.faults) {
     message(fault);
   }
   if (judged.read.stopped || !judged.read.faults.empty()) {
     return judged;
   }
-  tune::JudgementOptions options;
-  options.dead_band_deg = arguments_.dead_band_deg;
-  judged.judgement = tune::judge_session(judged.read.record, options);
-  write_results(judged);
-  if (!arguments_.no_logbook) {
-    record(judged);
+  if (!judged.published) {
+    say_what_remains(judged.read);
   }
+  judged.failed = judged.read.failed || !judged.published;
   return judged;
 }
 
-void SessionOutput::write_one(JudgedSession& judged, const fs::path& path,
-                              const std::string& text) {
+void SessionOutput::say_what_remains(const session::SessionRead& read) {
+  message(fmt::format(
+      "nothing was judged, written or recorded, and what was before still stands; {} clips are "
+      "read and kept, {} are left: mend what is named above and run again",
+      read.fresh + read.kept, read.unread));
+}
+
+// Everything that may lack room comes first: the files beside their places, then the logbook, of
+// which either all is recorded or nothing. What is left then is renaming.
+bool SessionOutput::publish(const session::SessionRead& read, const report::OwnFolder& results,
+                            tune::SessionJudgement& judgement) {
+  progress_.clear();
   try {
-    report::write_file_whole(path, text);
+    tune::JudgementOptions options;
+    options.dead_band_deg = arguments_.dead_band_deg;
+    judgement = tune::judge_session(read.record, options);
+    page::PageOptions page;
+    page.dead_band_deg = arguments_.dead_band_deg;
+    page.stills = !arguments_.no_stills;
+    page.written_at = fmt::format("{:%Y-%m-%d %H:%M} UTC", fmt::gmtime(std::time(nullptr)));
+    const std::string sheet = "build-sheet.html";
+    report::OwnFolder::Publication files(results);
+    files.add("session.json",
+              session::session_json(read.record, judgement, read.messages).dump(2) + "\n");
+    files.add("report.html", page::page_html(read.record, judgement, page));
+    if (judgement.build_sheet) {
+      files.add(sheet, page::build_sheet_html(read.record, judgement, page));
+    }
+    if (!arguments_.no_logbook) {
+      record(read, judgement);
+    }
+    files.commit();
+    if (!judgement.build_sheet) {
+      results.remove(sheet);  // one from before the clips or facts changed would mislead
+    }
+    return true;
   } catch (const BadInput& problem) {
-    judged.failed = true;
     message(problem.what());
+  } catch (const std::exception& problem) {
+    message(fmt::format("fault in the program itself, in judging: {}", problem.what()));
   }
+  return false;
 }
 
-void SessionOutput::write_results(JudgedSession& judged) {
-  const tune::SessionRecord& record = judged.read.record;
-  const fs::path folder = session::results_folder(record.folder, options_);
-  write_one(judged, folder / "session.json",
-            session::session_json(record, judged.judgement, judged.read.messages).dump(2) + "\n");
-  page::PageOptions page;
-  page.dead_band_deg = arguments_.dead_band_deg;
-  page.stills = !arguments_.no_stills;
-  page.written_at = fmt::format("{:%Y-%m-%d %H:%M} UTC", fmt::gmtime(std::time(nullptr)));
-  write_one(judged, folder / "report.html", page::page_html(record, judged.judgement, page));
-  const fs::path sheet = folder / "build-sheet.html";
-  if (judged.judgement.build_sheet) {
-    write_one(judged, sheet, page::build_sheet_html(record, judged.judgement, page));
-  } else {
-    std::error_code ignored;  // one from before the clips or facts changed would mislead
-    fs::remove(sheet, ignored);
-  }
-}
-
-void SessionOutput::record(JudgedSession& judged) {
+void SessionOutput::record(const session::SessionRead& read,
+                           const tune::SessionJudgement& judgement) {
   try {
     logbook::Logbook book(arguments_.logbook.empty() ? logbook::default_file()
                                                      : fs::path(arguments_.logbook));
-    book.record(judged.read.record, judged.judgement);
+    book.record(read.record, judgement);
   } catch (const BadInput& problem) {
-    // The results beside the clips are whole; the next run records them.
-    judged.failed = true;
-    message(fmt::format("{}; the session is not in the logbook yet, the next run adds it",
-                        problem.what()));
-  } catch (const std::exception& problem) {
-    // What was read and judged must not be lost over it.
-    judged.failed = true;
-    message(fmt::format("fault in the program itself, in the logbook: {}", problem.what()));
+    throw BadInput(fmt::format("{}; --no-logbook does without it for this time", problem.what()));
   }
 }
 

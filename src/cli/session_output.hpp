@@ -6,6 +6,7 @@
 #include <optional>
 #include <string>
 
+#include "nocktrail/session/output_check.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/judgement.hpp"
 #include "progress_line.hpp"
@@ -31,29 +32,40 @@ void add_output_options(CLI::App& command, SessionOutputArguments& arguments);
 struct JudgedSession {
   session::SessionRead read;
   tune::SessionJudgement judgement;
+  // Judged, written and recorded, all of it. Without, what was there before still stands, and a
+  // message says why, unless the read stopped or the hand-written files have faults.
+  bool published = false;
   bool failed = false;  // something could not be written, or the program failed on a clip
 };
 
 class SessionOutput {
  public:
-  // Throws BadInput for values out of range.
+  // Throws BadInput for values out of range, for a folder that cannot be listed, and for a logbook
+  // or a folder of results that is something else.
   SessionOutput(std::string folder, const SessionOutputArguments& arguments);
 
   // Reads what is new, judges all, and writes session.json, report.html, the build sheet once
-  // there is one, and the logbook. Says each clip as it is read on `clips_to`. After a stop, or
-  // with faults in the hand-written files, nothing is judged or written. A message that was said
-  // by this object before is not said again. Throws BadInput for a folder that cannot be used.
+  // there is one, and the logbook: all of that or, when anything is in the way, nothing. Says each
+  // clip as it is read on `clips_to`. A message that was said by this object before is not said
+  // again. Throws BadInput for a folder that cannot be used.
   JudgedSession run(const std::function<bool(const std::filesystem::path&)>& not_yet,
                     FILE* clips_to);
 
   void message(const std::string& line);
 
+  // Knows what is in the folder; for what else the command writes.
+  const session::OutputCheck& check() const { return check_; }
+
  private:
-  void write_results(JudgedSession& judged);
-  void write_one(JudgedSession& judged, const std::filesystem::path& path, const std::string& text);
-  void record(JudgedSession& judged);
+  void check_outputs();
+
+  bool publish(const session::SessionRead& read, const report::OwnFolder& results,
+               tune::SessionJudgement& judgement);
+  void record(const session::SessionRead& read, const tune::SessionJudgement& judgement);
+  void say_what_remains(const session::SessionRead& read);
 
   std::string folder_;
+  session::OutputCheck check_;
   const SessionOutputArguments& arguments_;
   session::ReadSessionOptions options_;
   ProgressLine progress_;

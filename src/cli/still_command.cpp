@@ -8,8 +8,6 @@
 #include <algorithm>
 #include <cstdio>
 #include <filesystem>
-#include <fstream>
-#include <iterator>
 
 #include "exit_status.hpp"
 #include "interrupt.hpp"
@@ -21,9 +19,12 @@
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/output_check.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
+#include "nocktrail/units/hand_written.hpp"
+#include "own_files.hpp"
 #include "progress_line.hpp"
 
 namespace nocktrail::cli {
@@ -45,13 +46,12 @@ Exit status: 0 the picture shows a measured shot; 2 the command line or the set-
 video, no picture; 1 a fault of the program itself; 130 stopped by Ctrl-C.)";
 
 std::string content_of(const fs::path& path) {
-  std::ifstream file(path, std::ios::binary);
-  std::string text(std::istreambuf_iterator<char>(file), {});
-  if (!file.is_open() || file.bad()) {
-    throw BadInput(fmt::format("--setup: {}: cannot read this file; check its name and rights",
-                               rules::printable(path.string())));
+  const std::string source = fmt::format("--setup: {}", rules::printable(path.string()));
+  const std::optional<std::string> text = units::read_hand_written(path, source);
+  if (!text) {
+    throw BadInput(fmt::format("{}: cannot read this file; check its name and rights", source));
   }
-  return text;
+  return *text;
 }
 
 fs::path whole_path(const fs::path& path) {
@@ -158,11 +158,12 @@ fs::path out_path(const StillArguments& arguments, const fs::path& clip) {
     throw BadInput(fmt::format("--out: {} does not end in .png; the still is a PNG picture",
                                rules::printable(out.string())));
   }
-  try {
-    report::check_writable(out);
-  } catch (const BadInput& problem) {
-    throw BadInput(fmt::format("--out: {}", problem.what()));
+  session::OutputCheck check = own_files();
+  check.keep(clip, "the clip to be read");
+  if (!arguments.setup.empty()) {
+    check.keep(arguments.setup, "the set-up's file");
   }
+  check.check("--out", out, session::still_picture());
   return out;
 }
 

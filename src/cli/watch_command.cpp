@@ -146,7 +146,10 @@ class Watch {
     if (!judged.read.faults.empty()) {
       return;  // said; a mended file is a change
     }
-    retry_ = judged.failed;
+    retry_ = !judged.published;
+    if (retry_) {
+      return;  // said
+    }
     note_places(places_of(judged.read.record));
     const std::string line = tune::judgement_line(judged.read.record, judged.judgement);
     if (line != last_line_) {

@@ -11,6 +11,8 @@
 #include <nlohmann/json.hpp>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/logbook/transfer.hpp"
+#include "ranges.hpp"
 #include "schema.hpp"
 #include "store.hpp"
 
@@ -106,6 +108,9 @@ void check_and_convert(Tables& tables, const std::string& source) {
                                                      : "a number";
           misfit(found->where[r],
                  fmt::format("column \"{}\" must hold {} or nothing", found->columns[c], kind));
+        }
+        if (const std::string why = misfit_in(found->columns[c], *converted); !why.empty()) {
+          misfit(found->where[r], fmt::format("column \"{}\" {}", found->columns[c], why));
         }
         value = *converted;
       }

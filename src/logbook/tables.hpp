@@ -22,8 +22,6 @@ struct Tables {
   std::vector<Table> tables;
 };
 
-inline constexpr const char* kExportSchema = "nocktrail.logbook/";
-
 // At one instant, whatever another process writes meanwhile.
 Tables read_tables(const Logbook::Store& store);
 

@@ -1,7 +1,6 @@
 #include "nocktrail/logbook/transfer.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <fstream>
 #include <iterator>
@@ -206,22 +205,15 @@ void export_csv(const Logbook& logbook, const fs::path& folder) {
   if (bare.filename().empty()) {  // "out/"
     bare = bare.parent_path();
   }
-  const fs::path part =
-      bare.parent_path() / fmt::format(".{}.{}.part", bare.filename().string(), ::getpid());
-  fs::remove_all(part, error);
-  fs::create_directories(part, error);
+  fs::create_directories(bare.parent_path(), error);
   if (!error) {
-    try {
-      write_csv_files(tables, part);
-    } catch (...) {
-      fs::remove_all(part, error);
-      throw;
+    const report::PartFolder part(bare, error);
+    if (!error) {
+      write_csv_files(tables, part.path());
+      fs::rename(part.path(), bare, error);
     }
-    fs::rename(part, bare, error);
   }
   if (error) {
-    std::error_code ignored;
-    fs::remove_all(part, ignored);
     throw BadInput(fmt::format(
         "{}: cannot be written ({}); nothing was left behind; name a folder where you may write",
         folder.string(), error.message()));

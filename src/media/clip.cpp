@@ -12,6 +12,7 @@
 #include "frame_table.hpp"
 #include "grey.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/extent.hpp"
 #include "orientation.hpp"
 #include "sound.hpp"
 #include "video_reader.hpp"
@@ -174,6 +175,7 @@ Clip Clip::open(const std::filesystem::path& path, const OpenOptions& options) {
                              "give the phone's original file",
                              info.container_fps, options.max_fps));
   }
+  info.cut_short = table.cut_short || extent_of(path).ends_early;
   choose_rate(info, options);
   state->fill_times();
   return Clip(std::move(state));

@@ -11,6 +11,7 @@ namespace nocktrail::media {
 std::optional<std::time_t> filmed_at(const std::filesystem::path& path) {
   // A phone whose clock was never set writes the container's own year naught, 1904, or 1970.
   constexpr std::int64_t kYear2000_s = 946684800;
+  constexpr std::int64_t kYear10000_s = 253402300800;  // ISO 8601 has four figures for a year
   try {
     const Libav<AVFormatContext> format = open_headers(path);
     std::vector<const AVDictionary*> tags{format->metadata};
@@ -24,7 +25,7 @@ std::optional<std::time_t> filmed_at(const std::filesystem::path& path) {
         continue;
       }
       const std::int64_t seconds = microseconds / 1000000;
-      if (seconds >= kYear2000_s) {
+      if (seconds >= kYear2000_s && seconds < kYear10000_s) {
         return static_cast<std::time_t>(seconds);
       }
     }

@@ -6,6 +6,8 @@
 #include <memory>
 #include <stdexcept>
 
+#include "png_parts.hpp"
+
 namespace nocktrail::media {
 
 std::string png_bytes(const cv::Mat& picture) {
@@ -24,6 +26,7 @@ std::string png_bytes(const cv::Mat& picture) {
     throw std::runtime_error("a picture could not be encoded as PNG");
   }
   bytes.resize(size);
+  bytes.insert(kPngHeaderEnd, png_mark());
   return bytes;
 }
 

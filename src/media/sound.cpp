@@ -12,6 +12,13 @@ namespace {
 
 // Time stamps of sound jitter by the rounding of their time base; only more than this is a hole.
 constexpr double kHole_s = 0.01;
+// No recorder samples faster; what claims to is damaged, and every step here takes memory by it.
+constexpr int kMostRate_hz = 384000;
+// Silence is given to the resampler in pieces of at most so many samples: it keeps what it is
+// given until it is asked for what it made of it.
+constexpr long kSilence = 16384;
+// Two hundred times a clip of a shot: 120 MB at 16 kHz. What lies beyond is not listened to.
+constexpr double kLongest_s = 1800.0;
 
 // Mono float samples at a lower rate from whatever the decoder gives.
 class Mixer {
@@ -32,11 +39,9 @@ class Mixer {
       if (taken_ / in_rate_hz_ + hole_s > longest_s_) {
         return false;
       }
-      const int silence = static_cast<int>(std::lround(hole_s * in_rate_hz_));
-      if (swr_inject_silence(resampler_.get(), silence) < 0) {
+      if (!add_silence(std::lround(hole_s * in_rate_hz_))) {
         return false;
       }
-      taken_ += silence;
     }
     taken_ += frame.nb_samples;
     return convert(const_cast<const std::uint8_t**>(frame.extended_data), frame.nb_samples) &&
@@ -57,8 +62,27 @@ class Mixer {
   }
 
  private:
+  bool add_silence(long samples) {
+    const auto format = static_cast<AVSampleFormat>(in_format_);
+    const int most = static_cast<int>(std::min(samples, kSilence));
+    std::uint8_t** planes = nullptr;
+    if (av_samples_alloc_array_and_samples(&planes, nullptr, in_channels_, most, format, 0) < 0) {
+      return false;
+    }
+    bool good = av_samples_set_silence(planes, 0, most, in_channels_, format) >= 0;
+    for (; good && samples > 0; samples -= most) {
+      const int part = static_cast<int>(std::min<long>(samples, most));
+      good = convert(const_cast<const std::uint8_t**>(planes), part);
+      taken_ += part;
+    }
+    av_freep(&planes[0]);
+    av_freep(&planes);
+    return good;
+  }
+
   bool start(const AVFrame& frame, double time_stamp_s) {
-    if (frame.sample_rate <= 0 || frame.ch_layout.nb_channels <= 0) {
+    if (frame.sample_rate <= 0 || frame.sample_rate > kMostRate_hz ||
+        frame.ch_layout.nb_channels <= 0) {
       return false;
     }
     in_rate_hz_ = frame.sample_rate;
@@ -148,10 +172,10 @@ std::optional<Sound> read_sound(const std::filesystem::path& path, double max_ra
   if (frame == nullptr || packet == nullptr) {
     throw std::bad_alloc();
   }
-  if (decoder == nullptr) {
+  if (decoder == nullptr || stream.codecpar->sample_rate > kMostRate_hz) {
     return std::nullopt;
   }
-  Mixer mixer(max_rate_hz, 2.0 * video_duration_s + 60.0);
+  Mixer mixer(max_rate_hz, std::min(2.0 * video_duration_s + 60.0, kLongest_s));
   bool more = true;
   while (more && av_read_frame(format.get(), packet.get()) >= 0) {
     if (packet->stream_index == index && avcodec_send_packet(decoder.get(), packet.get()) >= 0) {

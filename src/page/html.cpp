@@ -7,6 +7,7 @@
 #include <sstream>
 
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/version.hpp"
 #include "style.hpp"
 
 namespace nocktrail::page {
@@ -67,6 +68,9 @@ pugi::xml_node start_page(pugi::xml_document& document, const std::string& title
   const pugi::xml_node head = element(html, "head");
   element(head, "meta", {{"charset", "utf-8"}});
   element(head, "meta", {{"name", "viewport"}, {"content", "width=device-width, initial-scale=1"}});
+  // By which an older page may be written anew.
+  element(head, "meta",
+          {{"name", "generator"}, {"content", fmt::format("nocktrail {}", kVersion)}});
   element(head, "title", {}, title);
   // Not through text(): the sheet has lines.
   element(head, "style").append_child(pugi::node_pcdata).set_value(style_sheet());

@@ -45,7 +45,10 @@ EmbeddedStill embedded(const cv::Mat& picture, const Size& size) {
 
 cv::Mat picture_in(const std::filesystem::path& file) {
   std::error_code error;
-  return std::filesystem::is_regular_file(file, error) ? media::read_png(file) : cv::Mat();
+  // No link is followed: the folder may have come from somebody else.
+  return std::filesystem::is_regular_file(std::filesystem::symlink_status(file, error))
+             ? media::read_png(file)
+             : cv::Mat();
 }
 
 }  // namespace

@@ -75,6 +75,7 @@ ClipFacts facts_of(const media::Clip& clip) {
   facts.duration_s = info.duration_s;
   facts.capture_fps = info.capture_fps;
   facts.capture_fps_source = info.capture_fps_source;
+  facts.cut_short = info.cut_short;
   return facts;
 }
 

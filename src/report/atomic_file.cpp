@@ -2,6 +2,7 @@
 
 #include <fcntl.h>
 #include <fmt/format.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -10,59 +11,12 @@
 #include <system_error>
 
 #include "nocktrail/error.hpp"
+#include "staged.hpp"
 
 namespace nocktrail::report {
 namespace {
 
 namespace fs = std::filesystem;
-
-[[noreturn]] void cannot_write(const fs::path& path, const std::string& why) {
-  throw BadInput(
-      fmt::format("{}: cannot be written ({}); give a file in a folder that exists and "
-                  "that you may write to",
-                  path.string(), why));
-}
-
-std::string system_words(int code) {
-  return std::generic_category().message(code);
-}
-
-class Descriptor {
- public:
-  explicit Descriptor(int fd) : fd_(fd) {}
-  Descriptor(const Descriptor&) = delete;
-  Descriptor& operator=(const Descriptor&) = delete;
-  ~Descriptor() {
-    if (fd_ >= 0) {
-      ::close(fd_);
-    }
-  }
-  int get() const { return fd_; }
-  // Closes now; false when the system reports a late write error.
-  bool close() {
-    const int fd = fd_;
-    fd_ = -1;
-    return ::close(fd) == 0;
-  }
-
- private:
-  int fd_;
-};
-
-// 0, or the errno of the write that failed.
-int write_all(int fd, std::string_view bytes) {
-  while (!bytes.empty()) {
-    const ssize_t written = ::write(fd, bytes.data(), bytes.size());
-    if (written < 0) {
-      if (errno == EINTR) {
-        continue;
-      }
-      return errno;
-    }
-    bytes.remove_prefix(static_cast<std::size_t>(written));
-  }
-  return 0;
-}
 
 // The file a chain of links leads to, whether or not it exists yet.
 fs::path link_target(const fs::path& path) {
@@ -111,31 +65,35 @@ void write_file_whole(const fs::path& path, std::string_view bytes) {
   if (fs::is_directory(target, error)) {
     cannot_write(path, "it is a folder");
   }
-  const fs::path temporary =
-      folder_of(target) / fmt::format(".{}.{}.part", target.filename().string(), ::getpid());
-  ::unlink(temporary.c_str());  // left by a killed process that had the same number
-  Descriptor out(::open(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666));
-  if (out.get() < 0) {
+  const Descriptor folder(::open(folder_of(target).c_str(), O_PATH | O_DIRECTORY | O_CLOEXEC));
+  if (folder.get() < 0) {
     cannot_write(path, system_words(errno));
   }
+  const std::string name = target.filename().string();
+  clear_stale_parts(folder.get(), name);
+  // A file that exists keeps its permissions.
   struct stat old_file {};
-  if (::stat(target.c_str(), &old_file) == 0) {
-    // Best effort: a file that exists keeps its permissions.
-    static_cast<void>(::fchmod(out.get(), old_file.st_mode & 07777U));
+  const bool exists = ::stat(target.c_str(), &old_file) == 0;
+  Staged(folder.get(), name, path, bytes, exists ? old_file.st_mode & 07777U : 0).commit();
+}
+
+PartFolder::PartFolder(const fs::path& target, std::error_code& error)
+    : path_(folder_of(target) / part_name(target.filename().string())) {
+  const Descriptor above(::open(folder_of(target).c_str(), O_PATH | O_DIRECTORY | O_CLOEXEC));
+  clear_stale_parts(above.get(), target.filename().string());
+  fs::remove_all(path_, error);  // of a killed process that had our number
+  fs::create_directory(path_, error);
+  if (!error) {
+    lock_ = ::open(path_.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    static_cast<void>(::flock(lock_, LOCK_EX | LOCK_NB));  // for clear_stale_parts
   }
-  int failure = write_all(out.get(), bytes);
-  if (failure == 0 && ::fsync(out.get()) != 0) {
-    failure = errno;
-  }
-  if (!out.close() && failure == 0) {
-    failure = errno;
-  }
-  if (failure == 0 && ::rename(temporary.c_str(), target.c_str()) != 0) {
-    failure = errno;
-  }
-  if (failure != 0) {
-    ::unlink(temporary.c_str());
-    cannot_write(path, system_words(failure));
+}
+
+PartFolder::~PartFolder() {
+  std::error_code ignored;
+  fs::remove_all(path_, ignored);
+  if (lock_ >= 0) {
+    ::close(lock_);
   }
 }
 

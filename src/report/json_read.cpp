@@ -156,6 +156,9 @@ Reading reading_from(const Json& j) {
   if (const Json& source = c.at("capture_fps_source"); !source.is_null()) {
     r.clip.capture_fps_source = enumeration(kRateSources, source);
   }
+  // Not in readings from before it was looked at.
+  r.clip.cut_short =
+      c.contains("cut_short") && c["cut_short"].is_boolean() && c["cut_short"].get<bool>();
   const Json& camera = j.at("camera");
   r.camera.focal_px = number_or(camera.at("focal_px"), 0.0);
   if (const Json& source = camera.at("focal_source"); !source.is_null()) {

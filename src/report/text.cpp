@@ -195,6 +195,9 @@ void add_what_to_do(Page& page, const Reading& reading, const TextOptions& optio
 std::string text(const Reading& reading, const TextOptions& options) {
   Page page(options.width);
   page.line(clip_line(reading));
+  if (reading.clip.cut_short) {
+    page.item("Caution", rules::kCutShort);
+  }
   const std::string reason = rules::printable(reading.reason);
   switch (reading.status) {
     case ClipStatus::error:

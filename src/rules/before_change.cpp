@@ -30,9 +30,10 @@ Asked film(const Evidence& evidence) {
                             evidence.shots > 0 ? " and change nothing yet" : "");
   asked.because = evidence.shots == 0
                       ? std::string("It has no shots yet.")
-                      : fmt::format("{} shot{} cannot tell offset from scatter, and a sign that "
-                                    "does not come back is form or contact, not tune.",
-                                    evidence.shots, evidence.shots == 1 ? "" : "s");
+                      : fmt::format(
+                            "{} shot{} cannot tell offset from scatter, and a sign that "
+                            "does not come back is form or contact, not tune.",
+                            evidence.shots, evidence.shots == 1 ? "" : "s");
   if (evidence.shots == 0 || !evidence.lat_deg || !evidence.vert_deg) {
     return asked;
   }
@@ -54,7 +55,8 @@ std::optional<Asked> stop_for_mismatch(const Evidence& evidence) {
   Asked asked;
   asked.step = StepKind::do_not_shoot_arrow;
   asked.words = fmt::format(
-      "Do not shoot this arrow: bare, it trails {:.1f} deg sideways, and beyond {:g} deg a shaft is "
+      "Do not shoot this arrow: bare, it trails {:.1f} deg sideways, and beyond {:g} deg a shaft "
+      "is "
       "too badly matched to be shot again (common practice): it may break. Look it over for "
       "damage, and shoot the bow only with fletched arrows of a spine that is known to suit it; "
       "choose other bare shafts from there.",

@@ -80,8 +80,7 @@ BowFrameReading bow_frame_from_range(const Measured& nock_right_deg, const Measu
   const double cos_cos = 0.5 * (1.0 + twice * std::cos(2.0 * mean_rad));
   const double sin_sin = 0.5 * (1.0 - twice * std::cos(2.0 * mean_rad));
   const double sin_cos = 0.5 * twice * std::sin(2.0 * mean_rad);
-  const double cross =
-      (second(0, 0) - second(1, 1)) * sin_cos + second(0, 1) * (cos_cos - sin_sin);
+  const double cross = (second(0, 0) - second(1, 1)) * sin_cos + second(0, 1) * (cos_cos - sin_sin);
   Eigen::Matrix2d turned;
   turned << second(0, 0) * cos_cos - 2.0 * second(0, 1) * sin_cos + second(1, 1) * sin_sin, cross,
       cross, second(0, 0) * sin_sin + 2.0 * second(0, 1) * sin_cos + second(1, 1) * cos_cos;

@@ -1,75 +1,23 @@
 #include <algorithm>
-#include <array>
-#include <fstream>
-#include <string_view>
+#include <system_error>
 
 #include "file_stamp.hpp"
+#include "nocktrail/media/extent.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/session/watch.hpp"
 
 namespace nocktrail::session {
-namespace {
-
 namespace fs = std::filesystem;
 
-// Boxes that such files begin with (ISO/IEC 14496-12; QuickTime's wide and pnot).
-constexpr std::array<std::string_view, 8> kFirstBoxes = {"ftyp", "moov", "mdat", "wide",
-                                                         "free", "skip", "pnot", "uuid"};
-
-std::uint64_t big_endian(const char* bytes, int count) {
-  std::uint64_t value = 0;
-  for (int i = 0; i < count; ++i) {
-    value = (value << 8U) | static_cast<unsigned char>(bytes[i]);
-  }
-  return value;
-}
-
-}  // namespace
-
 bool looks_whole(const fs::path& path) {
-  std::ifstream file(path, std::ios::binary | std::ios::ate);
-  if (!file) {
-    return true;  // reading it will say why
-  }
-  const auto size = static_cast<std::uint64_t>(file.tellg());
-  if (size == 0) {
+  std::error_code error;
+  if (fs::file_size(path, error) == 0 && !error) {
     return false;
   }
-  bool movie = false;
-  for (std::uint64_t at = 0; at < size;) {
-    std::array<char, 16> head{};
-    file.seekg(static_cast<std::streamoff>(at));
-    file.read(head.data(), head.size());
-    const auto got = static_cast<std::size_t>(file.gcount());
-    file.clear();
-    if (got < 8) {
-      // Less than a box's head: of a file that began as one, a part is missing.
-      return at == 0;
-    }
-    const std::string_view type(head.data() + 4, 4);
-    if (at == 0 && std::find(kFirstBoxes.begin(), kFirstBoxes.end(), type) == kFirstBoxes.end()) {
-      return true;  // of another family, or no video at all
-    }
-    std::uint64_t length = big_endian(head.data(), 4);
-    if (length == 1) {
-      if (got < 16) {
-        return false;
-      }
-      length = big_endian(head.data() + 8, 8);
-    } else if (length == 0) {
-      length = size - at;  // to the end of the file
-    }
-    if (length < 8) {
-      return true;  // damaged; no more bytes will mend it
-    }
-    if (length > size - at) {
-      return false;
-    }
-    movie = movie || type == "moov";
-    at += length;
-  }
-  return movie;
+  const media::Extent extent = media::extent_of(path);
+  // No more bytes mend what is damaged.
+  return !extent.ends_early && (extent.movie || extent.damaged || !extent.mp4_family);
 }
 
 bool Arrivals::was_settled(const std::string& identity) const {

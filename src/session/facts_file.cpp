@@ -58,6 +58,9 @@ constexpr std::array<std::string_view, 35> kFields = {"hand",
                                                       "camera.capture_fps",
                                                       "camera.phone"};
 
+// Some pages.
+constexpr std::size_t kLongestNotes = 20000;
+
 // What is possible, in the archer's unit. Wide, as in arrow::check_setup: they stop slips of the
 // unit or the decimal point.
 struct Range {
@@ -349,13 +352,11 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
   Table root = Table::parse(toml, source);
   FactsTold told;
   told.facts = before;
-  told.facts.notes.clear();
-  told.facts.accepted_nock_height.clear();
   if (kind == FactsKind::session) {
     take_words(root, "name", told.name);
   }
-  take_words(root, "notes", told.facts.notes);
-  take_words(root, "accept_nock_height", told.facts.accepted_nock_height);
+  told.facts.notes = root.words("notes", kLongestNotes).value_or("");
+  told.facts.accepted_nock_height = root.words("accept_nock_height").value_or("");
   take_hand(root, told.facts.hand);
   take_cant(root, told.facts.cant_deg);
   std::optional<Table> bow = root.inner("bow");

@@ -56,7 +56,8 @@ void FolderWatch::cover(const fs::path& named) {
   for (; !error && entry != fs::directory_iterator(); entry.increment(error)) {
     std::error_code gone;
     const std::string name = entry->path().filename().string();
-    if (!name.starts_with('.') && name != kResultsFolder && entry->is_directory(gone)) {
+    if (!name.starts_with('.') && name != kResultsFolder && entry->is_directory(gone) &&
+        !entry->is_symlink(gone)) {
       watch(entry->path());
     }
   }

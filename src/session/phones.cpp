@@ -1,9 +1,8 @@
 #include <cstdlib>
-#include <system_error>
 
 #include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/units/hand_written.hpp"
 #include "nocktrail/units/toml_table.hpp"
-#include "read_text.hpp"
 
 namespace nocktrail::session {
 
@@ -11,11 +10,8 @@ namespace fs = std::filesystem;
 
 Phones read_phones(const fs::path& path) {
   Phones phones;
-  std::error_code error;
-  if (path.empty() || !fs::exists(path, error)) {
-    return phones;
-  }
-  const std::optional<std::string> text = read_text(path);
+  const std::optional<std::string> text =
+      path.empty() ? std::nullopt : units::read_hand_written(path, path.string());
   if (!text) {
     return phones;
   }

@@ -10,8 +10,8 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
+#include "nocktrail/units/hand_written.hpp"
 #include "nocktrail/units/toml_table.hpp"
-#include "read_text.hpp"
 
 namespace nocktrail::session {
 namespace {
@@ -21,6 +21,9 @@ namespace fs = std::filesystem;
 constexpr std::array<std::string_view, 13> kVideoEndings = {".mp4", ".mov", ".m4v", ".mkv", ".webm",
                                                             ".avi", ".3gp", ".3g2", ".mts", ".m2ts",
                                                             ".ts",  ".mpg", ".mpeg"};
+
+// Of anything odd of one kind; the rest is counted.
+constexpr std::size_t kMostNamed = 5;
 
 std::string shown(const fs::path& path) {
   return rules::printable(path.string());
@@ -33,7 +36,14 @@ bool hidden(const fs::path& path) {
 struct Listing {
   std::vector<fs::path> clips;
   std::vector<fs::path> folders;
+  std::vector<fs::path> links_away;  // to folders, which are not gone into
 };
+
+// A link to a folder leads out of the session or round in it; nothing is read behind one.
+bool is_link(const fs::directory_entry& entry) {
+  std::error_code gone;
+  return entry.is_symlink(gone);
+}
 
 // Sorted. Throws BadInput when it cannot be listed.
 Listing list(const fs::path& folder) {
@@ -47,7 +57,7 @@ Listing list(const fs::path& folder) {
     }
     if (entry->is_directory(gone)) {
       if (entry->path().filename() != kResultsFolder) {
-        listing.folders.push_back(entry->path());
+        (is_link(*entry) ? listing.links_away : listing.folders).push_back(entry->path());
       }
     } else if (is_video_name(entry->path()) && entry->is_regular_file(gone)) {
       listing.clips.push_back(entry->path());
@@ -99,6 +109,11 @@ class Planner {
       }
     }
     overrule_from_session(session.clips);
+    if (missing_ > kMostNamed) {
+      plan_.messages.push_back(
+          fmt::format("{}: {} more [clip] tables are of clips that are not there",
+                      shown(plan_.folder), missing_ - kMostNamed));
+    }
     return std::move(plan_);
   }
 
@@ -106,7 +121,7 @@ class Planner {
   // Faults are collected, so that one run names them all.
   FactsTold facts(const fs::path& path, FactsKind kind, const tune::SetupFacts& before) {
     try {
-      if (const std::optional<std::string> text = read_text(path)) {
+      if (const std::optional<std::string> text = units::read_hand_written(path, shown(path))) {
         return parse_facts(*text, shown(path), kind, before, phones_);
       }
     } catch (const BadInput& fault) {
@@ -121,6 +136,12 @@ class Planner {
   std::vector<PlannedSetup> set_ups(const Listing& top, const tune::SetupFacts& first) {
     std::vector<PlannedSetup> setups;
     tune::SetupFacts before = first;
+    for (const fs::path& link : top.links_away) {
+      plan_.messages.push_back(
+          fmt::format("{}: is a link to a folder and is left out; move the folder itself here if "
+                      "it is a set-up",
+                      shown(link)));
+    }
     for (const fs::path& folder : top.folders) {
       Listing inside;
       try {
@@ -144,6 +165,7 @@ class Planner {
 
   // Set-ups are one level deep.
   void name_stray_clips(const std::vector<fs::path>& folders) {
+    std::size_t strays = 0;
     for (const fs::path& folder : folders) {
       std::error_code error;
       fs::recursive_directory_iterator entry(folder, fs::directory_options::skip_permission_denied,
@@ -151,12 +173,17 @@ class Planner {
       for (; !error && entry != fs::recursive_directory_iterator(); entry.increment(error)) {
         std::error_code gone;
         if (!hidden(entry->path()) && is_video_name(entry->path()) &&
-            entry->is_regular_file(gone)) {
+            entry->is_regular_file(gone) && ++strays <= kMostNamed) {
           plan_.messages.push_back(fmt::format(
               "{}: belongs to no set-up and is left out; set-ups are folders right inside {}",
               shown(entry->path()), shown(plan_.folder)));
         }
       }
+    }
+    if (strays > kMostNamed) {
+      plan_.messages.push_back(fmt::format("{}: {} more clips there belong to no set-up",
+                                           shown(folders.front().parent_path()),
+                                           strays - kMostNamed));
     }
   }
 
@@ -233,6 +260,9 @@ class Planner {
   }
 
   void say_missing(const ClipTold& told) {
+    if (++missing_ > kMostNamed) {
+      return;  // counted, and said at the end
+    }
     std::vector<std::string> names;
     for (const PlannedSetup& setup : plan_.setups) {
       for (const PlannedClip& clip : setup.clips) {
@@ -247,6 +277,7 @@ class Planner {
 
   Plan plan_;
   Phones phones_;
+  std::size_t missing_ = 0;  // [clip] tables without a clip
 };
 
 }  // namespace

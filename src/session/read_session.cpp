@@ -1,22 +1,16 @@
-#include <fmt/chrono.h>
 #include <fmt/format.h>
 
 #include <atomic>
 #include <chrono>
-#include <cmath>
 #include <ctime>
 #include <map>
 #include <mutex>
+#include <system_error>
 #include <thread>
 
-#include "file_stamp.hpp"
+#include "clip_job.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
-#include "nocktrail/media/image_file.hpp"
-#include "nocktrail/picture/frames.hpp"
-#include "nocktrail/picture/still.hpp"
-#include "nocktrail/report/atomic_file.hpp"
-#include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
@@ -31,75 +25,72 @@ namespace fs = std::filesystem;
 
 constexpr std::chrono::milliseconds kLockRetry{200};
 
-std::string utc(std::time_t t) {
-  return fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", fmt::gmtime(t));
-}
-
-std::string draw_with_picture(const Reading& reading, const StillRequest& request) {
-  picture::StillOptions still;
-  still.hand = request.hand;
-  still.dead_band_deg = request.dead_band_deg;
-  still.particulars = request.particulars;
-  still.stops = request.stops;
-  still.next_step = false;
-  return media::png_bytes(
-      picture::draw_still(reading, request.shot, picture::frames_of(request.clip), still));
-}
-
-// One clip on its way from the plan to the record.
-struct Job {
-  const PlannedSetup* setup = nullptr;
-  const PlannedClip* clip = nullptr;
-  std::string sha256;
-  tune::ClipRecord record;
-  bool ready = false;
-
-  std::string name() const {
-    const std::string file = clip->path.filename().string();
-    return rules::printable(setup->name == "." ? file : setup->name + "/" + file);
-  }
-};
-
 class Run {
  public:
-  Run(const fs::path& folder, const ReadSessionOptions& options, const SessionEvents& events)
+  Run(const fs::path& folder, const ReadSessionOptions& options, const SessionEvents& events,
+      const WhileHeld& while_held)
       : options_(options),
         events_(events),
+        while_held_(while_held),
         plan_(load(folder, options.phones_file)),
         read_(options.read ? options.read : ReadFunction(read_clip)),
         draw_(options.draw ? options.draw : DrawFunction(draw_with_picture)) {}
 
   SessionRead run() {
-    for (const std::string& line : plan_.messages) {
-      message(line);
+    if (!plan_.faults.empty()) {  // before a folder for results is made
+      return faulty();
     }
-    out_.record.name = plan_.name;
-    out_.record.folder = plan_.folder.string();
-    if (!plan_.faults.empty()) {
-      out_.faults = plan_.faults;
-      return std::move(out_);
-    }
-    std::error_code error;
-    Results results(
-        fs::weakly_canonical(fs::absolute(results_folder(plan_.folder, options_), error), error));
+    Results results(results_path(), !options_.results.empty(),
+                    [this](const std::string& line) { message(line); });
     results_ = &results;
     if (!wait_for_lock()) {
       out_.stopped = true;
       return std::move(out_);
     }
+    plan_ = load(plan_.folder, options_.phones_file);  // it may have changed while we waited
+    if (!plan_.faults.empty()) {
+      return faulty();
+    }
+    note_plan();
+    results.load_files();
     gather();
     in_parallel([this](Job& job) { hash(job); });
     take_content_once();
     keep_files();
     done_ = 0;
-    if (!out_.failed) {
+    if (!halt_) {
       in_parallel([this](Job& job) { make(job); });
     }
     fill_record();
+    if (!out_.stopped && !out_.halted && (!while_held_ || while_held_(out_, results.folder()))) {
+      drop_other_stills();
+    }
     return std::move(out_);
   }
 
  private:
+  // The folder's own links are followed, the last part of a path that nobody named is not.
+  fs::path results_path() const {
+    std::error_code error;
+    return options_.results.empty()
+               ? plan_.folder / kResultsFolder
+               : fs::weakly_canonical(fs::absolute(options_.results, error), error);
+  }
+
+  void note_plan() {
+    for (const std::string& line : plan_.messages) {
+      message(line);
+    }
+    out_.record.name = plan_.name;
+    out_.record.folder = plan_.folder.string();
+  }
+
+  SessionRead faulty() {
+    note_plan();
+    out_.faults = plan_.faults;
+    return std::move(out_);
+  }
+
   bool asked_to_stop() { return events_.stop && events_.stop(); }
 
   void message(const std::string& line) {
@@ -110,24 +101,41 @@ class Run {
     }
   }
 
-  // For want of room or by a fault of ours: no use in going on.
+  // A fault of the run, such as want of room: no use in going on.
   void fail(const std::string& line) {
     halt_ = true;
     {
       const std::lock_guard<std::mutex> guard(mutex_);
-      if (out_.failed) {
+      if (out_.halted) {
         return;  // two workers meet the same full disk
       }
-      out_.failed = true;
+      out_.halted = true;
     }
     message(line);
+  }
+
+  // One clip that trips the program must not cost the others their readings.
+  void trip(Job& job, const char* what) {
+    if (job.ready) {
+      throw std::runtime_error(what);  // by whoever was told of it, not by the clip
+    }
+    blame(job, what);
+    job.record.reading = tripped();
+    finish(job, false);
+    ++done_;
+  }
+
+  void blame(const Job& job, const char* what) {
+    message(fmt::format("{}: fault in the program itself: {}", job.name(), what));
+    const std::lock_guard<std::mutex> guard(mutex_);
+    out_.failed = true;
   }
 
   bool wait_for_lock() {
     for (bool said = false; !results_->try_lock(); said = true) {
       if (!said) {
         message(fmt::format("{}: another nocktrail is at work here; waiting for it to finish",
-                            rules::printable(results_->folder().string())));
+                            rules::printable(results_->folder().path().string())));
       }
       if (asked_to_stop()) {
         return false;
@@ -162,16 +170,27 @@ class Run {
           return;
         }
         try {
-          work(jobs_[i]);
+          try {
+            work(jobs_[i]);
+          } catch (const std::exception& problem) {
+            trip(jobs_[i], problem.what());
+          } catch (...) {
+            trip(jobs_[i], "of an unknown kind");
+          }
         } catch (const std::exception& problem) {
-          fail(fmt::format("{}: fault in the program itself: {}", jobs_[i].name(), problem.what()));
+          // Not even that could be said of the clip: the machine is at its end.
+          fail(fmt::format("fault in the program itself: {}", problem.what()));
         }
       }
     };
     const std::size_t wanted = std::max(1U, options_.workers);
     std::vector<std::jthread> pool;
-    for (std::size_t k = 1; k < std::min(wanted, jobs_.size()); ++k) {
-      pool.emplace_back(worker);
+    try {
+      for (std::size_t k = 1; k < std::min(wanted, jobs_.size()); ++k) {
+        pool.emplace_back(worker);
+      }
+    } catch (const std::system_error&) {
+      // No more threads to be had: slower, and the same.
     }
     worker();
   }
@@ -236,13 +255,6 @@ class Run {
 
   // --- reading --------------------------------------------------------------------------------
 
-  Hand hand_of(const Job& job) const {
-    return job.clip->hand != Hand::unknown ? job.clip->hand : job.setup->facts.hand;
-  }
-  std::optional<double> cant_of(const Job& job) const {
-    return job.clip->cant_deg ? job.clip->cant_deg : job.setup->facts.cant_deg;
-  }
-
   void tell(const Job& job, const std::string& what, double share) {
     const std::lock_guard<std::mutex> guard(mutex_);
     if (events_.step) {
@@ -265,7 +277,7 @@ class Run {
     if (fresh) {
       stored = read(job, with);
       if (!stored) {
-        return;  // stopped, gone or changed
+        return;  // stopped, gone, changed, or could not be kept
       }
     }
     job.record.reading = std::move(stored->reading);
@@ -273,7 +285,7 @@ class Run {
     job.record.program_version = stored->with.program_version;
     job.record.read_at_utc = stored->read_at_utc;
     job.record.filmed_at_utc = stored->filmed_at_utc;
-    judge(job);
+    judge(job, options_.dead_band_deg);
     if (options_.stills) {
       draw(job, with);
     }
@@ -307,14 +319,9 @@ class Run {
       }
       return std::nullopt;
     } catch (const std::exception& problem) {
-      // One clip that trips the program must not cost the others their readings.
-      message(fmt::format("{}: fault in the program itself: {}", job.name(), problem.what()));
-      stored.reading = Reading{};
-      stored.reading.status = ClipStatus::error;
-      stored.reading.reason = "The program itself failed on this clip; please report it.";
+      blame(job, problem.what());
+      stored.reading = tripped();
       worth_keeping = false;
-      const std::lock_guard<std::mutex> guard(mutex_);
-      out_.failed = true;
     }
     if (!still_the_same(job)) {
       return std::nullopt;
@@ -325,6 +332,7 @@ class Run {
         results_->keep(job.sha256, stored);
       } catch (const BadInput& problem) {
         fail(problem.what());
+        return std::nullopt;
       }
     }
     return stored;
@@ -343,17 +351,6 @@ class Run {
     return false;
   }
 
-  void judge(Job& job) {
-    const rules::JudgeOptions judge{
-        .hand = hand_of(job),
-        .cant_deg = cant_of(job),
-        .fletched = job.setup->facts.arrow.fletching == tune::Fletching::fletched,
-        .dead_band_deg = options_.dead_band_deg};
-    for (Shot& shot : job.record.reading.shots) {
-      rules::judge_shot(shot, judge);
-    }
-  }
-
   // --- stills ---------------------------------------------------------------------------------
 
   void draw(Job& job, const ReadWith& with) {
@@ -361,22 +358,15 @@ class Run {
     if (reading.status == ClipStatus::error) {
       return;
     }
-    const std::optional<double> cant = cant_of(job);
-    const std::string judged_by =
-        fmt::format("{} {} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
-                    cant ? fmt::format("{:.7g}", *cant) : "-", options_.dead_band_deg,
-                    with.arrow_length_m.value_or(0.0), with.focal_35mm.value_or(0.0),
-                    with.capture_fps.value_or(0.0), with.program_version,
-                    fmt::join(tune::particulars(job.setup->facts), "\n"),
-                    fmt::join(tune::stop_texts(job.setup->facts), "\n"));
+    const std::string judged_by = judged_by_words(job, with, options_.dead_band_deg);
     const std::size_t pictures = std::max<std::size_t>(reading.shots.size(), 1);
     bool shows_measured = false;
     for (std::size_t shot = 0; shot < pictures && !halt_; ++shot) {
       const fs::path path = results_->still(job.sha256, judged_by, shot);
-      std::error_code error;
-      if (!fs::exists(path, error) && !draw_one(job, path, shot, judged_by)) {
+      if (!results_->has_still(path) && !draw_one(job, path, shot)) {
         continue;
       }
+      job.judged_by = judged_by;
       const bool measured =
           shot < reading.shots.size() && reading.shots[shot].status == ShotStatus::measured;
       if (job.record.still.empty() || (measured && !shows_measured)) {
@@ -386,47 +376,42 @@ class Run {
     }
   }
 
-  bool draw_one(const Job& job, const fs::path& path, std::size_t shot,
-                const std::string& judged_by) {
+  bool draw_one(const Job& job, const fs::path& path, std::size_t shot) {
+    std::string png;
     try {
       tell(job, "drawing", 1.0);
-      const std::string png =
-          draw_(job.record.reading,
-                {job.clip->path, shot, hand_of(job), options_.dead_band_deg,
-                 tune::particulars(job.setup->facts), tune::stop_texts(job.setup->facts)});
-      if (png.empty()) {
-        return false;
-      }
-      report::write_file_whole(path, png);
-      results_->drop_other_stills(job.sha256, judged_by);
-      return true;
-    } catch (const BadInput& problem) {
-      fail(problem.what());
+      png = draw_(job.record.reading,
+                  {job.clip->path, shot, hand_of(job), options_.dead_band_deg,
+                   tune::particulars(job.setup->facts), tune::stop_texts(job.setup->facts)});
     } catch (const std::exception& problem) {
       message(fmt::format("{}: its still could not be drawn: {}", job.name(), problem.what()));
     }
-    return false;
+    if (png.empty()) {
+      return false;
+    }
+    try {
+      results_->keep_still(path, png);
+    } catch (const BadInput& problem) {
+      fail(problem.what());
+      return false;
+    }
+    return true;
+  }
+
+  // Only once nothing refers to them any more.
+  void drop_other_stills() {
+    for (const Job& job : jobs_) {
+      if (!job.judged_by.empty()) {
+        results_->drop_other_stills(job.sha256, job.judged_by);
+      }
+    }
   }
 
   // --- the record -----------------------------------------------------------------------------
 
   void finish(Job& job, bool fresh) {
-    tune::ClipRecord& record = job.record;
-    record.file = job.clip->path.filename().string();
-    record.sha256 = job.sha256;
-    record.dropped = job.clip->dropped;
-    record.dropped_shots = job.clip->dropped_shots;
-    record.hand = job.clip->hand;
-    record.cant_deg = job.clip->cant_deg;
-    if (record.program_version.empty()) {
-      record.program_version = kVersion;
-      record.read_at_utc = utc(std::time(nullptr));
-    }
-    // Without a tag of the clip's own: phones and most ways of copying keep it as the file's.
-    if (const std::optional<struct stat> file = file_status(job.clip->path);
-        record.filmed_at_utc.empty() && file) {
-      record.filmed_at_utc = utc(file->st_mtim.tv_sec);
-    }
+    tell_particulars(job);
+    const tune::ClipRecord& record = job.record;
     if (const int shots = static_cast<int>(record.reading.shots.size());
         !record.dropped_shots.empty() && record.dropped_shots.rbegin()->first > shots) {
       message(fmt::format("{}: shot {} is to be left out, but the clip holds {}", job.name(),
@@ -458,6 +443,7 @@ class Run {
 
   const ReadSessionOptions& options_;
   const SessionEvents& events_;
+  const WhileHeld& while_held_;
   Plan plan_;
   ReadFunction read_;
   DrawFunction draw_;
@@ -476,8 +462,8 @@ fs::path results_folder(const fs::path& folder, const ReadSessionOptions& option
 }
 
 SessionRead read_session(const fs::path& folder, const ReadSessionOptions& options,
-                         const SessionEvents& events) {
-  return Run(folder, options, events).run();
+                         const SessionEvents& events, const WhileHeld& while_held) {
+  return Run(folder, options, events, while_held).run();
 }
 
 }  // namespace nocktrail::session

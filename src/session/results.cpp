@@ -1,20 +1,17 @@
 #include "results.hpp"
 
-#include <fcntl.h>
 #include <fmt/format.h>
 #include <sys/file.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <boost/crc.hpp>
-#include <fstream>
 #include <nlohmann/json.hpp>
-#include <sstream>
 #include <system_error>
 
 #include "file_stamp.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
-#include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
 
 namespace nocktrail::session {
@@ -23,6 +20,7 @@ namespace {
 namespace fs = std::filesystem;
 using Json = nlohmann::json;
 
+constexpr const char* kFiles = "files.json";
 constexpr const char* kFilesSchema = "nocktrail.session-files/1";
 constexpr std::size_t kShortSha = 16;  // of a still's name: enough to tell any set of clips apart
 
@@ -40,53 +38,40 @@ std::string key_of(const ReadWith& with) {
                               number(with.capture_fps), with.program_version));
 }
 
-std::optional<std::string> content(const fs::path& path) {
-  std::ifstream file(path, std::ios::binary);
-  std::ostringstream text;
-  if (!file || !(text << file.rdbuf())) {
-    return std::nullopt;
-  }
-  return text.str();
-}
-
 std::optional<std::string> stamp_at(const fs::path& path) {
   const std::optional<struct stat> status = file_status(path);
   return status ? std::optional<std::string>(stamp_of(*status)) : std::nullopt;
 }
 
-void make_folder(const fs::path& folder) {
-  std::error_code error;
-  fs::create_directories(folder, error);
-  if (!fs::is_directory(folder, error)) {
-    throw BadInput(fmt::format(
-        "{}: this folder for the results cannot be made ({}); give one that can be with --results "
-        "DIR",
-        rules::printable(folder.string()),
-        error ? error.message() : std::string("a file of that name is in the way")));
-  }
-  if (::access(folder.c_str(), W_OK | X_OK) != 0) {
-    throw BadInput(
-        fmt::format("{}: results cannot be written here ({}); give a folder that can be written "
-                    "with --results DIR",
-                    rules::printable(folder.string()), std::generic_category().message(errno)));
-  }
+std::string reading_name(const std::string& sha256, const ReadWith& with) {
+  return fmt::format("{}-{}.json", sha256, key_of(with));
+}
+
+bool has_text(const Json& j, const char* key) {
+  return j.is_object() && j.contains(key) && j[key].is_string();
 }
 
 }  // namespace
 
-Results::Results(const fs::path& folder) : folder_(folder) {
-  make_folder(folder_);
-  make_folder(folder_ / "readings");
-  make_folder(folder_ / "stills");
-  const std::optional<std::string> text = content(folder_ / "files.json");
+Results::Results(const fs::path& folder, bool named_by_user, report::OwnFolder::Say say)
+    : folder_(report::OwnFolder::open(folder, named_by_user, std::move(say))),
+      readings_(folder_.inner("readings")),
+      stills_(folder_.inner("stills")) {}
+
+void Results::load_files() {
+  const std::optional<std::string> text = folder_.content(kFiles);
   const Json j = Json::parse(text.value_or("null"), nullptr, false);
-  if (j.is_object() && j.value("schema", "") == kFilesSchema && j["files"].is_object()) {
-    for (const auto& [path, entry] : j["files"].items()) {
-      if (entry.is_object() && entry.contains("stamp") && entry["stamp"].is_string() &&
-          entry.contains("sha256") && entry["sha256"].is_string()) {
-        seen_before_[path] = {entry["stamp"].get<std::string>(),
-                              entry["sha256"].get<std::string>()};
-      }
+  if (!has_text(j, "schema") || j["schema"] != kFilesSchema || !j.contains("files") ||
+      !j["files"].is_object()) {
+    const std::vector<std::string> names = folder_.names();
+    if (std::find(names.begin(), names.end(), kFiles) != names.end()) {
+      folder_.set_aside(kFiles, "is not what nocktrail keeps there");
+    }
+    return;
+  }
+  for (const auto& [path, entry] : j["files"].items()) {
+    if (has_text(entry, "stamp") && has_text(entry, "sha256")) {
+      seen_before_[path] = {entry["stamp"].get<std::string>(), entry["sha256"].get<std::string>()};
     }
   }
 }
@@ -99,11 +84,11 @@ Results::~Results() {
 
 bool Results::try_lock() {
   if (lock_fd_ < 0) {
-    lock_fd_ = ::open((folder_ / "lock").c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0666);
+    lock_fd_ = folder_.open_lock("lock");
   }
   if (lock_fd_ < 0) {
     throw BadInput(fmt::format("{}: cannot be written ({}); give another place with --results DIR",
-                               rules::printable((folder_ / "lock").string()),
+                               rules::printable((folder_.path() / "lock").string()),
                                std::generic_category().message(errno)));
   }
   // A file system without locks must not stop the work: files are written whole all the same.
@@ -144,22 +129,17 @@ void Results::keep_files() {
     files[path] = {{"stamp", seen.stamp}, {"sha256", seen.sha256}};
   }
   const Json document = {{"schema", kFilesSchema}, {"files", files}};
-  report::write_file_whole(folder_ / "files.json",
-                           document.dump(1, ' ', false, Json::error_handler_t::replace) + "\n");
-}
-
-fs::path Results::reading_path(const std::string& sha256, const ReadWith& with) const {
-  return folder_ / "readings" / fmt::format("{}-{}.json", sha256, key_of(with));
+  folder_.write_whole(kFiles, document.dump(1, ' ', false, Json::error_handler_t::replace) + "\n");
 }
 
 std::optional<StoredReading> Results::find(const std::string& sha256, const ReadWith& with) const {
-  const fs::path path = reading_path(sha256, with);
-  const std::optional<std::string> text = content(path);
+  const std::string name = reading_name(sha256, with);
+  const std::optional<std::string> text = readings_.content(name);
   if (!text) {
     return std::nullopt;
   }
   try {
-    StoredReading stored = stored_from_json(*text, path.string());
+    StoredReading stored = stored_from_json(*text, name);
     // The name is a checksum; what is inside decides.
     if (stored.reading.clip.sha256 == sha256 && key_of(stored.with) == key_of(with)) {
       return stored;
@@ -171,25 +151,30 @@ std::optional<StoredReading> Results::find(const std::string& sha256, const Read
 }
 
 void Results::keep(const std::string& sha256, const StoredReading& stored) const {
-  report::write_file_whole(reading_path(sha256, stored.with), to_json(stored));
+  readings_.write_whole(reading_name(sha256, stored.with), to_json(stored));
 }
 
 fs::path Results::still(const std::string& sha256, const std::string& judged_by,
                         std::size_t shot) const {
-  return folder_ / "stills" /
-         fmt::format("{}-{}{}.png", sha256.substr(0, kShortSha), checksum(judged_by),
-                     shot == 0 ? std::string() : fmt::format("-shot{}", shot + 1));
+  return stills_.path() / fmt::format("{}-{}{}.png", sha256.substr(0, kShortSha),
+                                      checksum(judged_by),
+                                      shot == 0 ? std::string() : fmt::format("-shot{}", shot + 1));
+}
+
+bool Results::has_still(const fs::path& still) const {
+  return stills_.has(still.filename().string());
+}
+
+void Results::keep_still(const fs::path& still, const std::string& png) const {
+  stills_.write_whole(still.filename().string(), png);
 }
 
 void Results::drop_other_stills(const std::string& sha256, const std::string& judged_by) const {
   const std::string of_this = sha256.substr(0, kShortSha) + "-";
   const std::string keep = of_this + checksum(judged_by);
-  std::error_code error;
-  for (const auto& entry : fs::directory_iterator(folder_ / "stills", error)) {
-    const std::string name = entry.path().filename().string();
+  for (const std::string& name : stills_.names()) {
     if (name.starts_with(of_this) && !name.starts_with(keep)) {
-      std::error_code ignored;
-      fs::remove(entry.path(), ignored);
+      stills_.remove(name);
     }
   }
 }

@@ -16,6 +16,7 @@
 #include <string>
 
 #include "nocktrail/reading.hpp"
+#include "nocktrail/report/own_folder.hpp"
 
 namespace nocktrail::session {
 
@@ -40,16 +41,19 @@ StoredReading stored_from_json(std::string_view text, std::string_view source);
 
 class Results {
  public:
-  // Makes the folders. Throws BadInput when that cannot be done.
-  explicit Results(const std::filesystem::path& folder);
+  // Makes the folders; `named_by_user` and `say` as for OwnFolder. Throws BadInput when that cannot
+  // be done.
+  Results(const std::filesystem::path& folder, bool named_by_user, report::OwnFolder::Say say);
   Results(const Results&) = delete;
   Results& operator=(const Results&) = delete;
   ~Results();
 
-  const std::filesystem::path& folder() const { return folder_; }
+  const report::OwnFolder& folder() const { return folder_; }
 
   // False while another process holds the lock.
   bool try_lock();
+  // Reads files.json; once the lock is held. What is none of ours is set aside.
+  void load_files();
 
   // The content of a file, hashed only when its size, times or place on the disk changed. Safe to
   // call from several threads. Throws UnreadableClip.
@@ -65,6 +69,9 @@ class Results {
   // Where the still of a shot (from 0) belongs. `judged_by`: text of all that shows in it.
   std::filesystem::path still(const std::string& sha256, const std::string& judged_by,
                               std::size_t shot) const;
+  bool has_still(const std::filesystem::path& still) const;
+  // Throws BadInput.
+  void keep_still(const std::filesystem::path& still, const std::string& png) const;
   // Removes the stills of this content drawn otherwise.
   void drop_other_stills(const std::string& sha256, const std::string& judged_by) const;
 
@@ -74,9 +81,9 @@ class Results {
     std::string sha256;
   };
 
-  std::filesystem::path reading_path(const std::string& sha256, const ReadWith& with) const;
-
-  std::filesystem::path folder_;
+  report::OwnFolder folder_;
+  report::OwnFolder readings_;
+  report::OwnFolder stills_;
   int lock_fd_ = -1;
   std::mutex mutex_;
   std::map<std::string, Seen> seen_before_;

@@ -115,6 +115,7 @@ StoredReading stored_from_json(std::string_view text, std::string_view source) {
     stored.with.arrow_length_m = number_from(with.at("arrow_length_m"));
     stored.with.focal_35mm = number_from(with.at("focal_35mm"));
     stored.with.capture_fps = number_from(with.at("capture_fps"));
+    static_cast<void>(j.at("reading").at("clip").at("cut_short"));  // else from before it was told
     stored.reading = report::readings_from_json(j.at("reading").dump(), source).at(0);
     const Json& beside = j.at("beside");
     for (std::size_t i = 0; i < stored.reading.shots.size(); ++i) {

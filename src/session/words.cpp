@@ -104,7 +104,9 @@ std::string clip_line(const std::string& setup, const tune::ClipRecord& clip) {
   for (const auto& [number, reason] : clip.dropped_shots) {
     left_out += fmt::format("shot {} left out ({}); ", number, printable(reason));
   }
-  return fmt::format("{}: {}{}", name, left_out, reading_words(clip.reading));
+  return fmt::format(
+      "{}: {}{}{}", name, left_out, reading_words(clip.reading),
+      clip.reading.clip.cut_short ? fmt::format("; caution: {}", rules::kCutShort) : std::string());
 }
 
 json session_json(const tune::SessionRecord& session, const tune::SessionJudgement& judgement,

@@ -37,7 +37,8 @@ Step look_for_cause(const Measured& here) {
   step.kind = StepKind::look_for_cause;
   step.words = fmt::format(
       "Look for what holds the nock {}: contact with the shelf (powder or lipstick shows it; try "
-      "another shelf or rest material), an uneven pull of the fingers, a tight nock, fletching that "
+      "another shelf or rest material), an uneven pull of the fingers, a tight nock, fletching "
+      "that "
       "touches. Then shoot this set-up again. Where no cause is found and the arrows fly well, "
       "accept it: accept_nock_height = \"why\" in this set-up's setup.toml.",
       here.value > 0.0 ? "high" : "low");
@@ -56,9 +57,9 @@ std::optional<Step> level_step(const Situation& situation, std::string& note) {
   const Measured& here = pooled_here->offset_deg;
   const double band = situation.options.dead_band_deg;
   if (!now.facts.accepted_nock_height.empty()) {
-    note = fmt::format(" Accepted by its archer as it is ({}): {}.",
-                       rules::printable(now.facts.accepted_nock_height),
-                       rules::vertical_words(here));
+    note =
+        fmt::format(" Accepted by its archer as it is ({}): {}.",
+                    rules::printable(now.facts.accepted_nock_height), rules::vertical_words(here));
     return std::nullopt;
   }
   switch (rules::side_of(here, band)) {
@@ -84,7 +85,8 @@ std::optional<Step> level_step(const Situation& situation, std::string& note) {
       step.amount = asked;
       step.words = fmt::format("Change nothing and film {} more shots of this set-up.", asked);
       step.because = fmt::format(
-          "Sideways it leaves straight; up and down, {} does not yet show that the nocking point is "
+          "Sideways it leaves straight; up and down, {} does not yet show that the nocking point "
+          "is "
           "level.",
           rules::vertical_words(here));
       return step;

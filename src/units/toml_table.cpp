@@ -8,9 +8,19 @@
 #include <numeric>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/units/hand_written.hpp"
+#include "toml_depth.hpp"
 
 namespace nocktrail::units {
 namespace {
+
+// What a message quotes of a file at most, and how many of its fields it names.
+constexpr std::size_t kMostSaid = 400;
+constexpr std::size_t kMostNamed = 4;
+// A quantity is a number and a unit.
+constexpr std::size_t kLongestQuantity = 100;
+// Names so long are no slip of the pen.
+constexpr std::size_t kLongestCompared = 200;
 
 std::size_t edit_distance(std::string_view a, std::string_view b) {
   std::vector<std::size_t> row(b.size() + 1);
@@ -29,10 +39,20 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
 
 // Edits, but a name that begins like the other is as good as one edit away.
 std::size_t distance(std::string_view name, std::string_view other) {
+  if (std::max(name.size(), other.size()) > kLongestCompared) {
+    return kLongestCompared;
+  }
   const std::size_t edits = edit_distance(name, other);
   const bool begins_alike =
       !name.empty() && !other.empty() && (other.starts_with(name) || name.starts_with(other));
   return begins_alike ? std::min<std::size_t>(1, edits) : edits;
+}
+
+template <typename Entry>
+std::size_t line_of_entry(const Entry& entry) {
+  // A table made by "[a.b]" has no place of its own; its key has.
+  const std::size_t line = entry.first.source().begin.line;
+  return line != 0 ? line : entry.second.source().begin.line;
 }
 
 // As TOML writes a key: bare where it can be, else quoted.
@@ -40,7 +60,8 @@ std::string key_text(const std::string& key) {
   const bool bare = !key.empty() && std::all_of(key.begin(), key.end(), [](unsigned char c) {
     return std::isalnum(c) != 0 || c == '_' || c == '-';
   });
-  return bare ? key : fmt::format("\"{}\"", key);
+  const std::string shown = quoted_briefly(key);
+  return bare ? shown : fmt::format("\"{}\"", shown);
 }
 
 }  // namespace
@@ -51,12 +72,18 @@ struct TomlTable::Nodes {
 };
 
 TomlTable TomlTable::parse(std::string_view text, std::string_view source) {
+  if (const std::optional<std::size_t> line = too_deep_line(text)) {
+    throw BadInput(
+        fmt::format("{}: line {}: nested deeper than any field; look for dots or brackets too many",
+                    source, *line));
+  }
   auto nodes = std::make_shared<Nodes>();
   try {
     nodes->file = std::make_shared<const toml::table>(toml::parse(text, source));
   } catch (const toml::parse_error& error) {
     throw BadInput(fmt::format("{}: line {}, column {}: {}", source, error.source().begin.line,
-                               error.source().begin.column, error.description()));
+                               error.source().begin.column,
+                               quoted_briefly(error.description(), kMostSaid)));
   }
   nodes->table = nodes->file.get();
   TomlTable table(std::move(nodes));
@@ -77,38 +104,34 @@ std::vector<std::string> TomlTable::keys() const {
 }
 
 std::size_t TomlTable::line_of(const std::string& key) const {
-  for (const auto& [name, value] : *nodes_->table) {
-    if (name.str() == key) {
-      // A table made by "[a.b]" has no place of its own; its key has.
-      const auto line = name.source().begin.line;
-      return line != 0 ? line : value.source().begin.line;
-    }
-  }
-  return 0;
+  const auto found = nodes_->table->find(key);
+  return found == nodes_->table->end() ? 0 : line_of_entry(*found);
 }
 
 std::optional<std::string> TomlTable::text(const std::string& key) {
-  known_.push_back(key);
-  const toml::node* node = nodes_->table->get(key);
-  if (node == nullptr) {
-    return std::nullopt;
-  }
-  if (const auto* value = node->as_string()) {
-    return value->get();
-  }
-  fail(key, " must be text in quotes, with its unit, for example \"28in\"");
+  return string_of(key, kLongestQuantity,
+                   " must be text in quotes, with its unit, for example \"28in\"");
 }
 
-std::optional<std::string> TomlTable::words(const std::string& key) {
+std::optional<std::string> TomlTable::words(const std::string& key, std::size_t most) {
+  return string_of(key, most, " must be text in quotes");
+}
+
+std::optional<std::string> TomlTable::string_of(const std::string& key, std::size_t most,
+                                                std::string_view otherwise) {
   known_.push_back(key);
   const toml::node* node = nodes_->table->get(key);
   if (node == nullptr) {
     return std::nullopt;
   }
-  if (const auto* value = node->as_string()) {
-    return value->get();
+  const auto* value = node->as_string();
+  if (value == nullptr) {
+    fail(key, otherwise);
   }
-  fail(key, " must be text in quotes");
+  if (value->get().size() > most) {
+    fail(key, fmt::format(" is too long; give at most {} characters", most));
+  }
+  return value->get();
 }
 
 std::optional<double> TomlTable::number(const std::string& key) {
@@ -147,19 +170,33 @@ std::optional<TomlTable> TomlTable::inner(const std::string& key) {
 }
 
 void TomlTable::refuse_unknown(std::span<const std::string_view> elsewhere) const {
-  // In the order of the file, so that the first complaint is about the first slip.
-  std::vector<std::string> unknown;
-  for (const std::string& name : keys()) {
-    if (std::find(known_.begin(), known_.end(), name) == known_.end()) {
-      unknown.push_back(name);
+  struct Unknown {
+    std::size_t line;
+    std::string name;
+  };
+  std::vector<Unknown> unknown;
+  for (const auto& entry : *nodes_->table) {
+    if (std::find(known_.begin(), known_.end(), entry.first.str()) == known_.end()) {
+      unknown.push_back({line_of_entry(entry), std::string(entry.first.str())});
     }
   }
-  const auto first =
-      std::min_element(unknown.begin(), unknown.end(),
-                       [&](const auto& a, const auto& b) { return line_of(a) < line_of(b); });
-  if (first == unknown.end()) {
+  if (unknown.empty()) {
     return;
   }
+  // In the order of the file, so that the first complaint is about the first slip.
+  const std::size_t named = std::min(unknown.size(), kMostNamed);
+  std::partial_sort(unknown.begin(), unknown.begin() + static_cast<std::ptrdiff_t>(named),
+                    unknown.end(),
+                    [](const Unknown& a, const Unknown& b) { return a.line < b.line; });
+  std::string others;
+  for (std::size_t i = 1; i < named; ++i) {
+    others += fmt::format("{}{}{} (line {})", i == 1 ? "; nor is " : ", ", prefix_,
+                          key_text(unknown[i].name), unknown[i].line);
+  }
+  if (unknown.size() > named) {
+    others += fmt::format(" and {} more", unknown.size() - named);
+  }
+  const std::string* first = &unknown.front().name;
   // A field in the wrong table is likelier than one misspelt by half its letters.
   constexpr std::size_t kFewEdits = 2;
   std::string nearest = nearest_name(*first, known_);
@@ -174,8 +211,9 @@ void TomlTable::refuse_unknown(std::span<const std::string_view> elsewhere) cons
       }
     }
   }
-  fail(*first, nearest.empty() ? std::string(" is not a known field")
-                               : fmt::format(" is not a known field; did you mean {}?", nearest));
+  fail(*first, (nearest.empty() ? std::string(" is not a known field")
+                                : fmt::format(" is not a known field; did you mean {}?", nearest)) +
+                   others);
 }
 
 std::string TomlTable::field(const std::string& key) const {
@@ -185,7 +223,7 @@ std::string TomlTable::field(const std::string& key) const {
 }
 
 void TomlTable::fail(const std::string& key, std::string_view message) const {
-  throw BadInput(field(key) + std::string(message));
+  throw BadInput(field(key) + quoted_briefly(message, kMostSaid));
 }
 
 std::string nearest_name(std::string_view name, std::span<const std::string> known) {

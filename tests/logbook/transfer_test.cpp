@@ -2,7 +2,10 @@
 
 #include <doctest/doctest.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
+#include <cmath>
 #include <filesystem>
 #include <limits>
 #include <nlohmann/json.hpp>
@@ -29,8 +32,8 @@ void fill(const fs::path& file) {
   session.setups[0].facts.bow.string = "NULL";
   session.setups[0].facts.bow.draw_weight_n = 0.1 + 0.2;
   session.setups[0].facts.bow.rated_draw_m = std::numeric_limits<double>::denorm_min();
-  session.setups[0].facts.bow.brace_min_m = std::numeric_limits<double>::max();
-  session.setups[0].facts.bow.brace_max_m = 2.0;  // whole, but no integer
+  session.setups[0].facts.bow.brace_min_m = std::nextafter(0.2, 1.0);
+  session.setups[0].facts.bow.brace_max_m = 1.0;  // whole, but no integer
   session.setups[0].facts.cant_deg = -1.0 / 3.0;
   session.setups[0].clips[0].file = " b\xC3\xB6gen \xF0\x9F\x8F\xB9.mp4 ";
   session.setups[0].clips[1].dropped = "0";
@@ -42,9 +45,10 @@ void fill(const fs::path& file) {
   logbook.add_note({"", "'; DROP TABLE notes; --", ""});
   // Not written by the program, but a table may hold it.
   test::tell(file,
-             "INSERT INTO notes (at, text) VALUES ('', ''); UPDATE setups SET notes = '' "
+             "INSERT INTO notes (at, text) VALUES ('2026-06-01', ''); UPDATE setups SET notes = '' "
              "WHERE position = 2; INSERT INTO notes (id, at, text) VALUES (" +
-                 std::to_string(std::numeric_limits<std::int64_t>::max()) + ", 'x', char(10))");
+                 std::to_string(std::numeric_limits<std::int64_t>::max()) +
+                 ", '2026-06-01T12:00', char(10))");
 }
 
 std::vector<std::string> tables_of(const fs::path& file) {
@@ -281,6 +285,84 @@ TEST_CASE("fault: CSV files that are no export change nothing") {
   fs::remove(out / "stills.csv");
   CHECK(says(complaint([&] { logbook::import_csv(copy, out); }), "stills.csv: cannot be read"));
   CHECK(says(complaint([&] { logbook::import_csv(copy, folder / "none"); }), "cannot be read"));
+}
+
+TEST_CASE("fault: values that no archer has are refused with their place") {
+  const test::Folder folder;
+  fill(folder / "a.sqlite");
+  const std::string good = logbook::json_text(Logbook(folder / "a.sqlite"));
+  Logbook copy(folder / "b.sqlite");
+  const std::string nothing = everything_in(folder / "b.sqlite");
+  struct Row {
+    const char* table;
+    const char* column;
+    nlohmann::ordered_json value;
+  };
+  for (const Row& row : std::vector<Row>{
+           {"setups", "tip_mass_kg", -1e308},
+           {"setups", "total_mass_kg", 1e9},
+           {"setups", "arrow_length_m", -0.1},
+           {"setups", "hand", std::string("\0", 1)},
+           {"setups", "hand", "both"},
+           {"setups", "fletching", "feathers"},
+           {"setups", "cant_deg", 1e6},
+           {"setups", "position", 0},
+           {"bows", "draw_weight_n", -5.0},
+           {"bows", "name", std::string("He\0ron", 6)},
+           {"arrows", "spine_convention", "guess"},
+           {"clips", "filmed_at", "2026-13-40T00:00:00Z"},
+           {"clips", "filmed_at", "yesterday"},
+           {"notes", "at", "x"},
+           {"shots", "number", -3},
+           {"readings", "status", "perfect"},
+           {"readings", "nock_right_u95_deg", -0.1},
+           {"readings", "right_high_correlation", 1.5},
+           {"readings", "speed_mps", -50.0},
+           {"verdicts", "spine", "strong"},
+           {"verdicts", "counted", -1},
+           {"verdicts", "judged_at", ""},
+       }) {
+    CAPTURE(row.table);
+    CAPTURE(row.column);
+    nlohmann::ordered_json document = nlohmann::ordered_json::parse(good);
+    document["tables"][row.table][0][row.column] = row.value;
+    test::write(folder / "bad.json", document.dump());
+    const std::string line = complaint([&] { logbook::import_json(copy, folder / "bad.json"); });
+    CHECK(
+        says(line, fmt::format("table \"{}\", row 1: column \"{}\" holds", row.table, row.column)));
+    CHECK_FALSE(says(line, "\n"));
+    CHECK(everything_in(folder / "b.sqlite") == nothing);
+  }
+  // In CSV by the line.
+  logbook::export_csv(Logbook(folder / "a.sqlite"), folder / "out");
+  test::write(folder / "out/notes.csv", "id,at,text,bow_id\r\n1,2026-05-30,x,\r\n2,soon,x,\r\n");
+  CHECK(says(complaint([&] { logbook::import_csv(copy, folder / "out"); }),
+             "notes.csv, line 3: column \"at\" holds \"soon\""));
+  CHECK(everything_in(folder / "b.sqlite") == nothing);
+}
+
+TEST_CASE("fault: what an export left that was killed goes with the next") {
+  const test::Folder folder;
+  fill(folder / "a.sqlite");
+  const Logbook logbook(folder / "a.sqlite");
+  // A process that has ended: its number names nobody.
+  const pid_t gone = ::fork();
+  if (gone == 0) {
+    ::_exit(0);
+  }
+  ::waitpid(gone, nullptr, 0);
+  const fs::path left = folder / fmt::format(".out.{}.part", gone);
+  fs::create_directory(left);
+  test::write(left / "bows.csv", "id\r\n");
+  // Of a process that is still at work, or not of ours at all.
+  const fs::path alive = folder / fmt::format(".out.{}.part", ::getppid());
+  fs::create_directory(alive);
+  fs::create_directory(folder / ".out.part");
+  logbook::export_csv(logbook, folder / "out");
+  CHECK_FALSE(fs::exists(left));
+  CHECK(fs::exists(alive));
+  CHECK(fs::exists(folder / ".out.part"));
+  CHECK(fs::exists(folder / "out/logbook.csv"));
 }
 
 TEST_CASE("fault: an export that cannot be written leaves nothing behind") {

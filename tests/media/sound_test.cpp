@@ -1,8 +1,12 @@
 #include <doctest/doctest.h>
 #include <fmt/format.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
 #include <cmath>
 #include <string>
+#include <utility>
 
 #include "support.hpp"
 
@@ -85,6 +89,55 @@ TEST_CASE("sound of a stretched clip is in capture time") {
   CHECK(sound->sample_rate_hz == 8000.0);
   CHECK(sound->s_per_sample == doctest::Approx(0.125 / 8000.0));
   CHECK(onset_s(*sound, 0.2F) == doctest::Approx(0.5 / 8.0).epsilon(0.002));
+}
+
+// What a process of its own took at most, in MB, to listen to the clip.
+long peak_mb(const std::filesystem::path& path) {
+  const pid_t child = ::fork();
+  if (child == 0) {
+    static_cast<void>(Clip::open(path, {.threads = 1}).sound());
+    ::_exit(0);
+  }
+  int status = 0;
+  rusage used{};
+  ::wait4(child, &status, 0, &used);
+  CHECK(WIFEXITED(status));
+  return used.ru_maxrss / 1024;  // getrusage(2): kilobytes
+}
+
+TEST_CASE("fault: sound at a rate that no recorder has is not listened to") {
+  const Scratch scratch;
+  for (const auto& [rate, heard] : {std::pair{"384000", true}, std::pair{"8000000", false}}) {
+    CAPTURE(rate);
+    const auto path = scratch.make(
+        fmt::format("{}.mkv", rate),
+        kPicture + fmt::format("-f lavfi -i aevalsrc='sin(2*PI*1000*t)':s={}:d=1 ", rate) +
+            "-map 0 -map 1 -c:v libx264 -c:a pcm_s16le");
+    if (!path) {
+      return;
+    }
+    CHECK(Clip::open(*path).sound().has_value() == heard);
+  }
+}
+
+TEST_CASE("fault: a long hole in the sound takes no more memory than the silence that it gives") {
+  const Scratch scratch;
+  // 40 s of nothing at 384 kHz on eight channels of 4 bytes: 490 MB at once, 2.6 MB as it is given.
+  const std::string sound =
+      "-f lavfi -i \"aevalsrc='sin(2*PI*1000*t)|0|0|0|0|0|0|0':s=384000:d=1,asetpts={}\" "
+      "-map 0 -map 1 -c:v libx264 -c:a pcm_s32le";
+  const auto whole = scratch.make("whole.mkv", kPicture + fmt::format(fmt::runtime(sound), "PTS"));
+  const auto hole = scratch.make(
+      "hole.mkv",
+      kPicture + fmt::format(fmt::runtime(sound), "'if(gt(T\\,0.5)\\,PTS+40/TB\\,PTS)'"));
+  if (!whole || !hole) {
+    return;
+  }
+  const auto heard = Clip::open(*hole).sound();
+  REQUIRE(heard);
+  CHECK(static_cast<double>(heard->samples.size()) ==
+        doctest::Approx(41.0 * 16000.0).epsilon(0.05));
+  CHECK(peak_mb(*hole) - peak_mb(*whole) < 60);
 }
 
 TEST_CASE("no sound is no error, and a low rate is kept") {

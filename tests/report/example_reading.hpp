@@ -18,7 +18,8 @@ inline Reading full_reading() {
             480,
             2.0,
             240.0,
-            RateSource::tag};
+            RateSource::tag,
+            true};
   r.camera = {1323.8, FocalSource::user};
   r.status = ClipStatus::measured;
   Shot s;

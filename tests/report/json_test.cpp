@@ -33,9 +33,10 @@ using Names = std::vector<std::string>;
 
 // The keys of schema nocktrail.reading/2, typed from docs/measurement.md.
 const Names kTop{"schema", "clip", "camera", "status", "reason", "shots"};
-const Names kClip{"path",   "sha256",       "codec",       "width",
-                  "height", "rotation_deg", "mirrored",    "picture_mirrored",
-                  "frames", "duration_s",   "capture_fps", "capture_fps_source"};
+const Names kClip{"path",     "sha256",       "codec",       "width",
+                  "height",   "rotation_deg", "mirrored",    "picture_mirrored",
+                  "frames",   "duration_s",   "capture_fps", "capture_fps_source",
+                  "cut_short"};
 const Names kCamera{"focal_px", "focal_source"};
 const Names kShot{"status",
                   "reason",
@@ -92,7 +93,15 @@ TEST_CASE("reference: every key of the schema, in its order, and no other") {
   CHECK(s["frames"][0]["nock_px"] == Json::array({540.25, 1410.5}));
   CHECK(s["frames"][1]["nock_px"].is_null());
   CHECK(j["clip"]["capture_fps_source"] == "tag");
+  CHECK(j["clip"]["cut_short"] == true);
   CHECK(j["camera"]["focal_source"] == "user");
+}
+
+TEST_CASE("unit: a reading from before files were looked at for their end reads as whole") {
+  Json j = Json::parse(text_of(test::full_reading()));
+  CHECK(readings_from_json(j.dump(), "test").front().clip.cut_short);
+  j["clip"].erase("cut_short");
+  CHECK_FALSE(readings_from_json(j.dump(), "test").front().clip.cut_short);
 }
 
 TEST_CASE("unit: what is unknown is null and its key is still there") {

@@ -38,6 +38,10 @@ TEST_CASE("unit: a measured shot is told in words") {
   CHECK(says(t, "Caution: Local range rules"));
   CHECK(says(t, "240 frames a second by the file's tag"));
   CHECK_FALSE(says(t, "What to do"));
+  CHECK(says(t, "Caution: the file was cut short"));
+  Reading whole = test::full_reading();
+  whole.clip.cut_short = false;
+  CHECK_FALSE(says(text(whole, unbroken()), "cut short"));
 }
 
 TEST_CASE("unit: what was assumed is said, with the option that tells it") {

@@ -35,8 +35,8 @@ Spread drawn(const Measured& right, const Measured& high, double r, const Measur
     const double b = r * a + std::sqrt(1.0 - r * r) * normal(generator);
     const double x = right.value + right.u95 / kSigmasPerU95 * a;
     const double y = high.value + high.u95 / kSigmasPerU95 * b;
-    const double c = (cant.value + cant.u95 / kSigmasPerU95 * normal(generator)) *
-                     std::numbers::pi / 180.0;
+    const double c =
+        (cant.value + cant.u95 / kSigmasPerU95 * normal(generator)) * std::numbers::pi / 180.0;
     const double lat = x * std::cos(c) - y * std::sin(c) - about.lat_deg.value;
     const double vert = x * std::sin(c) + y * std::cos(c) - about.vert_deg.value;
     sum.lat += lat * lat / kDraws;
@@ -62,8 +62,7 @@ TEST_CASE("reference: an uncertain cant spreads a reading as drawing says") {
                       {{0.0, 0.2}, {0.0, 0.5}, 0.0, {0.0, 29.4}}};
   for (const Row& row : rows) {
     const BowFrameReading bow = bow_frame_from_range(row.right, row.high, row.r, row.cant);
-    const BowFrameReading exact =
-        bow_frame_from_range(row.right, row.high, row.r, row.cant.value);
+    const BowFrameReading exact = bow_frame_from_range(row.right, row.high, row.r, row.cant.value);
     CHECK(bow.lat_deg.value == doctest::Approx(exact.lat_deg.value));
     CHECK(bow.vert_deg.value == doctest::Approx(exact.vert_deg.value));
     const Spread spread = drawn(row.right, row.high, row.r, row.cant, bow);

@@ -186,16 +186,16 @@ TEST_CASE("fault: no room on the disk is one clear line; the readings in hand ar
   const SessionRead read = read_session(folder.path(), options);
   ::setrlimit(RLIMIT_FSIZE, &old);
   std::signal(SIGXFSZ, old_action);
-  CHECK(read.failed);
+  CHECK(read.halted);
   REQUIRE(read.messages.size() == 1);
   CHECK(says(read.messages[0], "cannot be written"));
-  CHECK(read.fresh >= 5);
+  CHECK(read.fresh >= 4);  // one of the five may not be on the disk yet
   CHECK(read.unread > 0);
   CHECK(reader.calls() <= 8);  // no use in reading on
   const SessionRead rest = read_session(folder.path(), fakes(reader));
   CHECK_FALSE(rest.failed);
   CHECK(rest.kept + rest.fresh == 30);
-  CHECK(rest.kept >= 4);
+  CHECK(rest.kept == read.fresh);
 }
 
 TEST_CASE("fault: results that cannot be written say where else to put them") {

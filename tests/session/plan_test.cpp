@@ -184,3 +184,30 @@ TEST_CASE("fault: a folder that is none") {
   CHECK_THROWS_AS(load(folder / "missing"), BadInput);
   CHECK_THROWS_AS(load(folder / "file.mp4"), BadInput);
 }
+
+TEST_CASE("fault: a link to a folder makes one message, whatever it leads to") {
+  const Folder folder;
+  folder.write("s/1-start/a.mp4", "-1.0");
+  folder.write("far/deep/deeper/b.mp4", "-2.0");
+  folder.write("far/c.mp4", "-2.0");
+  fs::create_directory_symlink("/", folder / "s/root");
+  fs::create_directory_symlink("../far", folder / "s/2-far");
+  fs::create_directory_symlink("..", folder / "s/1-start/round");
+  const Plan plan = load(folder / "s");
+  REQUIRE(plan.setups.size() == 1);
+  CHECK(plan.setups[0].clips.size() == 1);
+  CHECK(plan.messages.size() == 2);
+  CHECK(any_says(plan.messages, "root: is a link to a folder and is left out"));
+  CHECK(any_says(plan.messages, "2-far: is a link to a folder and is left out"));
+}
+
+TEST_CASE("fault: many stray clips are counted, and some of them named") {
+  const Folder folder;
+  folder.write("1-start/a.mp4", "-1.0");
+  for (int i = 0; i < 40; ++i) {
+    folder.write("1-start/old/" + std::to_string(i) + ".mp4", "-1.0");
+  }
+  const Plan plan = load(folder.path());
+  CHECK(plan.messages.size() == 6);
+  CHECK(any_says(plan.messages, "35 more clips there belong to no set-up"));
+}

@@ -208,6 +208,9 @@ TEST_CASE("unit: one clip in one line") {
         "1-start/a.mp4: nock left 3.00 ± 0.34 deg, nock high 1.5 ± 0.6 deg; spine weak, nocking "
         "point high");
   CHECK(clip_line(".", *clip_named(read.record, "n.mp4")) == "n.mp4: no shot: no arrow was seen");
+  tune::ClipRecord cut = *clip_named(read.record, "n.mp4");
+  cut.reading.clip.cut_short = true;
+  CHECK(says(clip_line(".", cut), "n.mp4: no shot: no arrow was seen; caution: the file was cut"));
   CHECK(clip_line(".", *clip_named(read.record, "x.mp4")) ==
         "x.mp4: cannot be read: is not a video file");
 }

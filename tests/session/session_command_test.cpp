@@ -204,6 +204,7 @@ TEST_CASE("fault: a full disk is one clear line and 1; with room again the next 
                               "' --no-logbook --results disk >$1.out 2>$1.err; echo $?; }\n"
                               "session full >status\n"
                               "cp disk/readings/*.json .\n"
+                              "ls disk >left\n"
                               "mount -o remount,size=100m disk\n"
                               "session room >>status\n"
                               "cp disk/session.json .\n");
@@ -217,7 +218,9 @@ TEST_CASE("fault: a full disk is one clear line and 1; with room again the next 
   const std::string full = content(scratch / "full.err");
   CHECK(says(full, "No space left on device"));
   CHECK_FALSE(says(full, "fault"));
-  CHECK(says(content(scratch / "full.out"), "Next step"));  // what was read is judged all the same
+  CHECK(says(full, "nothing was judged, written or recorded"));
+  CHECK(content(scratch / "full.out").empty());
+  CHECK(content(scratch / "left").find("session.json") == std::string::npos);
   CHECK_FALSE(says(content(scratch / "room.err"), "nock left"));  // and was not read again
   CHECK(says(content(scratch / "session.json"), "a.mp4"));
 }

@@ -32,8 +32,8 @@ const std::vector<Row>& table() {
   static const std::vector<Row> rows = {
       {"absolute floor of 5 grains a pound (common practice)",
        [](SetupFacts& f) { f.arrow.total_mass_kg = 226.0 * kGrain; },
-       [](SetupFacts& f) { f.arrow.total_mass_kg = 224.0 * kGrain; },
-       StepKind::do_not_shoot_arrow, "the trade's absolute floor"},
+       [](SetupFacts& f) { f.arrow.total_mass_kg = 224.0 * kGrain; }, StepKind::do_not_shoot_arrow,
+       "the trade's absolute floor"},
       {"3.9 grains a pound (common practice)",
        [](SetupFacts& f) { f.arrow.total_mass_kg = 383.0 * kGrain; },
        [](SetupFacts& f) { f.arrow.total_mass_kg = 3.9 * 45.0 * kGrain; },
@@ -57,8 +57,8 @@ const std::vector<Row>& table() {
       {"the rest at full draw: 28 in AMO is 26 1/4 in from the nock (AMO FP-3: 1 3/4 in between "
        "pivot point and string's draw length)",
        [](SetupFacts& f) { f.arrow.shaft_length_m = 26.26 * kInch; },
-       [](SetupFacts& f) { f.arrow.shaft_length_m = 26.24 * kInch; },
-       StepKind::do_not_shoot_arrow, "behind the rest"},
+       [](SetupFacts& f) { f.arrow.shaft_length_m = 26.24 * kInch; }, StepKind::do_not_shoot_arrow,
+       "behind the rest"},
       {"the rest, only the whole arrow's length told",
        [](SetupFacts& f) {
          f.arrow.shaft_length_m.reset();
@@ -69,8 +69,7 @@ const std::vector<Row>& table() {
          f.arrow.arrow_length_m = 26.2 * kInch;
        },
        StepKind::do_not_shoot_arrow, "behind the rest"},
-      {"the maker's least brace height",
-       [](SetupFacts& f) { f.bow.brace_height_m = 6.75 * kInch; },
+      {"the maker's least brace height", [](SetupFacts& f) { f.bow.brace_height_m = 6.75 * kInch; },
        [](SetupFacts& f) { f.bow.brace_height_m = 6.7 * kInch; }, StepKind::do_not_shoot_bow,
        "the bow's maker allows"},
       {"the maker's greatest brace height",
@@ -95,9 +94,9 @@ bool forbids(StepKind kind) {
 
 // Every reading that used to end in something else: none, straight, weak, stiff, high, one shot.
 std::vector<SetupRecord> readings(const SetupFacts& facts) {
-  return {setup("01", facts, 0.0, 0.0, 0),        setup("01", facts, 0.0, 0.1, 16, 0.3),
-          setup("01", facts, -4.0, 0.1),          setup("01", facts, 4.0, 0.1),
-          setup("01", facts, 0.0, 2.0),           setup("01", facts, -1.0, 1.0, 1),
+  return {setup("01", facts, 0.0, 0.0, 0),      setup("01", facts, 0.0, 0.1, 16, 0.3),
+          setup("01", facts, -4.0, 0.1),        setup("01", facts, 4.0, 0.1),
+          setup("01", facts, 0.0, 2.0),         setup("01", facts, -1.0, 1.0, 1),
           setup("01", facts, -1.0, 1.0, 6, 2.2)};
 }
 
@@ -152,7 +151,7 @@ TEST_CASE("rules: every stop names figure, limit and what mends it") {
   const std::vector<std::string> texts = stop_texts(light);
   REQUIRE(texts.size() == 1);
   CHECK(texts[0].find("200 gr") != std::string::npos);
-  CHECK(texts[0].find("4.4 grains") != std::string::npos);   // 200 / 45
+  CHECK(texts[0].find("4.4 grains") != std::string::npos);      // 200 / 45
   CHECK(texts[0].find("360 gr or more") != std::string::npos);  // 8 x 45
 }
 

@@ -17,6 +17,9 @@
 
 namespace nocktrail::logbook {
 
+// With the version behind it, the schema of an export.
+inline constexpr const char* kExportSchema = "nocktrail.logbook/";
+
 // The export as one text, ending in a newline.
 std::string json_text(const Logbook& logbook);
 void export_json(const Logbook& logbook, const std::filesystem::path& file);

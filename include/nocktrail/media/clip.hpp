@@ -66,6 +66,9 @@ struct ClipInfo {
   double duration_s = 0.0;  // capture time, last frame's duration included
   bool has_audio = false;
   bool hdr = false;  // HLG or PQ
+  // The file ends before its own account does: a copy that was broken off, or damage. The frames
+  // that are there are sound; the loose may be among those that are not.
+  bool cut_short = false;
 };
 
 struct OpenOptions {

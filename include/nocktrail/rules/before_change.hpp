@@ -32,8 +32,8 @@ struct Asked {
   std::string because;  // one or two sentences
 };
 
-inline constexpr int kFewestShots = 3;       // before anything is changed
-inline constexpr int kFewestBeforeCut = 4;   // that agree
+inline constexpr int kFewestShots = 3;      // before anything is changed
+inline constexpr int kFewestBeforeCut = 4;  // that agree
 inline constexpr int kUsualShots = 6;
 
 // Empty when a change may be thought of.

@@ -27,4 +27,8 @@ const char* word(StepKind kind);                // "film-more", ...
 // UTF-8 become '?'.
 std::string printable(std::string_view text);
 
+// Of a clip whose file ends before its own account does.
+inline constexpr const char* kCutShort =
+    "the file was cut short and only its beginning is here; copy it from the phone again";
+
 }  // namespace nocktrail::rules

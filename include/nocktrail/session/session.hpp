@@ -18,6 +18,7 @@
 #include <vector>
 
 #include "nocktrail/pipeline/read_clip.hpp"
+#include "nocktrail/report/own_folder.hpp"
 #include "nocktrail/tune/session_data.hpp"
 
 namespace nocktrail::session {
@@ -104,16 +105,27 @@ struct SessionRead {
   std::size_t kept = 0;               // clips read in an earlier one
   std::size_t unread = 0;             // clips left for the next run
   bool stopped = false;               // by SessionEvents::stop
-  bool failed = false;  // by the program itself or for want of room: the messages say which
+  // Stopped by a fault of the run, such as a full disk, which a message names. `record` is then a
+  // part of the session, and no judgement may rest on it.
+  bool halted = false;
+  bool failed = false;  // the program itself failed on some clip, which a message names
 };
+
+// What is to be done with a session while its folder is still held: judging and publishing it.
+// Called once, unless it stopped, halted, or the hand-written files have faults. Returns false when
+// what was published before still stands; its stills are then kept.
+using WhileHeld = std::function<bool(const SessionRead& read, const report::OwnFolder& results)>;
 
 // Reads every clip that was not yet read with the same content, the same facts that bear on
 // measuring (arrow length, focal length, capture rate) and the same version of the program; the
 // rest comes from the results. Hand and cant only judge anew. Each reading is on the disk before
 // the next is begun, whole or not at all, so that a kill at any instant loses only what was being
 // read. Throws BadInput when the folder cannot be listed or the results cannot be written there.
+//
+// One process at a time has the folder, from before its files are listed until `while_held` has
+// returned; others wait. What goes wrong with one clip, whatever it throws, is that clip's alone.
 SessionRead read_session(const std::filesystem::path& folder, const ReadSessionOptions& options,
-                         const SessionEvents& events = {});
+                         const SessionEvents& events = {}, const WhileHeld& while_held = {});
 
 // Where the results go: options.results, else beside the clips.
 std::filesystem::path results_folder(const std::filesystem::path& folder,

@@ -43,9 +43,9 @@ class FolderWatch {
   std::set<std::filesystem::path> closed_;
 };
 
-// False while a file of the MP4 and QuickTime family is only half there: a box reaches past the end
-// of the file, or the movie box is missing (ISO/IEC 14496-12, 4.2 and 8.2.1). True for any other
-// file: whether that can be read shows when it is read. False for an empty file.
+// False while a file is only half there: a part of it reaches past its end, or, of the MP4 and
+// QuickTime family, the movie box is missing (ISO/IEC 14496-12, 8.2.1). True for a file of which
+// that cannot be told: whether it can be read shows when it is read. False for an empty file.
 bool looks_whole(const std::filesystem::path& path);
 
 struct ArrivalOptions {

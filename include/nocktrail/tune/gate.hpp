@@ -10,8 +10,8 @@
 
 namespace nocktrail::tune {
 
-// The arrow's mass is the weighed one, else the sum of parts that were all told; of a fletched arrow
-// whose fletching was not weighed the slack is a heavy fletching's.
+// The arrow's mass is the weighed one, else the sum of parts that were all told; of a fletched
+// arrow whose fletching was not weighed the slack is a heavy fletching's.
 arrow::LimitFacts limit_facts(const SetupFacts& facts);
 
 // The same arrow without its fletching, its mass on the light side.

@@ -18,7 +18,7 @@ namespace nocktrail::units {
 class TomlTable {
  public:
   // The whole file; `source` names the text in messages (its path). Throws BadInput for syntax,
-  // with line and column.
+  // with line and column, and for a text nested deeper than any of ours.
   static TomlTable parse(std::string_view text, std::string_view source);
 
   bool has(const std::string& key) const;
@@ -27,8 +27,9 @@ class TomlTable {
   // 0 where the key is not there.
   std::size_t line_of(const std::string& key) const;
 
-  std::optional<std::string> text(const std::string& key);   // a quantity with its unit
-  std::optional<std::string> words(const std::string& key);  // any text
+  std::optional<std::string> text(const std::string& key);  // a quantity with its unit
+  // Any text, of at most so many bytes.
+  std::optional<std::string> words(const std::string& key, std::size_t most = 400);
   std::optional<double> number(const std::string& key);
 
   // `convert` is one of units::parse_...
@@ -46,8 +47,9 @@ class TomlTable {
   // A table within; empty where it is not there.
   std::optional<TomlTable> inner(const std::string& key);
 
-  // Call last: throws for the first key that nobody asked for. `elsewhere` are full names
-  // ("bow.brace_height") of fields that belong in other tables of the file.
+  // Call last: throws for the first key that nobody asked for, and names some of the others.
+  // `elsewhere` are full names ("bow.brace_height") of fields that belong in other tables of the
+  // file.
   void refuse_unknown(std::span<const std::string_view> elsewhere = {}) const;
 
   // "FILE: line N: bow.brace_height"; without the line where the key is not there.
@@ -60,6 +62,8 @@ class TomlTable {
   struct Nodes;  // toml++ stays out of the header
 
   explicit TomlTable(std::shared_ptr<const Nodes> nodes) : nodes_(std::move(nodes)) {}
+  std::optional<std::string> string_of(const std::string& key, std::size_t most,
+                                       std::string_view otherwise);
   double missing(const std::string& key, std::string_view example) const;
 
   std::shared_ptr<const Nodes> nodes_;

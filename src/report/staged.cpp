@@ -1,0 +1,166 @@
+#include "staged.hpp"
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <sys/file.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <charconv>
+#include <csignal>
+#include <memory>
+#include <optional>
+#include <system_error>
+#include <vector>
+
+#include "nocktrail/error.hpp"
+
+namespace nocktrail::report {
+namespace {
+
+constexpr std::string_view kPart = ".part";
+
+// The process that a temporary name names; empty when it is not of that form.
+std::optional<pid_t> process_of(std::string_view temporary, const std::string& name) {
+  if (!temporary.starts_with('.') || !temporary.ends_with(kPart)) {
+    return std::nullopt;
+  }
+  temporary.remove_suffix(kPart.size());
+  const std::size_t dot = temporary.rfind('.');
+  if (dot == 0 || (!name.empty() && temporary.substr(1, dot - 1) != name)) {
+    return std::nullopt;
+  }
+  const std::string_view digits = temporary.substr(dot + 1);
+  pid_t process = 0;
+  const auto [end, error] = std::from_chars(digits.data(), digits.data() + digits.size(), process);
+  return error == std::errc() && end == digits.data() + digits.size() && process > 0
+             ? std::optional<pid_t>(process)
+             : std::nullopt;
+}
+
+// Another machine's process may write to the same disk under a number that is free here: its lock
+// tells.
+bool is_held(int folder, const std::string& temporary) {
+  const Descriptor part(
+      ::openat(folder, temporary.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK));
+  return part.get() >= 0 && ::flock(part.get(), LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
+}
+
+// A folder of temporary files is one level deep.
+void remove_part(int folder, const std::string& temporary) {
+  if (::unlinkat(folder, temporary.c_str(), 0) == 0) {
+    return;
+  }
+  const int inside =
+      ::openat(folder, temporary.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC | O_NOFOLLOW);
+  if (inside < 0) {
+    return;
+  }
+  const DirectoryList list(::fdopendir(inside));
+  while (const dirent* entry = list ? ::readdir(list.get()) : nullptr) {
+    static_cast<void>(::unlinkat(inside, entry->d_name, 0));
+  }
+  static_cast<void>(::unlinkat(folder, temporary.c_str(), AT_REMOVEDIR));
+}
+
+}  // namespace
+
+bool Descriptor::close() {
+  const int fd = std::exchange(fd_, -1);
+  return fd < 0 || ::close(fd) == 0;
+}
+
+std::string system_words(int code) {
+  return std::generic_category().message(code);
+}
+
+void cannot_write(const std::filesystem::path& path, const std::string& why) {
+  throw BadInput(
+      fmt::format("{}: cannot be written ({}); give a file in a folder that exists and "
+                  "that you may write to",
+                  path.string(), why));
+}
+
+int write_all(int fd, std::string_view bytes) {
+  while (!bytes.empty()) {
+    const ssize_t written = ::write(fd, bytes.data(), bytes.size());
+    if (written < 0) {
+      if (errno == EINTR) {
+        continue;
+      }
+      return errno;
+    }
+    bytes.remove_prefix(static_cast<std::size_t>(written));
+  }
+  return 0;
+}
+
+std::string part_name(const std::string& name) {
+  return fmt::format(".{}.{}{}", name, ::getpid(), kPart);
+}
+
+void clear_stale_parts(int folder, const std::string& name) {
+  const DirectoryList list(::fdopendir(::openat(folder, ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC)));
+  std::vector<std::string> stale;
+  while (const dirent* entry = list ? ::readdir(list.get()) : nullptr) {
+    const std::optional<pid_t> process = process_of(entry->d_name, name);
+    if (process && ::kill(*process, 0) != 0 && errno == ESRCH && !is_held(folder, entry->d_name)) {
+      stale.emplace_back(entry->d_name);
+    }
+  }
+  for (const std::string& temporary : stale) {
+    remove_part(folder, temporary);
+  }
+}
+
+Staged::Staged(int folder, std::string name, std::filesystem::path shown, std::string_view bytes,
+               mode_t mode)
+    : folder_(folder),
+      name_(std::move(name)),
+      shown_(std::move(shown)),
+      temporary_(part_name(name_)) {
+  ::unlinkat(folder_, temporary_.c_str(), 0);  // left by a killed process that had the same number
+  Descriptor out(::openat(folder_, temporary_.c_str(),
+                          O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0666));
+  if (out.get() < 0) {
+    temporary_.clear();
+    cannot_write(shown_, system_words(errno));
+  }
+  static_cast<void>(::flock(out.get(), LOCK_EX | LOCK_NB));  // for clear_stale_parts
+  if (mode != 0) {
+    static_cast<void>(::fchmod(out.get(), mode));  // best effort
+  }
+  int failure = write_all(out.get(), bytes);
+  if (failure == 0 && ::fsync(out.get()) != 0) {
+    failure = errno;
+  }
+  if (!out.close() && failure == 0) {
+    failure = errno;
+  }
+  if (failure != 0) {
+    ::unlinkat(folder_, temporary_.c_str(), 0);
+    cannot_write(shown_, system_words(failure));
+  }
+}
+
+Staged::Staged(Staged&& other) noexcept
+    : folder_(other.folder_),
+      name_(std::move(other.name_)),
+      shown_(std::move(other.shown_)),
+      temporary_(std::exchange(other.temporary_, {})) {}
+
+Staged::~Staged() {
+  if (!temporary_.empty()) {
+    ::unlinkat(folder_, temporary_.c_str(), 0);
+  }
+}
+
+void Staged::commit() {
+  if (::renameat(folder_, temporary_.c_str(), folder_, name_.c_str()) != 0) {
+    cannot_write(shown_, system_words(errno));
+  }
+  temporary_.clear();
+}
+
+}  // namespace nocktrail::report

@@ -1,0 +1,97 @@
+#include "clip_job.hpp"
+
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
+#include "file_stamp.hpp"
+#include "nocktrail/media/image_file.hpp"
+#include "nocktrail/picture/frames.hpp"
+#include "nocktrail/picture/still.hpp"
+#include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/gate.hpp"
+#include "nocktrail/version.hpp"
+
+namespace nocktrail::session {
+
+std::string Job::name() const {
+  const std::string file = clip->path.filename().string();
+  return rules::printable(setup->name == "." ? file : setup->name + "/" + file);
+}
+
+Hand hand_of(const Job& job) {
+  return job.clip->hand != Hand::unknown ? job.clip->hand : job.setup->facts.hand;
+}
+
+std::optional<double> cant_of(const Job& job) {
+  return job.clip->cant_deg ? job.clip->cant_deg : job.setup->facts.cant_deg;
+}
+
+void judge(Job& job, double dead_band_deg) {
+  const rules::JudgeOptions judge{
+      .hand = hand_of(job),
+      .cant_deg = cant_of(job),
+      .fletched = job.setup->facts.arrow.fletching == tune::Fletching::fletched,
+      .dead_band_deg = dead_band_deg};
+  for (Shot& shot : job.record.reading.shots) {
+    rules::judge_shot(shot, judge);
+  }
+}
+
+std::string judged_by_words(const Job& job, const ReadWith& with, double dead_band_deg) {
+  const std::optional<double> cant = cant_of(job);
+  return fmt::format("{} {} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
+                     cant ? fmt::format("{:.7g}", *cant) : "-", dead_band_deg,
+                     with.arrow_length_m.value_or(0.0), with.focal_35mm.value_or(0.0),
+                     with.capture_fps.value_or(0.0), with.program_version,
+                     fmt::join(tune::particulars(job.setup->facts), "\n"),
+                     fmt::join(tune::stop_texts(job.setup->facts), "\n"));
+}
+
+void tell_particulars(Job& job) {
+  tune::ClipRecord& record = job.record;
+  record.file = job.clip->path.filename().string();
+  record.sha256 = job.sha256;
+  record.dropped = job.clip->dropped;
+  record.dropped_shots = job.clip->dropped_shots;
+  record.hand = job.clip->hand;
+  record.cant_deg = job.clip->cant_deg;
+  if (record.program_version.empty()) {
+    record.program_version = kVersion;
+    record.read_at_utc = utc(std::time(nullptr));
+  }
+  // Without a tag of the clip's own: phones and most ways of copying keep it as the file's.
+  if (const std::optional<struct stat> file = file_status(job.clip->path);
+      record.filmed_at_utc.empty() && file) {
+    record.filmed_at_utc = utc(file->st_mtim.tv_sec);
+  }
+}
+
+Reading tripped() {
+  Reading reading;
+  reading.status = ClipStatus::error;
+  reading.reason = "The program itself failed on this clip; please report it.";
+  return reading;
+}
+
+std::string utc(std::time_t t) {
+  std::tm parts{};
+  if (::gmtime_r(&t, &parts) == nullptr || parts.tm_year < -1900 || parts.tm_year > 8099) {
+    return {};
+  }
+  return fmt::format("{:%Y-%m-%dT%H:%M:%SZ}", parts);
+}
+
+std::string draw_with_picture(const Reading& reading, const StillRequest& request) {
+  picture::StillOptions still;
+  still.hand = request.hand;
+  still.dead_band_deg = request.dead_band_deg;
+  still.particulars = request.particulars;
+  still.stops = request.stops;
+  still.next_step = false;
+  return media::png_bytes(
+      picture::draw_still(reading, request.shot, picture::frames_of(request.clip), still));
+}
+
+}  // namespace nocktrail::session

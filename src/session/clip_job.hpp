@@ -1,0 +1,48 @@
+// One clip on its way from the plan to the record of its session.
+#pragma once
+
+#include <ctime>
+#include <optional>
+#include <string>
+
+#include "nocktrail/session/session.hpp"
+#include "results.hpp"
+
+namespace nocktrail::session {
+
+struct Job {
+  const PlannedSetup* setup = nullptr;
+  const PlannedClip* clip = nullptr;
+  std::string sha256;
+  std::string judged_by;  // all that shows in its stills; empty without any
+  tune::ClipRecord record;
+  bool ready = false;
+
+  std::string name() const;  // "2-lower/IMG_01.mp4", printable
+};
+
+// What holds for the clip: its own, else its set-up's.
+Hand hand_of(const Job& job);
+std::optional<double> cant_of(const Job& job);
+
+// Judges every shot anew from its reading.
+void judge(Job& job, double dead_band_deg);
+
+// Text of all that shows in a still, for its name.
+std::string judged_by_words(const Job& job, const ReadWith& with, double dead_band_deg);
+
+// Fills in what the record says beside the reading; times that are not told yet are now, or the
+// file's.
+void tell_particulars(Job& job);
+
+// Of a clip on which the program itself failed.
+Reading tripped();
+
+// Empty for a time beyond the calendar of ISO 8601, years of four figures: a damaged file may have
+// any.
+std::string utc(std::time_t t);
+
+// picture::draw_still as a DrawFunction.
+std::string draw_with_picture(const Reading& reading, const StillRequest& request);
+
+}  // namespace nocktrail::session
