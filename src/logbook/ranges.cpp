@@ -7,7 +7,7 @@
 #include <string_view>
 #include <vector>
 
-#include "nocktrail/tune/judgement.hpp"
+#include "nocktrail/rules/step_words.hpp"
 #include "nocktrail/units/hand_written.hpp"
 #include "store.hpp"
 #include "words.hpp"
@@ -22,10 +22,12 @@ struct Range {
 };
 
 // In the column's unit.
-constexpr std::array<Range, 30> kRanges{{
+constexpr std::array<Range, 32> kRanges{{
     {"draw_weight_n", 0.0, 2000.0},
     {"rated_draw_m", 0.0, 2.0},
     {"draw_m", 0.0, 2.0},
+    {"max_draw_m", 0.0, 2.0},
+    {"max_draw_weight_n", 0.0, 2000.0},
     {"brace_min_m", 0.0, 1.0},
     {"brace_max_m", 0.0, 1.0},
     {"brace_height_m", 0.0, 1.0},
@@ -72,8 +74,8 @@ constexpr std::array<WholeRange, 4> kWholeRanges{{
 
 std::vector<std::string> step_words() {
   std::vector<std::string> words;
-  for (int kind = 0; kind <= static_cast<int>(tune::StepKind::done); ++kind) {
-    words.emplace_back(tune::word(static_cast<tune::StepKind>(kind)));
+  for (const auto& [kind, name] : rules::kStepWords) {
+    words.emplace_back(name);
   }
   return words;
 }
@@ -117,7 +119,17 @@ std::vector<std::string> words_of(const std::string& column) {
     return {said(word(NockingPointVerdict::high)), said(word(NockingPointVerdict::low)),
             said(word(NockingPointVerdict::level)), said(word(NockingPointVerdict::unclear))};
   }
-  return column == "kind" ? step_words() : std::vector<std::string>{};
+  if (column == "view") {
+    return {said(word(View::behind)), said(word(View::side))};
+  }
+  if (column == "read_by") {
+    return {said(word(ReadBy::program)), said(word(ReadBy::hand))};
+  }
+  if (column == "cant_source") {
+    return {said(word(BowSource::seen)), said(word(BowSource::told)),
+            said(word(BowSource::assumed))};
+  }
+  return column == "kind" || column == "step" ? step_words() : std::vector<std::string>{};
 }
 
 std::string misfit_in_text(const std::string& column, const std::string& value) {

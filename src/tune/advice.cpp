@@ -164,6 +164,21 @@ bool same_setup(const SetupFacts& a, const SetupFacts& b) {
   return true;
 }
 
+const SetupView* with_fletching(const Situation& situation, Fletching fletching) {
+  SetupFacts other = situation.now().facts;
+  other.arrow.fletching = fletching;
+  const SetupView* found = nullptr;
+  for (const SetupView& setup : situation.setups) {
+    if (setup.facts.arrow.fletching == fletching && same_setup(setup.facts, other) &&
+        counted(setup)) {
+      found = &setup;
+    }
+  }
+  const bool enough = found != nullptr &&
+                      pooled(situation.setups, found->facts, false)->shots >= rules::kFewestShots;
+  return enough ? found : nullptr;
+}
+
 std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFacts& like,
                              bool vertical) {
   Pooled result;

@@ -29,9 +29,9 @@ std::optional<Step> nocking_point_step(const Situation& situation);
 std::optional<Step> contact_step(const Situation& situation);
 Step spine_step(const Situation& situation);
 
-// When sideways is straight: what is left of the vertical offset. Empty where it is level or was
-// accepted; `note` then gets what is to be said of it.
-std::optional<Step> level_step(const Situation& situation, std::string& note);
+// When sideways is straight: what is left of the vertical offset of a set-up. Empty where it is
+// level or was accepted; `note` then gets what is to be said of it.
+std::optional<Step> level_step(const Situation& situation, const SetupView& of, std::string& note);
 
 // Mean of one offset over all set-ups that are the same as `like`, whatever their folders.
 struct Pooled {
@@ -43,6 +43,9 @@ struct Pooled {
 std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFacts& like,
                              bool vertical);
 bool same_setup(const SetupFacts& a, const SetupFacts& b);
+
+// The latest set-up that is the present one but for its fletching, with enough shots; null: none.
+const SetupView* with_fletching(const Situation& situation, Fletching fletching);
 
 // How far the bare shaft may still be changed (gate.hpp). What is not known is not allowed: it is
 // asked for first.

@@ -51,8 +51,8 @@ Step look_for_cause(const Measured& here) {
 
 }  // namespace
 
-std::optional<Step> level_step(const Situation& situation, std::string& note) {
-  const SetupView& now = situation.now();
+std::optional<Step> level_step(const Situation& situation, const SetupView& of, std::string& note) {
+  const SetupView& now = of;
   const auto pooled_here = pooled(situation.setups, now.facts, true);
   const Measured& here = pooled_here->offset_deg;
   const double band = situation.options.dead_band_deg;

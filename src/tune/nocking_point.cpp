@@ -223,6 +223,11 @@ bool unmoved(const std::vector<Height>& heights, double now_m, const Measured& h
 }  // namespace
 
 std::optional<Step> nocking_point_step(const Situation& situation) {
+  // The bare shaft has had its word at this very set-up.
+  if (situation.now().facts.arrow.fletching == Fletching::fletched &&
+      with_fletching(situation, Fletching::bare) != nullptr) {
+    return std::nullopt;
+  }
   const double band = situation.options.dead_band_deg;
   const Measured here = pooled(situation.setups, situation.now().facts, true)->offset_deg;
   const std::string seen = rules::vertical_words(here);

@@ -321,9 +321,10 @@ TEST_CASE("rules: the bare shaft, then the finished arrow, then done with a buil
             .next.kind != StepKind::heavier_tip);
   const SetupRecord bare_straight = setup("01", facts(29.5), 0.0, 0.1, 16, 0.3);
   CHECK(judged({bare_straight}).next.kind == StepKind::shoot_fletched);
-  // Fletched it strikes something: not done.
-  CHECK(judged({bare_straight, setup("02", fletched, 2.0, 0.1, 6)}).next.kind ==
+  // Fletched it reads weaker, which fletching does not do of itself: it touches, and is not done.
+  CHECK(judged({bare_straight, setup("02", fletched, -2.0, 0.1, 6)}).next.kind ==
         StepKind::check_contact);
+  CHECK(judged({bare_straight, setup("02", fletched, 1.5, 0.1, 6)}).next.kind == StepKind::done);
   const SessionJudgement bare = judged({bare_straight, setup("02", fletched, 0.1, 0.1, 16, 0.3)});
   REQUIRE(bare.next.kind == StepKind::done);
   REQUIRE(bare.build_sheet);

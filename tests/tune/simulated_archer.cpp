@@ -228,6 +228,8 @@ int follow(const Step& step, const SetupFacts& start, SetupFacts& facts) {
     case StepKind::weaker_shaft:
       other_shaft(facts, *start.arrow.shaft_length_m, -5.0);
       break;
+    // A bare shaft that trails too far is not shot again: the archer takes stiffer ones.
+    case StepKind::do_not_shoot_arrow:
     case StepKind::stiffer_shaft:
       other_shaft(facts, *start.arrow.shaft_length_m, 5.0);
       break;
