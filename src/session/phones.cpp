@@ -1,4 +1,5 @@
 #include <cstdlib>
+#include <system_error>
 
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/units/hand_written.hpp"
@@ -10,8 +11,11 @@ namespace fs = std::filesystem;
 
 Phones read_phones(const fs::path& path) {
   Phones phones;
-  const std::optional<std::string> text =
-      path.empty() ? std::nullopt : units::read_hand_written(path, path.string());
+  std::error_code error;
+  if (path.empty() || !fs::exists(path, error)) {  // nor where we may not look
+    return phones;
+  }
+  const std::optional<std::string> text = units::read_hand_written(path, path.string());
   if (!text) {
     return phones;
   }
