@@ -310,6 +310,8 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
         result.past_a_limit || (!unsafe_from_the_start && past_a_limit(archer, facts));
   }
   result.finish = facts;
+  // What is tuned is the bare shaft; the tune ends on the finished arrow, which reads stiffer.
+  facts.arrow.fletching = Fletching::bare;
   result.at_finish = archer.truth(facts);
   return result;
 }
