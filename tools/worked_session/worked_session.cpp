@@ -72,6 +72,7 @@ void write_jobs(const Arguments& arguments) {
     }
     const worked::LongRun run = archer.long_run(setup.facts, k);
     setups.push_back({{"name", setup.name},
+                      {"bare", setup.facts.arrow.fletching == tune::Fletching::bare},
                       {"mean", offsets_json(run.mean)},
                       {"scatter", offsets_json(run.scatter)},
                       {"shots", shots}});
