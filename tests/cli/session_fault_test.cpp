@@ -161,7 +161,7 @@ TEST_CASE("fault: links among the results lead nowhere") {
   fs::create_symlink("real.json", session / "link.json");
   CHECK(session.run("session s --json link.json").status == 4);
   CHECK(fs::is_symlink(session / "link.json"));
-  CHECK(says(content(session / "real.json"), "nocktrail.session/1"));
+  CHECK(says(content(session / "real.json"), "nocktrail.session/2"));
 }
 
 TEST_CASE("fault: TERM ends the program, whatever it waits for") {
