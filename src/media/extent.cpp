@@ -31,7 +31,7 @@ class Bytes {
   std::string_view at(std::uint64_t place) {
     file_.clear();
     file_.seekg(static_cast<std::streamoff>(place));
-    file_.read(head_.data(), head_.size());
+    file_.read(head_.data(), static_cast<std::streamsize>(head_.size()));
     return {head_.data(), static_cast<std::size_t>(file_.gcount())};
   }
 

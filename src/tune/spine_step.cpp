@@ -20,7 +20,6 @@ constexpr double kMiddleOfBand = 0.5;  // of the dead band, that counts as its m
 constexpr double kFineTrim_m = kInch / 32.0;
 constexpr double kNearZero_m = 0.5 * kInch;  // of trim left: from here on a part of it at a time
 constexpr double kNearShare = 0.6;
-constexpr double kFineTip_kg = 5.0 * kGrain;
 constexpr double kLargestTipStep_kg = 50.0 * kGrain;
 constexpr double kLargestTipNeed_kg = 100.0 * kGrain;  // beyond, other shafts serve better
 constexpr double kPlateReach_deg = 1.5;  // stiffer by more, and thinning the plate will not do
