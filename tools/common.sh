@@ -45,3 +45,24 @@ build() {
   (($# > 0)) && targets=(--target "$@")
   cmake --build "build/$preset" -j "$(jobs)" "${targets[@]}"
 }
+
+# Runs the tests of the preset $1; further arguments go to ctest. Says what was skipped, which tests
+# do by a line when a tool is missing, and closes with the counts.
+run_tests() {
+  local preset=$1 status=0
+  shift
+  local said
+  said=$(mktemp)
+  ctest --preset "$preset" -j "$(jobs)" "$@" 2>&1 | tee "$said" || status=$?
+  local failed total skipped
+  read -r failed total < <(
+    sed -n 's/^[0-9]*% tests passed, \([0-9]*\) tests\{0,1\} failed out of \([0-9]*\)$/\1 \2/p' "$said") || true
+  rm -f "$said"
+  skipped=$(grep -ho 'skipped: .*' "build/$preset/Testing/Temporary/LastTest.log" || true)
+  if [[ -n $skipped ]]; then
+    echo "Skipped:"
+    sort <<<"$skipped" | uniq -c
+  fi
+  echo "$((${total:-0} - ${failed:-0})) passed, ${failed:-1} failed, $(grep -c . <<<"$skipped" || true) skipped"
+  return "$status"
+}

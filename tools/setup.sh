@@ -1,10 +1,12 @@
 #!/usr/bin/env bash
 # Installs what tools/packages.txt lists and is not there yet (Debian 12, apt). Does nothing, and
 # asks for no rights, when everything is there.
-#   tools/setup.sh
+#   tools/setup.sh [--dev]   --dev: also tools/packages-dev.txt, for the checks
 source "$(dirname "${BASH_SOURCE[0]}")/common.sh"
 
-wanted=$(sed -e 's/#.*//' -e '/^[[:space:]]*$/d' tools/packages.txt)
+lists=(tools/packages.txt)
+[[ ${1:-} == --dev ]] && lists+=(tools/packages-dev.txt)
+wanted=$(sed -e 's/#.*//' -e '/^[[:space:]]*$/d' "${lists[@]}")
 
 command -v dpkg-query >/dev/null || die "this is not Debian; install by hand what tools/packages.txt \
 lists, then: cmake --preset release && cmake --build --preset release"

@@ -7,4 +7,4 @@ tools/setup.sh
 configure release
 build release
 say "Testing"
-ctest --preset release -j "$(jobs)" "$@"
+run_tests release "$@"

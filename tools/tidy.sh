@@ -15,4 +15,4 @@ else
 fi
 ((${#files[@]} > 0)) || { echo "Nothing changed."; exit 0; }
 printf '%s\n' "${files[@]}" | xargs -P "$(jobs)" -n 1 \
-  clang-tidy -p build/release --quiet --warnings-as-errors='*' 2>/dev/null
+  clang-tidy-14 -p build/release --quiet --warnings-as-errors='*' 2>/dev/null

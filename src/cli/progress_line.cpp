@@ -28,7 +28,8 @@ void ProgressLine::show(const std::string& words) {
          (static_cast<unsigned char>(words[end]) & 0xC0U) == 0x80U) {
     --end;
   }
-  fmt::print(stderr, "\r\033[K{}", words.substr(0, end));
+  // Not fmt::print, which throws when the terminal is gone.
+  std::fputs(fmt::format("\r\033[K{}", words.substr(0, end)).c_str(), stderr);
   std::fflush(stderr);
   drawn_ = true;
 }

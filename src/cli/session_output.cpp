@@ -27,6 +27,13 @@ namespace {
 
 namespace fs = std::filesystem;
 
+// Never throws, as fmt::print does: what takes no more words (a full disk, a closed pipe) must not
+// stop the work, least of all in a reader's thread.
+void say(FILE* to, const std::string& words) {
+  std::fputs(words.c_str(), to);
+  std::fflush(to);
+}
+
 }  // namespace
 
 void add_output_options(CLI::App& command, SessionOutputArguments& arguments) {
@@ -88,7 +95,7 @@ void SessionOutput::check_outputs() {
 void SessionOutput::message(const std::string& line) {
   if (std::find(said_.begin(), said_.end(), line) == said_.end()) {
     progress_.clear();
-    fmt::print(stderr, "nocktrail: {}\n", rules::printable(line));
+    say(stderr, fmt::format("nocktrail: {}\n", rules::printable(line)));
     said_.push_back(line);
   }
 }
@@ -108,8 +115,7 @@ JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not
     const std::string line = session::clip_line(setup, clip);
     if (fresh && !arguments_.quiet) {
       progress_.clear();
-      fmt::print(clips_to, "{}\n", line);
-      std::fflush(clips_to);
+      say(clips_to, line + "\n");
       said_.push_back(line);
     } else if (unreadable) {
       message(line);  // in every run: it decides the exit status

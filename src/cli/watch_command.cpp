@@ -174,7 +174,7 @@ class Watch {
       if (!fs::exists(fs::path(arguments_.folder) / was, error)) {
         fmt::print("{}: no longer in the folder; its reading is kept\n", rules::printable(was));
       } else if (std::any_of(now.begin(), now.end(),
-                             [&](const auto& place) { return place.second == was; })) {
+                             [&gone = was](const auto& place) { return place.second == gone; })) {
         fmt::print("{}: replaced; the earlier reading is kept\n", rules::printable(was));
       } else {
         now[sha256] = was;  // being replaced

@@ -82,10 +82,7 @@ ClipFacts facts_of(const media::Clip& clip) {
 class Reader {
  public:
   Reader(media::Clip& clip, const ReadClipOptions& options, const Progress& progress)
-      : clip_(clip),
-        options_(options),
-        progress_(progress),
-        focal_(choose_focal(clip.info(), options)) {
+      : clip_(clip), progress_(progress), focal_(choose_focal(clip.info(), options)) {
     analysis_.focal_px = focal_.px;
     analysis_.focal_relative_sigma = focal_.relative_sigma;
     analysis_.arrow_length_m = options.arrow_length_m;
@@ -171,7 +168,6 @@ class Reader {
   }
 
   media::Clip& clip_;
-  const ReadClipOptions& options_;
   const Progress& progress_;
   Focal focal_;
   pipeline::AnalysisOptions analysis_;

@@ -4,6 +4,7 @@
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/json.hpp"
+#include "nocktrail/report/json_whole.hpp"
 #include "schema_words.hpp"
 
 namespace nocktrail::report {
@@ -17,7 +18,7 @@ double number_or(const Json& value, double unknown) {
 
 template <typename Integer>
 Integer integer_or(const Json& value, Integer unknown) {
-  return value.is_null() ? unknown : value.get<Integer>();
+  return value.is_null() ? unknown : whole_number<Integer>(value);
 }
 
 std::optional<double> optional_number(const Json& value) {
@@ -54,7 +55,7 @@ Enum enumeration(const WordTable<Enum, N>& table, const Json& value) {
 
 FrameObservation frame_from(const Json& j) {
   FrameObservation o;
-  o.index = j.at("index").get<int>();
+  o.index = whole_number<int>(j.at("index"));
   o.t_s = number_or(j.at("t_s"), 0.0);
   o.nock_px = point(j.at("nock_px"));
   o.tip_px = point(j.at("tip_px"));

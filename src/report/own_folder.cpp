@@ -157,6 +157,7 @@ void OwnFolder::make_room(const std::string& name) const {
   if (::fstatat(fd_, name.c_str(), &status, AT_SYMLINK_NOFOLLOW) == 0 && S_ISDIR(status.st_mode)) {
     set_aside(name, "is a folder where a file of ours belongs");
   }
+  clear_stale_parts(fd_, name);  // what a killed run left
 }
 
 void OwnFolder::write_whole(const std::string& name, std::string_view bytes) const {

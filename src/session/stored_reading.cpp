@@ -7,6 +7,7 @@
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/json.hpp"
+#include "nocktrail/report/json_whole.hpp"
 #include "results.hpp"
 
 namespace nocktrail::session {
@@ -56,7 +57,7 @@ Json fitted_json(const FittedFrame& f) {
 
 FittedFrame fitted_from(const Json& j) {
   FittedFrame f;
-  f.index = j.at("index").get<int>();
+  f.index = report::whole_number<int>(j.at("index"));
   f.t_s = j.at("t_s").get<double>();
   f.nock_px = point_from(j.at("nock_px"));
   f.tip_px = point_from(j.at("tip_px"));
@@ -121,7 +122,7 @@ StoredReading stored_from_json(std::string_view text, std::string_view source) {
     for (std::size_t i = 0; i < stored.reading.shots.size(); ++i) {
       Shot& shot = stored.reading.shots[i];
       shot.right_high_correlation = beside.at(i).at("right_high_correlation").get<double>();
-      shot.reference_index = beside.at(i).at("reference_index").get<int>();
+      shot.reference_index = report::whole_number<int>(beside.at(i).at("reference_index"));
       for (const Json& frame : beside.at(i).at("fitted")) {
         shot.fitted.push_back(fitted_from(frame));
       }

@@ -86,8 +86,9 @@ std::optional<FarSight> sight_far(const Region& region, std::size_t frame,
       const double a = off.dot(along);
       const double b = off.dot(across);
       if (std::abs(a) <= reach_a && std::abs(b) <= reach_b) {
-        const double sigma = region.sigma.at<float>(y + part.y, x + part.x);
-        pixels.push_back({a, b, difference.at<float>(y, x), 1.0 / (sigma * sigma)});
+        const auto sigma = static_cast<double>(region.sigma.at<float>(y + part.y, x + part.x));
+        const auto excess = static_cast<double>(difference.at<float>(y, x));
+        pixels.push_back({a, b, excess, 1.0 / (sigma * sigma)});
       }
     }
   }

@@ -227,3 +227,15 @@ TEST_CASE("fault: Ctrl-C leaves with 130 and writes nothing") {
   CHECK_FALSE(fs::exists(folder / "r.json"));
   CHECK(folder.entries() == 1);
 }
+
+TEST_CASE("fault: messages that cannot be written stop no session") {
+  const Folder folder;
+  write(folder / "a.mp4", "no video");
+  write(folder / "b.mp4", "no video either");
+  const int raw = std::system(fmt::format("'{}' session --no-logbook '{}' >/dev/null 2>/dev/full",
+                                          NOCKTRAIL_PROGRAM, (folder / "").string())
+                                  .c_str());
+  REQUIRE(WIFEXITED(raw));
+  CHECK(WEXITSTATUS(raw) == 4);
+  CHECK(fs::exists(folder / "nocktrail-results/report.html"));
+}

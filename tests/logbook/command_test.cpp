@@ -65,7 +65,7 @@ class Book {
   test::Folder folder_;
 };
 
-bool one_line(const std::string& text) {
+bool on_one_line(const std::string& text) {
   return std::count(text.begin(), text.end(), '\n') == 1 && text.back() == '\n';
 }
 
@@ -156,12 +156,12 @@ TEST_CASE("fault: one clear line, exit status 2, nothing on standard output") {
     const Ran ran = book.ask(arguments);
     CHECK(ran.status == 2);
     CHECK(ran.out.empty());
-    CHECK(one_line(ran.err));
+    CHECK(on_one_line(ran.err));
     CHECK(ran.err.starts_with("nocktrail: "));
   }
   const Ran none = run(fmt::format("shots --logbook '{}/none.sqlite'", folder));
   CHECK(none.status == 2);
   CHECK(says(none.err, "none.sqlite: there is no logbook here yet"));
   CHECK_FALSE(fs::exists(book.folder() / "none.sqlite"));
-  CHECK(one_line(run(fmt::format("shots --logbook '{}/letter.txt'", folder)).err));
+  CHECK(on_one_line(run(fmt::format("shots --logbook '{}/letter.txt'", folder)).err));
 }

@@ -53,12 +53,9 @@ std::optional<fs::path> Scratch::make(const std::string& name, const std::string
   return made;
 }
 
-std::optional<fs::path> phone_clip(const std::string& name) {
-  const fs::path path = fs::path(NOCKTRAIL_SHARED) / "phone-clips" / name;
-  if (!fs::exists(path)) {
-    MESSAGE("skipped: no phone clip " << name << " beside the project");
-    return std::nullopt;
-  }
+fs::path phone_clip(const std::string& name) {
+  fs::path path = fs::path(NOCKTRAIL_TEST_CLIPS) / "phone" / name;
+  REQUIRE(fs::exists(path));
   return path;
 }
 

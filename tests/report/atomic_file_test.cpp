@@ -1,15 +1,20 @@
 #include "nocktrail/report/atomic_file.hpp"
 
 #include <doctest/doctest.h>
+#include <fmt/format.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
 #include <string>
+#include <vector>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/report/own_folder.hpp"
 
 using namespace nocktrail;
 using namespace nocktrail::report;
@@ -93,4 +98,25 @@ TEST_CASE("fault: what cannot be written is named in one line and leaves nothing
 TEST_CASE("fault: a device that refuses bytes is reported") {
   // /dev/full refuses every byte (Linux full(4)).
   CHECK_THROWS_AS(write_file_whole("/dev/full", "x"), BadInput);
+}
+
+TEST_CASE("fault: what a killed run left half-written in its own folder is cleared by the next") {
+  const Folder folder;
+  const pid_t dead = ::fork();
+  if (dead == 0) {
+    ::_exit(0);
+  }
+  ::waitpid(dead, nullptr, 0);
+  const OwnFolder own = OwnFolder::open(folder / "results", true);
+  for (const char* name : {"report.html", "session.json"}) {
+    std::ofstream(own.path() / fmt::format(".{}.{}.part", name, dead)) << "half";
+  }
+  own.write_whole("report.html", "whole");
+  OwnFolder::Publication publication(own);
+  publication.add("session.json", "{}");
+  publication.commit();
+  std::vector<std::string> names = own.names();
+  std::erase_if(names, [](const std::string& name) { return name == "." || name == ".."; });
+  std::sort(names.begin(), names.end());
+  CHECK(names == std::vector<std::string>{"report.html", "session.json"});
 }

@@ -259,6 +259,9 @@ TEST_CASE("fault: text that is no reading is refused by name") {
   std::string wrong_type = good;
   wrong_type.replace(wrong_type.find("-2.41"), 5, "\"two\"");
   bad.push_back(wrong_type);
+  std::string huge = good;
+  huge.replace(huge.find("\"index\": 288"), 12, "\"index\": 1e23");
+  bad.push_back(huge);
   bad.push_back(good.substr(0, good.size() / 2));
   for (const std::string& text : bad) {
     CAPTURE(text);

@@ -267,7 +267,7 @@ TEST_CASE(
     limb.copyTo(picture(cv::Rect(0, kLimbTop, kLimbRight, picture.rows - kLimbTop)));
   }
   shot.region.background(cv::Rect(0, kLimbTop, kLimbRight, shot.region.background.rows - kLimbTop))
-      .setTo(80.0F);
+      .setTo(80.0);
   for (track::Expected& expected : shot.expected) {
     expected.search_along_px = 16.0;
   }

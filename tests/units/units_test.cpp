@@ -77,3 +77,9 @@ TEST_CASE("fault: missing, wrong and senseless quantities name the field") {
   CHECK_THROWS_AS(units::parse_mass_kg("0.5lb", "f"), nocktrail::BadInput);
   CHECK_THROWS_AS(units::parse_force_n("20kg", "f"), nocktrail::BadInput);
 }
+
+TEST_CASE("fault: a message that quotes a line break or an escape stays one line") {
+  const std::string message =
+      message_of([] { units::parse_length_m("12\n\x1b[2J\xC2\x9Bin", "f"); });
+  CHECK(message.find("12??[2J?in") != std::string::npos);
+}

@@ -1,0 +1,48 @@
+# Shared by the scripts of this folder: source it, do not run it.
+source tools/common.sh
+
+go_on=0  # 1: a failed step does not stop the others
+said=$(mktemp)
+trap 'rm -f "$said"' EXIT
+fallen=()
+
+# step NAME COMMAND...: runs it, says how long it took, keeps what it said for the counts.
+step() {
+  local name=$1 from=$SECONDS status=0
+  shift
+  say "$name"
+  "$@" 2>&1 | tee -a "$said" || status=$?
+  echo "-- $name: $((SECONDS - from)) s"
+  ((status == 0)) && return
+  fallen+=("$name")
+  ((go_on)) || all_passed
+}
+
+# A configuration of the preset $1 in which a warning is an error; it stays so.
+warnings_are_errors() {
+  configure "$1" -DNOCKTRAIL_WARNINGS_AS_ERRORS=ON
+}
+
+sanitized() {
+  build sanitize || return
+  say "Testing under the sanitizers"
+  # What is about accuracy, not memory, takes too long here: the clips of known truth and the
+  # statistics of many simulated flights, shots and archers; and test_cli's Ctrl-C counts on a quick
+  # start. The other tests run the same code, the pipeline's from the command line to the still.
+  run_tests sanitize -LE accuracy -E '^(test_flight|arrow_effects_test|tune_loop_test|test_cli)$'
+}
+
+# The last words: what fell, and the counts of all tests that ran.
+all_passed() {
+  local passed failed skipped
+  read -r passed failed skipped < <(awk '
+    /^[0-9]+ passed, [0-9]+ failed, [0-9]+ skipped$/ { p += $1; f += $3; s += $5 }
+    END { print p + 0, f + 0, s + 0 }' "$said")
+  if ((${#fallen[@]} > 0)); then
+    printf '\nFailed: %s\n' "${fallen[@]}"
+    echo "$passed passed, $((failed > 0 ? failed : ${#fallen[@]})) failed, $skipped skipped"
+    exit 1
+  fi
+  printf '\nAll checks passed.\n'
+  echo "$passed passed, $failed failed, $skipped skipped"
+}

@@ -1,0 +1,28 @@
+// The real reader at work on two clips at once. The thread sanitizer watches this (tools/tsan.sh).
+#include <doctest/doctest.h>
+
+#include <span>
+#include <string>
+#include <thread>
+
+#include "nocktrail/report/json.hpp"
+#include "support.hpp"
+
+using namespace nocktrail;
+using namespace nocktrail::session;
+using namespace nocktrail::session::test;
+
+TEST_CASE("unit: two clips read at once give what each gives alone") {
+  const fs::path clips = NOCKTRAIL_TEST_CLIPS;
+  const auto read = [&clips](const char* name) {
+    const Reading reading = read_clip(clips / name, {});
+    return report::json_text(std::span(&reading, 1));
+  };
+  std::string first;
+  std::string second;
+  std::thread beside([&] { first = read("upside-down.mp4"); });
+  second = read("stored-mirrored.mp4");
+  beside.join();
+  CHECK(first == read("upside-down.mp4"));
+  CHECK(second == read("stored-mirrored.mp4"));
+}
