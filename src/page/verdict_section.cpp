@@ -34,7 +34,11 @@ void verdict(pugi::xml_node parent, const Content& content) {
     element(figures, "span", {}, capitalised(offset_words(measured(*judged.vertical), true)));
   }
   const pugi::xml_node tags = element(box, "p");
-  element(tags, "span", {{"class", "tag"}}, fmt::format("spine: {}", rules::word(judged.spine)));
+  element(tags, "span", {{"class", "tag"}},
+          latest->record->facts.arrow.fletching == tune::Fletching::fletched
+              ? fmt::format("spine as fletched: {} (the bare shaft decides)",
+                            rules::word(judged.spine))
+              : fmt::format("spine: {}", rules::word(judged.spine)));
   text(tags, " ");
   element(tags, "span", {{"class", "tag"}},
           fmt::format("nocking point: {}", rules::word(judged.nocking_point)));
@@ -64,8 +68,14 @@ void cautions_list(pugi::xml_node parent, const std::vector<std::string>& cautio
   }
 }
 
-void verdict_section(pugi::xml_node parent, const Content& content) {
-  verdict(parent, content);
+namespace {
+
+bool forbids(StepKind kind) {
+  return kind == StepKind::do_not_shoot_arrow || kind == StepKind::do_not_draw_bow ||
+         kind == StepKind::do_not_shoot_bow;
+}
+
+void next_step(pugi::xml_node parent, const Content& content) {
   const tune::Step& next = content.judgement.next;
   const pugi::xml_node box = element(parent, "div", {{"class", "verdict step"}});
   element(box, "h2", {}, next.kind == StepKind::done ? "The set-up is done" : "Next step");
@@ -79,6 +89,20 @@ void verdict_section(pugi::xml_node parent, const Content& content) {
                         plain_number(100.0 * *next.overshoot_chance, 2)));
   }
   cautions_list(box, next.cautions);
+}
+
+}  // namespace
+
+void verdict_section(pugi::xml_node parent, const Content& content) {
+  // What must not be shot stands before any number.
+  const bool stop = forbids(content.judgement.next.kind);
+  if (stop) {
+    next_step(parent, content);
+  }
+  verdict(parent, content);
+  if (!stop) {
+    next_step(parent, content);
+  }
 }
 
 }  // namespace nocktrail::page

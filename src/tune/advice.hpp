@@ -47,6 +47,14 @@ bool same_setup(const SetupFacts& a, const SetupFacts& b);
 // The latest set-up that is the present one but for its fletching, with enough shots; null: none.
 const SetupView* with_fletching(const Situation& situation, Fletching fletching);
 
+// Sideways is straight: level, then the finished arrow, then done. `reading`: from which figures.
+Step finish_step(const Situation& situation, const std::string& reading);
+
+struct Limits;
+// A fletched arrow: the bare shaft tells of spine, the fletched one whether the fletching touches.
+// Empty where it has to be judged by itself, for bare it would be too light.
+std::optional<Step> fletched_step(const Situation& situation, const Limits& limits);
+
 // How far the bare shaft may still be changed (gate.hpp). What is not known is not allowed: it is
 // asked for first.
 struct Limits {

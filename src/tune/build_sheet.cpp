@@ -264,8 +264,17 @@ BuildSheet build_sheet(const Situation& situation) {
   const Measured lateral = pooled(situation.setups, facts, false)->offset_deg;
   const Measured vertical = pooled(situation.setups, facts, true)->offset_deg;
   sheet.offsets = fmt::format("Measured, {}: {}, {} (95 %).",
-                              arrow.fletching == Fletching::bare ? "bare" : "as shot",
+                              arrow.fletching == Fletching::bare       ? "bare"
+                              : arrow.fletching == Fletching::fletched ? "fletched"
+                                                                       : "as shot",
                               rules::lateral_words(lateral), rules::vertical_words(vertical));
+  if (const SetupView* bare = with_fletching(situation, Fletching::bare);
+      arrow.fletching == Fletching::fletched && bare != nullptr) {
+    sheet.offsets +=
+        fmt::format(" The same bare, by which spine was judged: {}, {} (95 %).",
+                    rules::lateral_words(pooled(situation.setups, bare->facts, false)->offset_deg),
+                    rules::vertical_words(pooled(situation.setups, bare->facts, true)->offset_deg));
+  }
   sheet.columns = {"arrow", "shaft length", "spine, stiff side", "spine, quarter turn",
                    "tip",   "total mass",   "balance",           "straight"};
   // Within +-a everything counts as alike: a standard uncertainty of a / sqrt(3) (JCGM 100:2008,

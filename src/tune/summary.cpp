@@ -244,8 +244,10 @@ void add_verdict(SetupView& setup, const JudgementOptions& options) {
   const Verdict verdict = rules::judge(lat, vert, judge);
   judgement.spine = verdict.spine;
   judgement.nocking_point = verdict.nocking_point;
-  const std::string spine = judge.hand == Hand::unknown
-                                ? "spine open until the hand is told"
+  const std::string spine = judge.hand == Hand::unknown ? "spine open until the hand is told"
+                            : setup.facts.arrow.fletching == Fletching::fletched
+                                ? fmt::format("spine {} as fletched, which the bare shaft decides",
+                                              rules::word(verdict.spine))
                                 : fmt::format("spine {}", rules::word(verdict.spine));
   judgement.summary =
       fmt::format("Mean of {} shot{}: {}, {}; {}, nocking point {}.", judgement.counted,

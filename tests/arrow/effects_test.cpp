@@ -205,7 +205,7 @@ TEST_CASE("unit: a reading narrows the answer, and an unexpected one says so") {
 }
 
 // Rule of thumb (common practice, no source): held weight, 5 lb per inch over 28, 5 lb per 60 gr
-// over 55; sources differ twofold, so the two ranges need only overlap.
+// away from 112.5; sources differ twofold, so the two ranges need only overlap.
 TEST_CASE("reference: the starting range meets the rules of thumb") {
   for (const double weight_lb : {35.0, 45.0, 55.0}) {
     for (const double length_in : {28.5, 30.0}) {

@@ -107,7 +107,8 @@ long peak_mb(const std::filesystem::path& path) {
 
 TEST_CASE("fault: sound at a rate that no recorder has is not listened to") {
   const Scratch scratch;
-  for (const auto& [rate, heard] : {std::pair{"384000", true}, std::pair{"8000000", false}}) {
+  for (const auto& [said, heard] : {std::pair{"384000", true}, std::pair{"8000000", false}}) {
+    const char* rate = said;  // clang 14 captures no name of a structured binding
     CAPTURE(rate);
     const auto path = scratch.make(
         fmt::format("{}.mkv", rate),
