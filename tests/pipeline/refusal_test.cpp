@@ -109,3 +109,9 @@ TEST_CASE("unit: each doubt alone refuses the shot and says why") {
     CHECK_FALSE(shot.nock_right_deg.has_value());
   }
 }
+
+TEST_CASE("unit: a figure that is no number keeps no limit") {
+  pipeline::ShotAnalysis analysis = a_good_analysis();
+  analysis.fit.covariance(flight::kRight, flight::kRight) = std::nan("");
+  CHECK(pipeline::shot_from(analysis, {}).status == ShotStatus::refused);
+}
