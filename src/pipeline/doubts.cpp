@@ -5,8 +5,8 @@
 namespace nocktrail::pipeline {
 
 bool holds(const Doubt& doubt) {
-  const bool kept = doubt.keep == Keep::at_most ? doubt.measure <= doubt.limit
-                                                : doubt.measure >= doubt.limit;
+  const bool kept =
+      doubt.keep == Keep::at_most ? doubt.measure <= doubt.limit : doubt.measure >= doubt.limit;
   return !kept;
 }
 

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <future>
 
+#include "capture_rate.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/flight/headline.hpp"
 #include "nocktrail/media/clip.hpp"
@@ -23,8 +24,6 @@ constexpr double kAssumedFocalSigma = 0.10;  // with a standard deviation of 10 
 constexpr double kUserFocalSigma = 0.015;    // rounding of a stated whole millimetre
 constexpr double kTaggedFocalSigma = 0.05;   // crop and stabilisation: up to 9 % between readings
                                              // of the convention
-constexpr double kSlowestUsefulFps = 50.0;   // below, an arrow is gone in three or four frames
-constexpr double kUsualSlowMotionFps = 240.0;
 
 void check(const ReadClipOptions& options) {
   const auto in = [](double v, double low, double high) { return v >= low && v <= high; };
@@ -91,6 +90,11 @@ class Reader {
     analysis_.debug_dir = options.debug_dir;
   }
 
+  // Whether some flight is beyond doubt.
+  bool sure() const {
+    return std::any_of(measured_.begin(), measured_.end(),
+                       [](const auto& found) { return pipeline::beyond_doubt(found.fit); });
+  }
   const Focal& focal() const { return focal_; }
   const std::vector<pipeline::ShotAnalysis>& measured() const { return measured_; }
   const std::string& disturbed() const { return disturbed_; }
@@ -105,10 +109,7 @@ class Reader {
         analyse(track::find_knocks(*sound, loose), pipeline::analyse_knock, 0.1, 0.6);
       }
     }
-    const bool sure = std::any_of(measured_.begin(), measured_.end(), [](const auto& found) {
-      return pipeline::beyond_doubt(found.fit);
-    });
-    if (!sure) {
+    if (!sure()) {
       tell("looking for the loose", 0.6);
       std::vector<double> surges;
       for (const track::LooseCandidate& surge :
@@ -188,12 +189,12 @@ media::Clip open_at(const std::filesystem::path& path, std::optional<double> cap
 // apart: slow motion that was stretched for play without saying so.
 bool looks_like_stretched_slow_motion(const std::filesystem::path& path,
                                       const ReadClipOptions& options, const Progress& progress) {
-  media::Clip clip = open_at(path, kUsualSlowMotionFps);
+  media::Clip clip = open_at(path, pipeline::RateOptions{}.usual_slow_fps);
   ReadClipOptions quiet = options;
   quiet.debug_dir.clear();
   Reader reader(clip, quiet, progress);
   reader.look();
-  return !reader.measured().empty();
+  return reader.sure();
 }
 
 void judge_clip(Reading& reading, const std::string& nothing_reason) {
@@ -226,8 +227,7 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
     const media::ClipInfo info = clip.info();
     Reader reader(clip, options, progress);
     reading.camera = {reader.focal().px, reader.focal().source};
-    const bool rate_is_a_guess = info.capture_fps_source == RateSource::container;
-    const bool slow = info.capture_fps < kSlowestUsefulFps;
+    const bool slow = pipeline::too_slow(info);
     if (!slow) {
       reader.look();
     }
@@ -238,22 +238,18 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
       rules::judge_shot(shot, judge);
       reading.shots.push_back(std::move(shot));
     }
-    if (reading.shots.empty() && rate_is_a_guess && info.capture_fps < 65.0 &&
+    if (reading.shots.empty() && pipeline::may_be_stretched(info) &&
         looks_like_stretched_slow_motion(path, options, progress)) {
       reading.status = ClipStatus::refused;
       reading.reason = fmt::format(
           "the clip plays at {:.0f} frames a second but moves like slow motion: say at what rate "
-          "it "
-          "was filmed, for example --capture-fps 240",
+          "it was filmed, for example --capture-fps 240",
           info.capture_fps);
       return reading;
     }
     if (slow && reading.shots.empty()) {
       reading.status = ClipStatus::refused;
-      reading.reason = fmt::format(
-          "{:.0f} frames a second are too few to see an arrow leave the bow: film in slow motion, "
-          "120 or better 240 frames a second",
-          info.capture_fps);
+      reading.reason = pipeline::why_too_slow(info);
       return reading;
     }
     std::string nothing =

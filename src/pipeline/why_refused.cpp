@@ -33,8 +33,7 @@ std::vector<Doubt> is_no_arrow(const ShotAnalysis& analysis, const RefusalOption
       std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
                     [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); }));
   const std::string ends_seen =
-      fmt::format("both ends of the arrow were seen in only {:.0f} of {:.0f} frames", both,
-                  frames);
+      fmt::format("both ends of the arrow were seen in only {:.0f} of {:.0f} frames", both, frames);
   const char* const see_ends =
       "film from behind, at a higher rate, with more light, and with the arrow's flight clear of "
       "hat, hand and limb";
@@ -86,8 +85,8 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
   const char* const say_rate =
       told ? "check --capture-fps"
            : "say at what rate the clip was filmed, for example --capture-fps 240";
-  const double offset = units::deg_from_rad(
-      std::hypot(headline.right_rad.value, headline.high_rad.value));
+  const double offset =
+      units::deg_from_rad(std::hypot(headline.right_rad.value, headline.high_rad.value));
   const double u95 = units::deg_from_rad(headline.right_rad.u95);
   const double high_u95 = units::deg_from_rad(headline.high_rad.u95);
   const double wandering = units::deg_from_rad(analysis.scatter.right_rad);
@@ -117,9 +116,8 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
 std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
                         const RefusalOptions& options, RateSource rate_source) {
   const std::vector<Doubt> no_arrow = is_no_arrow(analysis, options);
-  return in_one_sentence(no_arrow.empty()
-                             ? is_of_no_use(analysis, headline, options, rate_source)
-                             : no_arrow);
+  return in_one_sentence(no_arrow.empty() ? is_of_no_use(analysis, headline, options, rate_source)
+                                          : no_arrow);
 }
 
 }  // namespace nocktrail::pipeline

@@ -19,7 +19,7 @@ struct RefusalOptions {
   int least_frames = 5;             // with both ends seen
   double least_share = 0.35;        // and of all frames in which a shaft was seen
   double least_shown = 0.5;         // of the shaft's length, against the ground behind it
-  double latest_loose_s = 0.005;  // after the surge of motion, which it must go before
+  double latest_loose_s = 0.005;    // after the surge of motion, which it must go before
   double most_centre_scale = 3.0;   // scatter of the shaft's line about one flight, in its sigmas
   double most_end_scale = kMostEndScale;
   double most_misfit = 0.95;      // cost of an observation, half its robust square
