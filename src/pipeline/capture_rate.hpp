@@ -8,8 +8,8 @@
 namespace nocktrail::pipeline {
 
 struct RateOptions {
-  double least_fps = 50.0;       // below, an arrow is gone in three or four frames
-  double most_play_fps = 65.0;   // slow motion is stretched to 24 to 60 a second, never to more
+  double least_fps = 50.0;        // below, an arrow is gone in three or four frames
+  double most_play_fps = 65.0;    // slow motion is stretched to 24 to 60 a second, never to more
   double usual_slow_fps = 240.0;  // at which phones film it
   // Sound that is shorter or longer than the picture by more than both was not recorded with it at
   // this rate; coders of sound pad by less.

@@ -15,6 +15,7 @@
 #include "nocktrail/track/loose.hpp"
 #include "shot_analysis.hpp"
 #include "shot_from_analysis.hpp"
+#include "why_no_shot.hpp"
 
 namespace nocktrail {
 namespace {
@@ -88,6 +89,9 @@ class Reader {
     analysis_.focal_relative_sigma = focal_.relative_sigma;
     analysis_.arrow_length_m = options.arrow_length_m;
     analysis_.debug_dir = options.debug_dir;
+    const media::ClipInfo& info = clip.info();
+    looked_.effort = pipeline::effort_for(double{1} * info.stored_width * info.stored_height *
+                                          static_cast<double>(info.frame_t_s.size()));
   }
 
   // Whether some flight is beyond doubt.
@@ -97,7 +101,12 @@ class Reader {
   }
   const Focal& focal() const { return focal_; }
   const std::vector<pipeline::ShotAnalysis>& measured() const { return measured_; }
-  const std::string& disturbed() const { return disturbed_; }
+  // For a clip in which none was.
+  pipeline::WhatWasSeen seen() const {
+    pipeline::WhatWasSeen seen = seen_;
+    seen.noticed = looked_.noticed;
+    return seen;
+  }
 
   // Looks for looses, by sound first (few frames are decoded), by motion unless that leaves no
   // doubt.
@@ -106,18 +115,24 @@ class Reader {
     if (clip_.info().has_audio) {
       tell("listening", 0.05);
       if (const std::optional<media::Sound> sound = clip_.sound()) {
-        analyse(track::find_knocks(*sound, loose), pipeline::analyse_knock, 0.1, 0.6);
+        const std::vector<double> knocks = track::find_knocks(*sound, loose);
+        seen_.knocks = knocks.size();
+        analyse(knocks, pipeline::analyse_knock, looked_.effort.options.heard_share, 0.1, 0.6);
       }
     }
     if (!sure()) {
       tell("looking for the loose", 0.6);
+      const track::Scan scan =
+          track::scan_motion(clip_, 0, static_cast<long>(clip_.info().frame_t_s.size()), loose,
+                             scan_progress("looking for the loose", 0.6, 0.8));
+      seen_.surges = scan.surges.size();
+      seen_.bright = scan.bright;
+      seen_.most_motion = scan.most_motion;
       std::vector<double> surges;
-      for (const track::LooseCandidate& surge :
-           track::find_surges(clip_, 0, static_cast<long>(clip_.info().frame_t_s.size()), loose,
-                              scan_progress("looking for the loose", 0.6, 0.8))) {
+      for (const track::LooseCandidate& surge : scan.surges) {
         surges.push_back(surge.t_s);
       }
-      analyse(surges, pipeline::analyse_loose, 0.8, 1.0);
+      analyse(surges, pipeline::analyse_loose, 1.0, 0.8, 1.0);
     }
     std::sort(measured_.begin(), measured_.end(),
               [](const auto& a, const auto& b) { return a.stroke->exit_s < b.stroke->exit_s; });
@@ -137,9 +152,10 @@ class Reader {
     };
   }
 
+  // Up to a share of the effort.
   template <typename Analysis>
-  void analyse(const std::vector<double>& candidates_s, const Analysis& analysis_at, double from,
-               double to) {
+  void analyse(const std::vector<double>& candidates_s, const Analysis& analysis_at, double share,
+               double from, double to) {
     for (std::size_t i = 0; i < candidates_s.size(); ++i) {
       const double t = candidates_s[i];
       tell(fmt::format("measuring at {:.2f} s", t),
@@ -151,9 +167,13 @@ class Reader {
       if (settled) {
         continue;
       }
-      pipeline::ShotAnalysis analysis = analysis_at(clip_, t, analysis_);
+      if (!looked_.effort.may_go_on(share)) {
+        seen_.cut_short = true;
+        break;
+      }
+      pipeline::ShotAnalysis analysis = analysis_at(clip_, t, analysis_, looked_);
       if (analysis.outcome == pipeline::Outcome::disturbed) {
-        disturbed_ = analysis.reason;
+        seen_.too_few_frames = true;
         continue;
       }
       if (analysis.outcome != pipeline::Outcome::measured) {
@@ -176,7 +196,8 @@ class Reader {
   Focal focal_;
   pipeline::AnalysisOptions analysis_;
   std::vector<pipeline::ShotAnalysis> measured_;
-  std::string disturbed_;
+  pipeline::LookedAt looked_;
+  pipeline::WhatWasSeen seen_;
 };
 
 media::Clip open_at(const std::filesystem::path& path, std::optional<double> capture_fps) {
@@ -252,12 +273,7 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
       reading.reason = pipeline::why_too_slow(info);
       return reading;
     }
-    std::string nothing =
-        "no arrow was seen leaving the bow: film from behind and above the archer, looking "
-        "downrange, with the loose in the clip";
-    if (!reader.disturbed().empty()) {
-      nothing = reader.disturbed();
-    }
+    std::string nothing = pipeline::why_no_shot(reader.seen());
     if (!clip.broken().empty()) {
       nothing += "; " + clip.broken();
     }

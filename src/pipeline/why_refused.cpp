@@ -59,7 +59,8 @@ std::vector<Doubt> is_no_arrow(const ShotAnalysis& analysis, const RefusalOption
                    "too many sightings lie off the flight that fits best",
                    "use more light, and a background of another brightness than the shaft"});
   // String and limbs move because the string was let go: a flight that says it was later followed
-  // something else, or has its speed and place wrong.
+  // something else, or has its speed and place wrong. (One that can tell by itself has had its say,
+  // see follow.)
   if (analysis.stroke) {
     table.push_back({analysis.stroke->loose_s - analysis.surge_s, Keep::at_most,
                      options.latest_loose_s,

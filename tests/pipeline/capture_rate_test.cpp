@@ -51,8 +51,8 @@ const char* const kCode = " -c:v libx264 -preset ultrafast -c:a aac";
 TEST_CASE("unit: which clips may be slow motion stretched for play") {
   CHECK_FALSE(pipeline::may_be_stretched(plays_at(30.0, 1.0)));
   CHECK_FALSE(pipeline::may_be_stretched(plays_at(60.0, 1.01)));
-  CHECK(pipeline::may_be_stretched(plays_at(30.0, std::nullopt)));   // sound was dropped
-  CHECK(pipeline::may_be_stretched(plays_at(60.0, 0.125)));          // or left as it was
+  CHECK(pipeline::may_be_stretched(plays_at(30.0, std::nullopt)));  // sound was dropped
+  CHECK(pipeline::may_be_stretched(plays_at(60.0, 0.125)));         // or left as it was
   CHECK_FALSE(pipeline::may_be_stretched(plays_at(240.0, 0.125)));
   media::ClipInfo tagged = plays_at(30.0, std::nullopt);
   tagged.capture_fps_source = RateSource::tag;
