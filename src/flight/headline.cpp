@@ -65,7 +65,8 @@ Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_si
 
   const double coverage = coverage95(fit.ends);
   const auto measured = [&](int i) {
-    return Measured{derived.value[i], coverage * std::sqrt(std::max(0.0, covariance(i, i)))};
+    // In this order a covariance that is no number stays none: it must not become certainty.
+    return Measured{derived.value[i], coverage * std::sqrt(std::max(covariance(i, i), 0.0))};
   };
   Headline headline;
   headline.time_s =

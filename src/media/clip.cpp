@@ -42,6 +42,14 @@ Orientation orientation_of(const AVStream& stream) {
   return orientation_from_matrix(matrix);
 }
 
+// In play time; nullopt where the container does not say.
+std::optional<double> stated_length_s(const AVStream& stream) {
+  if (stream.duration == AV_NOPTS_VALUE || stream.duration <= 0) {
+    return std::nullopt;
+  }
+  return static_cast<double>(stream.duration) * av_q2d(stream.time_base);
+}
+
 void require_sane_size(const std::filesystem::path& path, const AVCodecParameters& codec,
                        int max_side_px) {
   if (codec.width > max_side_px || codec.height > max_side_px) {
@@ -139,7 +147,14 @@ Clip Clip::open(const std::filesystem::path& path, const OpenOptions& options) {
   info.hdr = is_hdr(codec.color_trc);
   for (unsigned i = 0; i < format->nb_streams; ++i) {
     AVStream& other = *format->streams[i];
-    info.has_audio = info.has_audio || other.codecpar->codec_type == AVMEDIA_TYPE_AUDIO;
+    if (other.codecpar->codec_type == AVMEDIA_TYPE_AUDIO && !info.has_audio) {
+      info.has_audio = true;
+      const std::optional<double> sound_s = stated_length_s(other);
+      const std::optional<double> picture_s = stated_length_s(stream);
+      if (sound_s && picture_s) {
+        info.sound_share = *sound_s / *picture_s;
+      }
+    }
     if (static_cast<int>(i) != stream_index) {
       other.discard = AVDISCARD_ALL;
     }

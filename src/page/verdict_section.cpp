@@ -34,11 +34,11 @@ void verdict(pugi::xml_node parent, const Content& content) {
     element(figures, "span", {}, capitalised(offset_words(measured(*judged.vertical), true)));
   }
   const pugi::xml_node tags = element(box, "p");
-  element(tags, "span", {{"class", "tag"}},
-          latest->record->facts.arrow.fletching == tune::Fletching::fletched
-              ? fmt::format("spine as fletched: {} (the bare shaft decides)",
-                            rules::word(judged.spine))
-              : fmt::format("spine: {}", rules::word(judged.spine)));
+  element(
+      tags, "span", {{"class", "tag"}},
+      latest->record->facts.arrow.fletching == tune::Fletching::fletched
+          ? fmt::format("spine as fletched: {} (the bare shaft decides)", rules::word(judged.spine))
+          : fmt::format("spine: {}", rules::word(judged.spine)));
   text(tags, " ");
   element(tags, "span", {{"class", "tag"}},
           fmt::format("nocking point: {}", rules::word(judged.nocking_point)));

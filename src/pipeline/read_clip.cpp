@@ -6,6 +6,7 @@
 #include <cmath>
 #include <future>
 
+#include "capture_rate.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/flight/headline.hpp"
 #include "nocktrail/media/clip.hpp"
@@ -14,6 +15,7 @@
 #include "nocktrail/track/loose.hpp"
 #include "shot_analysis.hpp"
 #include "shot_from_analysis.hpp"
+#include "why_no_shot.hpp"
 
 namespace nocktrail {
 namespace {
@@ -23,8 +25,6 @@ constexpr double kAssumedFocalSigma = 0.10;  // with a standard deviation of 10 
 constexpr double kUserFocalSigma = 0.015;    // rounding of a stated whole millimetre
 constexpr double kTaggedFocalSigma = 0.05;   // crop and stabilisation: up to 9 % between readings
                                              // of the convention
-constexpr double kSlowestUsefulFps = 50.0;   // below, an arrow is gone in three or four frames
-constexpr double kUsualSlowMotionFps = 240.0;
 
 void check(const ReadClipOptions& options) {
   const auto in = [](double v, double low, double high) { return v >= low && v <= high; };
@@ -87,11 +87,24 @@ class Reader {
     analysis_.focal_relative_sigma = focal_.relative_sigma;
     analysis_.arrow_length_m = options.arrow_length_m;
     analysis_.debug_dir = options.debug_dir;
+    const media::ClipInfo& info = clip.info();
+    looked_.effort = pipeline::effort_for(double{1} * info.stored_width * info.stored_height *
+                                          static_cast<double>(info.frame_t_s.size()));
   }
 
+  // Whether some flight is beyond doubt.
+  bool sure() const {
+    return std::any_of(measured_.begin(), measured_.end(),
+                       [](const auto& found) { return pipeline::beyond_doubt(found.fit); });
+  }
   const Focal& focal() const { return focal_; }
   const std::vector<pipeline::ShotAnalysis>& measured() const { return measured_; }
-  const std::string& disturbed() const { return disturbed_; }
+  // For a clip in which none was.
+  pipeline::WhatWasSeen seen() const {
+    pipeline::WhatWasSeen seen = seen_;
+    seen.noticed = looked_.noticed;
+    return seen;
+  }
 
   // Looks for looses, by sound first (few frames are decoded), by motion unless that leaves no
   // doubt.
@@ -100,21 +113,24 @@ class Reader {
     if (clip_.info().has_audio) {
       tell("listening", 0.05);
       if (const std::optional<media::Sound> sound = clip_.sound()) {
-        analyse(track::find_knocks(*sound, loose), pipeline::analyse_knock, 0.1, 0.6);
+        const std::vector<double> knocks = track::find_knocks(*sound, loose);
+        seen_.knocks = knocks.size();
+        analyse(knocks, pipeline::analyse_knock, looked_.effort.options.heard_share, 0.1, 0.6);
       }
     }
-    const bool sure = std::any_of(measured_.begin(), measured_.end(), [](const auto& found) {
-      return pipeline::beyond_doubt(found.fit);
-    });
-    if (!sure) {
+    if (!sure()) {
       tell("looking for the loose", 0.6);
+      const track::Scan scan =
+          track::scan_motion(clip_, 0, static_cast<long>(clip_.info().frame_t_s.size()), loose,
+                             scan_progress("looking for the loose", 0.6, 0.8));
+      seen_.surges = scan.surges.size();
+      seen_.bright = scan.bright;
+      seen_.most_motion = scan.most_motion;
       std::vector<double> surges;
-      for (const track::LooseCandidate& surge :
-           track::find_surges(clip_, 0, static_cast<long>(clip_.info().frame_t_s.size()), loose,
-                              scan_progress("looking for the loose", 0.6, 0.8))) {
+      for (const track::LooseCandidate& surge : scan.surges) {
         surges.push_back(surge.t_s);
       }
-      analyse(surges, pipeline::analyse_loose, 0.8, 1.0);
+      analyse(surges, pipeline::analyse_loose, 1.0, 0.8, 1.0);
     }
     std::sort(measured_.begin(), measured_.end(),
               [](const auto& a, const auto& b) { return a.stroke->exit_s < b.stroke->exit_s; });
@@ -134,9 +150,10 @@ class Reader {
     };
   }
 
+  // Up to a share of the effort.
   template <typename Analysis>
-  void analyse(const std::vector<double>& candidates_s, const Analysis& analysis_at, double from,
-               double to) {
+  void analyse(const std::vector<double>& candidates_s, const Analysis& analysis_at, double share,
+               double from, double to) {
     for (std::size_t i = 0; i < candidates_s.size(); ++i) {
       const double t = candidates_s[i];
       tell(fmt::format("measuring at {:.2f} s", t),
@@ -148,9 +165,13 @@ class Reader {
       if (settled) {
         continue;
       }
-      pipeline::ShotAnalysis analysis = analysis_at(clip_, t, analysis_);
+      if (!looked_.effort.may_go_on(share)) {
+        seen_.cut_short = true;
+        break;
+      }
+      pipeline::ShotAnalysis analysis = analysis_at(clip_, t, analysis_, looked_);
       if (analysis.outcome == pipeline::Outcome::disturbed) {
-        disturbed_ = analysis.reason;
+        seen_.too_few_frames = true;
         continue;
       }
       if (analysis.outcome != pipeline::Outcome::measured) {
@@ -172,7 +193,8 @@ class Reader {
   Focal focal_;
   pipeline::AnalysisOptions analysis_;
   std::vector<pipeline::ShotAnalysis> measured_;
-  std::string disturbed_;
+  pipeline::LookedAt looked_;
+  pipeline::WhatWasSeen seen_;
 };
 
 media::Clip open_at(const std::filesystem::path& path, std::optional<double> capture_fps) {
@@ -185,12 +207,12 @@ media::Clip open_at(const std::filesystem::path& path, std::optional<double> cap
 // apart: slow motion that was stretched for play without saying so.
 bool looks_like_stretched_slow_motion(const std::filesystem::path& path,
                                       const ReadClipOptions& options, const Progress& progress) {
-  media::Clip clip = open_at(path, kUsualSlowMotionFps);
+  media::Clip clip = open_at(path, pipeline::RateOptions{}.usual_slow_fps);
   ReadClipOptions quiet = options;
   quiet.debug_dir.clear();
   Reader reader(clip, quiet, progress);
   reader.look();
-  return !reader.measured().empty();
+  return reader.sure();
 }
 
 void judge_clip(Reading& reading, const std::string& nothing_reason) {
@@ -223,8 +245,7 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
     const media::ClipInfo info = clip.info();
     Reader reader(clip, options, progress);
     reading.camera = {reader.focal().px, reader.focal().source};
-    const bool rate_is_a_guess = info.capture_fps_source == RateSource::container;
-    const bool slow = info.capture_fps < kSlowestUsefulFps;
+    const bool slow = pipeline::too_slow(info);
     if (!slow) {
       reader.look();
     }
@@ -236,30 +257,21 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
       rules::judge_shot(shot, judge);
       reading.shots.push_back(std::move(shot));
     }
-    if (reading.shots.empty() && rate_is_a_guess && info.capture_fps < 65.0 &&
+    if (reading.shots.empty() && pipeline::may_be_stretched(info) &&
         looks_like_stretched_slow_motion(path, options, progress)) {
       reading.status = ClipStatus::refused;
       reading.reason = fmt::format(
           "the clip plays at {:.0f} frames a second but moves like slow motion: say at what rate "
-          "it "
-          "was filmed, for example --capture-fps 240",
+          "it was filmed, for example --capture-fps 240",
           info.capture_fps);
       return reading;
     }
     if (slow && reading.shots.empty()) {
       reading.status = ClipStatus::refused;
-      reading.reason = fmt::format(
-          "{:.0f} frames a second are too few to see an arrow leave the bow: film in slow motion, "
-          "120 or better 240 frames a second",
-          info.capture_fps);
+      reading.reason = pipeline::why_too_slow(info);
       return reading;
     }
-    std::string nothing =
-        "no arrow was seen leaving the bow: film from behind and above the archer, looking "
-        "downrange, with the loose in the clip";
-    if (!reader.disturbed().empty()) {
-      nothing = reader.disturbed();
-    }
+    std::string nothing = pipeline::why_no_shot(reader.seen());
     if (!clip.broken().empty()) {
       nothing += "; " + clip.broken();
     }

@@ -4,9 +4,9 @@
 #include <filesystem>
 #include <opencv2/core.hpp>
 #include <optional>
-#include <string>
 #include <vector>
 
+#include "effort.hpp"
 #include "nocktrail/flight/fit.hpp"
 #include "nocktrail/flight/stroke.hpp"
 #include "nocktrail/media/clip.hpp"
@@ -26,14 +26,25 @@ struct AnalysisOptions {
   double least_camera_distance_m = 0.12;  // of the camera from the line of flight; over the head
   double most_camera_distance_m = 0.95;   // it is 0.4-0.7 m; a fast arrow's shadow on the ground,
                                           // fitted as a slow arrow, seems to pass at 1.1 m
+  // An arrow that could be measured shows both ends in eight frames and more (85 shots of known
+  // truth); given up is what shows them in fewer than these in
+  std::size_t hardly_any_ends = 3;   // two rounds running,
+  std::size_t few_ends = 5;          // or three
+  double own_surge_sigma_s = 0.020;  // where the surge was of something else: hardly a prior
   std::filesystem::path debug_dir;
 };
+
+// A string is let go before the motion surges; a flight that has it later by more is at odds.
+inline constexpr double kLatestLooseS = 0.005;
+
+// Fewer frames around a loose hold no flight and no background.
+inline constexpr std::size_t kLeastStretchFrames = 8;
 
 // What the analysis of one candidate loose ends with.
 enum class Outcome {
   measured,  // a flight was fitted
   nothing,   // nothing here that recedes like an arrow
-  disturbed  // the stretch cannot be used (cut, black, too few frames): `reason` says why
+  disturbed  // too few frames to be used
 };
 
 // How far the offset wandered between rounds of sighting and fitting that did not settle, 1 sigma.
@@ -44,10 +55,9 @@ struct OffsetScatter {
 
 struct ShotAnalysis {
   Outcome outcome = Outcome::nothing;
-  std::string reason;
   std::vector<long> frame_index;  // presented index of each frame of the stretch
   std::vector<double> frame_t_s;
-  double surge_s = 0.0;  // when the motion in the picture surged
+  double surge_s = 0.0;  // when the motion in the picture surged, or where the flight knows better
   steady::Steadied steadied;
   track::Sweep sweep;
   flight::FlightFit fit;
@@ -63,10 +73,38 @@ inline constexpr double kMostEndScale = 1.8;
 // Whether a fit explains so many sightings so well that no other streak needs to be tried.
 bool beyond_doubt(const flight::FlightFit& fit);
 
-// `surge_s` is the capture time near which the string may have been let go.
-ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options);
+// What was noticed of the candidates, for the reasons when there is no shot; of the one with most
+// passings, the likeliest to be a loose, where not said otherwise.
+struct Noticed {
+  bool stretch_seen = false;
+  std::size_t passings = 0;
+  double at_s = 0.0;
+  double noise = 0.0;          // of a 3x3 mean, code values, the median over the picture
+  double lost_share = 0.0;     // of its frames, those in which the camera's motion is not known
+  double turning_deg_s = 0.0;  // of the camera, the median
+  bool receding = false;       // of any: something that may recede as an arrow does
+  bool crossing = false;       // of any: something that flies across the picture
+};
+
+// What has been looked at in a clip so far, and what it cost.
+struct LookedAt {
+  struct Surge {
+    double t_s = 0.0;
+    long first_frame = 0;
+    bool operator==(const Surge&) const = default;
+  };
+  Effort effort;
+  std::vector<Surge> surges;
+  Noticed noticed;
+};
+
+// `surge_s` is the capture time near which the string may have been let go. What was looked at
+// before is not looked at again: Outcome::nothing.
+ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options,
+                           LookedAt& looked);
 
 // The same for a knock in the sound at `knock_s`, with which a surge of motion must go.
-ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options);
+ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options,
+                           LookedAt& looked);
 
 }  // namespace nocktrail::pipeline

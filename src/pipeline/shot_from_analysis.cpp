@@ -8,6 +8,7 @@
 #include "nocktrail/flight/headline.hpp"
 #include "nocktrail/optics/camera.hpp"
 #include "nocktrail/units/units.hpp"
+#include "why_refused.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
@@ -79,101 +80,6 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
     frames.push_back(frame);
   }
   return frames;
-}
-
-// Empty when the shot is of use.
-std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
-                        const RefusalOptions& options, RateSource rate_source) {
-  const auto both =
-      std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
-                    [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); });
-  // A string or a limb that swings has no ends that go along with it.
-  const double share =
-      static_cast<double>(both) / std::max(1.0, static_cast<double>(analysis.sightings.size()));
-  if (both < options.least_frames || share < options.least_share) {
-    return fmt::format(
-        "both ends of the arrow were seen in only {} of {} frames: film from behind, at a higher "
-        "rate, with more light, and with the arrow's flight clear of hat, hand and limb",
-        both, analysis.sightings.size());
-  }
-  if (analysis.fit.centre_scale > options.most_centre_scale) {
-    return "what was followed does not fly like one arrow seen from behind: film from behind and "
-           "above the archer, looking downrange";
-  }
-  if (analysis.fit.end_scale > options.most_end_scale) {
-    return "what was taken for the ends of the arrow does not fly like them: use more light, and a "
-           "background of another brightness than nock and point";
-  }
-  // A flight that fits costs no more than about a half for each observation, whatever the noise, as
-  // its sigmas are rescaled. Where it costs twice that, many sightings are of something else, or of
-  // a part of the arrow.
-  const double misfit =
-      analysis.fit.cost /
-      std::max(1, analysis.fit.centre_points + analysis.fit.ends + analysis.fit.middles);
-  if (misfit > options.most_misfit) {
-    return "too many sightings lie off the flight that fits best: use more light, and a background "
-           "of another brightness than the shaft";
-  }
-  // String and limbs move because the string was let go: a flight that says it was later followed
-  // something else, or has its speed and place wrong.
-  if (analysis.stroke && analysis.stroke->loose_s > analysis.surge_s + options.latest_loose_s) {
-    return "the arrow seems to leave after bow and string have come to rest: use more light, and "
-           "keep the arrow's flight clear of hat, hand and limb";
-  }
-  std::vector<double> shown;
-  for (const track::ArrowSighting& sighting : analysis.sightings) {
-    shown.push_back(sighting.shown);
-  }
-  const auto middle = shown.begin() + static_cast<std::ptrdiff_t>(shown.size() / 2);
-  std::nth_element(shown.begin(), middle, shown.end());
-  if (*middle < options.least_shown) {
-    return fmt::format(
-        "only {:.0f} % of the shaft's length stands out from the ground: film the arrow before a "
-        "background of another brightness",
-        100.0 * *middle);
-  }
-  const double length = std::exp(analysis.fit.parameters[flight::kLogLength]);
-  const double typical_speed = headline.speed_mps.value * 0.76 / length;
-  if (typical_speed < options.least_speed_mps || typical_speed > options.most_speed_mps) {
-    return rate_source == RateSource::user
-               ? fmt::format(
-                     "the arrow would fly at {:.0f} m/s at the given capture rate: check "
-                     "--capture-fps",
-                     headline.speed_mps.value)
-               : fmt::format(
-                     "the arrow would fly at {:.0f} m/s: say at what rate the clip was filmed, for "
-                     "example --capture-fps 240",
-                     headline.speed_mps.value);
-  }
-  const double right = units::deg_from_rad(headline.right_rad.value);
-  const double high = units::deg_from_rad(headline.high_rad.value);
-  if (!(std::hypot(right, high) < options.most_offset_deg)) {
-    return fmt::format(
-        "the arrow seems to stand {:.0f} deg across its flight, more than can be measured: "
-        "stop shooting this arrow and check the set-up",
-        std::hypot(right, high));
-  }
-  const double u95 = units::deg_from_rad(headline.right_rad.u95);
-  if (!(u95 <= options.most_lateral_u95_deg)) {
-    return fmt::format(
-        "the sideways offset is only known within {:.1f} deg: stand behind the line of "
-        "flight, give the focal length and arrow length, use more light",
-        u95);
-  }
-  if (units::deg_from_rad(analysis.scatter.right_rad) > options.most_wandering_deg) {
-    return fmt::format(
-        "the arrow was seen too poorly to settle on one flight (answers up to {:.1f} deg apart): "
-        "use more light, a plainer background, and steady the phone",
-        4.0 * units::deg_from_rad(analysis.scatter.right_rad));
-  }
-  const double high_u95 = units::deg_from_rad(headline.high_rad.u95);
-  if (!(high_u95 <= options.most_vertical_u95_deg)) {
-    return fmt::format(
-        "the flight fits up and down only within {:.1f} deg: film from behind and above, closer to "
-        "the line of flight, with more light",
-        high_u95);
-  }
-  return {};
 }
 
 }  // namespace

@@ -5,26 +5,9 @@
 #include "nocktrail/media/clip.hpp"
 #include "nocktrail/reading.hpp"
 #include "shot_analysis.hpp"
+#include "why_refused.hpp"
 
 namespace nocktrail::pipeline {
-
-struct RefusalOptions {
-  double most_lateral_u95_deg = 1.5;  // contract
-  double most_offset_deg = 15.0;      // beyond, the small-angle flight model does not hold
-  // Seen from behind, pitch, distance and speed go together: where the pitch is open by more, the
-  // scale of the scene is not known, and with it nothing else.
-  double most_vertical_u95_deg = 3.8;
-  double most_wandering_deg = 0.3;  // 1 sigma sideways between rounds that do not settle
-  int least_frames = 5;             // with both ends seen
-  double least_share = 0.35;        // and of all frames in which a shaft was seen
-  double least_shown = 0.5;         // of the shaft's length, against the ground behind it
-  double latest_loose_s = 0.005;    // after the surge of motion, which it must go before
-  double most_centre_scale = 3.0;   // scatter of the shaft's line about one flight, in its sigmas
-  double most_end_scale = kMostEndScale;
-  double most_misfit = 0.95;      // cost of an observation, half its robust square
-  double least_speed_mps = 24.0;  // of a 0.76 m arrow: slower is no arrow from a bow, or the
-  double most_speed_mps = 85.0;   // capture rate is wrong; 70 is fast for a recurve
-};
 
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
                const RefusalOptions& options = {});

@@ -18,6 +18,17 @@ double quantile_of(std::vector<double> values, double share) {
   return values[static_cast<std::size_t>(at)];
 }
 
+double bright_of(const cv::Mat& luma) {
+  constexpr double kShare = 0.95;
+  std::vector<double> codes;
+  codes.reserve(luma.total());
+  for (int y = 0; y < luma.rows; ++y) {
+    const auto* row = luma.ptr<unsigned char>(y);
+    codes.insert(codes.end(), row, row + luma.cols);
+  }
+  return quantile_of(std::move(codes), kShare);
+}
+
 // Keeps the strongest, each at least `apart_s` from any stronger one.
 std::vector<LooseCandidate> strongest(std::vector<LooseCandidate> all, double apart_s,
                                       std::size_t most) {
@@ -166,8 +177,8 @@ std::vector<LooseCandidate> surges_among(const std::vector<cv::Mat>& luma,
   return surges_of(motion, t_s, options);
 }
 
-std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last,
-                                        const LooseOptions& options, const ScanProgress& progress) {
+Scan scan_motion(media::Clip& clip, long first, long last, const LooseOptions& options,
+                 const ScanProgress& progress) {
   const std::vector<double>& t_s = clip.info().frame_t_s;
   last = std::min(last, static_cast<long>(t_s.size()));
   first = std::clamp(first, 0L, last);
@@ -177,10 +188,15 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
   media::Frame frame;
   cv::Mat previous;
   MotionGauge gauge(options);
+  std::vector<double> bright;
+  constexpr long kBrightEvery = 16;
   for (long k = first; k < last && clip.next(frame); ++k) {
     const bool comparable = !previous.empty() && previous.size() == frame.luma.size();
     motion.push_back(comparable ? gauge.motion(frame.luma, previous) : 0.0);
     times.push_back(frame.t_s);
+    if ((k - first) % kBrightEvery == 0) {
+      bright.push_back(bright_of(frame.luma));
+    }
     cv::swap(previous, frame.luma);
     if (progress && (k - first) % 64 == 0 &&
         !progress(static_cast<double>(k - first) /
@@ -188,7 +204,11 @@ std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last
       return {};
     }
   }
-  return surges_of(motion, times, options);
+  Scan scan;
+  scan.surges = surges_of(motion, times, options);
+  scan.bright = quantile_of(std::move(bright), 0.5);
+  scan.most_motion = motion.empty() ? 0.0 : *std::max_element(motion.begin(), motion.end());
+  return scan;
 }
 
 }  // namespace nocktrail::track

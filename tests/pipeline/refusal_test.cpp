@@ -94,6 +94,11 @@ TEST_CASE("unit: each doubt alone refuses the shot and says why") {
          }
        },
        "both ends"},
+      {"an arrow across its flight",
+       [&](auto& a) { a.fit.parameters[flight::kRight] = 25.0 * kDeg; }, "across its flight"},
+      {"up and down open",
+       [](auto& a) { a.fit.covariance(flight::kHigh, flight::kHigh) = 0.08 * 0.08; },
+       "up and down"},
       {"sideways open",
        [](auto& a) { a.fit.covariance(flight::kRight, flight::kRight) = 0.02 * 0.02; },
        "sideways offset"},
@@ -107,5 +112,34 @@ TEST_CASE("unit: each doubt alone refuses the shot and says why") {
     CHECK(shot.status == ShotStatus::refused);
     CHECK_MESSAGE(shot.reason.find(doubt.says) != std::string::npos, shot.reason);
     CHECK_FALSE(shot.nock_right_deg.has_value());
+    CHECK_FALSE(shot.reason.find("; also") != std::string::npos);
   }
+}
+
+TEST_CASE("unit: all that speaks against a shot is said, what it is before what it says") {
+  pipeline::ShotAnalysis analysis = a_good_analysis();
+  analysis.fit.end_scale = 2.0;
+  analysis.fit.cost *= 2.5;
+  // Of what is no arrow the speed means nothing.
+  analysis.fit.parameters[flight::kLogSpeed] = std::log(15.0);
+  const std::string reason = pipeline::shot_from(analysis, {}).reason;
+  CAPTURE(reason);
+  CHECK(reason.find("ends of the arrow") < reason.find("; also too many sightings lie off"));
+  CHECK(reason.find("; also too many sightings lie off") != std::string::npos);
+  CHECK(reason.find("m/s") == std::string::npos);
+  CHECK(reason.find('\n') == std::string::npos);
+
+  analysis = a_good_analysis();
+  analysis.fit.parameters[flight::kLogSpeed] = std::log(15.0);
+  analysis.scatter.right_rad = 0.01;
+  const std::string figures = pipeline::shot_from(analysis, {}).reason;
+  CAPTURE(figures);
+  CHECK(figures.find("m/s") < figures.find("settle"));
+  CHECK(figures.find("settle") != std::string::npos);
+}
+
+TEST_CASE("unit: a figure that is no number keeps no limit") {
+  pipeline::ShotAnalysis analysis = a_good_analysis();
+  analysis.fit.covariance(flight::kRight, flight::kRight) = std::nan("");
+  CHECK(pipeline::shot_from(analysis, {}).status == ShotStatus::refused);
 }

@@ -65,6 +65,10 @@ struct ClipInfo {
   double uneven_share = 0.0;
   double duration_s = 0.0;  // capture time, last frame's duration included
   bool has_audio = false;
+  // Length of the sound over that of the picture, in play time, by the container's word; nullopt
+  // where there is no sound or the container is silent. Far from 1 where the picture was re-timed
+  // and the sound was not.
+  std::optional<double> sound_share;
   bool hdr = false;  // HLG or PQ
   // The file ends before its own account does: a copy that was broken off, or damage. The frames
   // that are there are sound; the loose may be among those that are not.

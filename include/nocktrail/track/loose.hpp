@@ -35,9 +35,17 @@ using ScanProgress = std::function<bool(double done)>;
 // Times of sudden sounds, loudest first.
 std::vector<double> find_knocks(const media::Sound& sound, const LooseOptions& options);
 
-// Surges of motion in frames [first, last), strongest first. Leaves the clip's position changed.
-std::vector<LooseCandidate> find_surges(media::Clip& clip, long first, long last,
-                                        const LooseOptions& options, const ScanProgress& progress);
+// What a look over the whole clip shows.
+struct Scan {
+  std::vector<LooseCandidate> surges;  // of motion, strongest first
+  double bright = 0.0;                 // code value below which 95 % of the picture lies, the
+                                       // median of some frames; black is 16, white 235
+  double most_motion = 0.0;            // in any frame, mean grey levels a pixel
+};
+
+// Looks at frames [first, last). Leaves the clip's position changed.
+Scan scan_motion(media::Clip& clip, long first, long last, const LooseOptions& options,
+                 const ScanProgress& progress);
 
 // The same in whole frames (CV_8UC1) at hand, taken at t_s.
 std::vector<LooseCandidate> surges_among(const std::vector<cv::Mat>& luma,

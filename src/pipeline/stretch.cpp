@@ -1,0 +1,83 @@
+#include "stretch.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "nocktrail/track/loose.hpp"
+
+namespace nocktrail::pipeline {
+namespace {
+
+// Very high rates: every n-th frame does, and keeps memory and time bounded.
+long stride_of(const media::Clip& clip, const AnalysisOptions& options) {
+  const std::vector<double>& times = clip.info().frame_t_s;
+  const auto frames = static_cast<double>(times.size());
+  const double frame_s = (times.back() - times.front()) / std::max(1.0, frames - 1.0);
+  const double wanted = (options.before_s + options.after_s) / std::max(frame_s, 1e-6);
+  return std::max(
+      1L, static_cast<long>(std::ceil(wanted / static_cast<double>(options.most_frames) - 1e-6)));
+}
+
+// Appends every stride-th frame up to index `last` to the stretch.
+void append_frames(media::Clip& clip, long last, long stride, Stretch& stretch, Effort& effort) {
+  media::Frame frame;
+  while (clip.next(frame)) {
+    effort.spend(effort.options.decode_ns_per_px * 1e-6 * static_cast<double>(frame.luma.total()));
+    if (stretch.index.empty() || frame.index - stretch.index.back() >= stride) {
+      stretch.luma.push_back(frame.luma);  // shared: the reader does not write over it
+      stretch.index.push_back(frame.index);
+      stretch.t_s.push_back(frame.t_s);
+    }
+    if (frame.index + 1 >= last) {
+      return;
+    }
+  }
+}
+
+long frame_at(const media::Clip& clip, double t) {
+  const std::vector<double>& times = clip.info().frame_t_s;
+  return static_cast<long>(std::lower_bound(times.begin(), times.end(), t) - times.begin());
+}
+
+}  // namespace
+
+long first_frame_of(const media::Clip& clip, double surge_s, const AnalysisOptions& options) {
+  return frame_at(clip, surge_s - options.before_s);
+}
+
+Stretch load_stretch(media::Clip& clip, double surge_s, const AnalysisOptions& options,
+                     Effort& effort) {
+  Stretch stretch;
+  clip.seek(first_frame_of(clip, surge_s, options), {});
+  append_frames(clip, frame_at(clip, surge_s + options.after_s), stride_of(clip, options), stretch,
+                effort);
+  clip.rest();
+  return stretch;
+}
+
+Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& options,
+                   double& surge_s, Effort& effort) {
+  track::LooseOptions loose;
+  loose.before_s = std::min(loose.before_s, options.before_s);
+  const long stride = stride_of(clip, options);
+  Stretch stretch;
+  clip.seek(frame_at(clip, knock_s - loose.sound_slack_s - options.before_s), {});
+  append_frames(clip, frame_at(clip, knock_s + loose.sound_slack_s), stride, stretch, effort);
+  const std::vector<track::LooseCandidate> surges =
+      track::surges_among(stretch.luma, stretch.t_s, loose);
+  if (surges.empty()) {
+    return {};
+  }
+  surge_s = surges.front().t_s;
+  const auto unused =
+      std::lower_bound(stretch.t_s.begin(), stretch.t_s.end(), surge_s - options.before_s) -
+      stretch.t_s.begin();
+  stretch.luma.erase(stretch.luma.begin(), stretch.luma.begin() + unused);
+  stretch.index.erase(stretch.index.begin(), stretch.index.begin() + unused);
+  stretch.t_s.erase(stretch.t_s.begin(), stretch.t_s.begin() + unused);
+  append_frames(clip, frame_at(clip, surge_s + options.after_s), stride, stretch, effort);
+  clip.rest();
+  return stretch;
+}
+
+}  // namespace nocktrail::pipeline

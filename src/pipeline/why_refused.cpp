@@ -1,0 +1,124 @@
+#include "why_refused.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "doubts.hpp"
+#include "nocktrail/units/units.hpp"
+
+namespace nocktrail::pipeline {
+namespace {
+
+double middle_shown(const ShotAnalysis& analysis) {
+  std::vector<double> shown;
+  for (const track::ArrowSighting& sighting : analysis.sightings) {
+    shown.push_back(sighting.shown);
+  }
+  if (shown.empty()) {
+    return 0.0;
+  }
+  const auto middle = shown.begin() + static_cast<std::ptrdiff_t>(shown.size() / 2);
+  std::nth_element(shown.begin(), middle, shown.end());
+  return *middle;
+}
+
+// Whether what was followed is one arrow in free flight at all.
+std::vector<Doubt> is_no_arrow(const ShotAnalysis& analysis, const RefusalOptions& options) {
+  const flight::FlightFit& fit = analysis.fit;
+  const auto frames = static_cast<double>(analysis.sightings.size());
+  const auto both = static_cast<double>(
+      std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
+                    [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); }));
+  const std::string ends_seen =
+      fmt::format("both ends of the arrow were seen in only {:.0f} of {:.0f} frames", both, frames);
+  const char* const see_ends =
+      "film from behind, at a higher rate, with more light, and with the arrow's flight clear of "
+      "hat, hand and limb";
+  // A flight that fits costs no more than about a half for each observation, whatever the noise, as
+  // its sigmas are rescaled. Where it costs twice that, many sightings are of something else, or of
+  // a part of the arrow.
+  const double misfit = fit.cost / std::max(1, fit.centre_points + fit.ends + fit.middles);
+  const double shown = middle_shown(analysis);
+  std::vector<Doubt> table{
+      {both, Keep::at_least, static_cast<double>(options.least_frames), ends_seen, see_ends}};
+  if (both >= options.least_frames) {
+    // A string or a limb that swings has no ends that go along with it.
+    table.push_back(
+        {both / std::max(1.0, frames), Keep::at_least, options.least_share, ends_seen, see_ends});
+  }
+  table.push_back({fit.centre_scale, Keep::at_most, options.most_centre_scale,
+                   "what was followed does not fly like one arrow seen from behind",
+                   "film from behind and above the archer, looking downrange"});
+  table.push_back({fit.end_scale, Keep::at_most, options.most_end_scale,
+                   "what was taken for the ends of the arrow does not fly like them",
+                   "use more light, and a background of another brightness than nock and point"});
+  table.push_back({misfit, Keep::at_most, options.most_misfit,
+                   "too many sightings lie off the flight that fits best",
+                   "use more light, and a background of another brightness than the shaft"});
+  // String and limbs move because the string was let go: a flight that says it was later followed
+  // something else, or has its speed and place wrong. (One that can tell by itself has had its say,
+  // see follow.)
+  if (analysis.stroke) {
+    table.push_back({analysis.stroke->loose_s - analysis.surge_s, Keep::at_most,
+                     options.latest_loose_s,
+                     "the arrow seems to leave after bow and string have come to rest",
+                     "use more light, and keep the arrow's flight clear of hat, hand and limb"});
+  }
+  table.push_back(
+      {shown, Keep::at_least, options.least_shown,
+       fmt::format("only {:.0f} % of the shaft's length stands out from the ground", 100.0 * shown),
+       "film the arrow before a background of another brightness"});
+  return those_that_hold(std::move(table));
+}
+
+// Whether what its flight says is of use.
+std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Headline& headline,
+                                const RefusalOptions& options, RateSource rate_source) {
+  const double length = std::exp(analysis.fit.parameters[flight::kLogLength]);
+  const double typical_speed = headline.speed_mps.value * 0.76 / length;
+  const std::string would_fly =
+      fmt::format("the arrow would fly at {:.0f} m/s", headline.speed_mps.value);
+  const bool told = rate_source == RateSource::user;
+  const std::string too_fast = would_fly + (told ? " at the given capture rate" : "");
+  const char* const say_rate =
+      told ? "check --capture-fps"
+           : "say at what rate the clip was filmed, for example --capture-fps 240";
+  const double offset =
+      units::deg_from_rad(std::hypot(headline.right_rad.value, headline.high_rad.value));
+  const double u95 = units::deg_from_rad(headline.right_rad.u95);
+  const double high_u95 = units::deg_from_rad(headline.high_rad.u95);
+  const double wandering = units::deg_from_rad(analysis.scatter.right_rad);
+  return those_that_hold(
+      {{typical_speed, Keep::at_least, options.least_speed_mps, too_fast, say_rate},
+       {typical_speed, Keep::at_most, options.most_speed_mps, too_fast, say_rate},
+       {offset, Keep::at_most, options.most_offset_deg,
+        fmt::format(
+            "the arrow seems to stand {:.0f} deg across its flight, more than can be measured",
+            offset),
+        "stop shooting this arrow and check the set-up"},
+       {u95, Keep::at_most, options.most_lateral_u95_deg,
+        fmt::format("the sideways offset is only known within {:.1f} deg", u95),
+        "stand behind the line of flight, give the focal length and arrow length, use more light"},
+       {wandering, Keep::at_most, options.most_wandering_deg,
+        fmt::format("the arrow was seen too poorly to settle on one flight (answers up to {:.1f} "
+                    "deg apart)",
+                    4.0 * wandering),
+        "use more light, a plainer background, and steady the phone"},
+       {high_u95, Keep::at_most, options.most_vertical_u95_deg,
+        fmt::format("the flight fits up and down only within {:.1f} deg", high_u95),
+        "film from behind and above, closer to the line of flight, with more light"}});
+}
+
+}  // namespace
+
+std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
+                        const RefusalOptions& options, RateSource rate_source) {
+  const std::vector<Doubt> no_arrow = is_no_arrow(analysis, options);
+  return in_one_sentence(no_arrow.empty() ? is_of_no_use(analysis, headline, options, rate_source)
+                                          : no_arrow);
+}
+
+}  // namespace nocktrail::pipeline

@@ -1,0 +1,98 @@
+#include "nocktrail/track/crossing.hpp"
+
+#include <Eigen/Core>
+#include <algorithm>
+#include <boost/random/mersenne_twister.hpp>
+#include <cmath>
+
+namespace nocktrail::track {
+namespace {
+
+struct Event {
+  Eigen::Vector2d at_px;
+  double t_s = 0.0;
+  std::size_t frame = 0;
+};
+
+}  // namespace
+
+std::optional<Crossing> find_crossing(const std::vector<Passing>& passings,
+                                      const std::vector<double>& t_s, const cv::Size& size,
+                                      const CrossingOptions& options) {
+  if (passings.size() < 20 || t_s.size() < 4) {
+    return std::nullopt;
+  }
+  boost::random::mt19937_64 random(options.seed);
+  const auto draw = [&random](std::size_t below) {
+    return static_cast<std::size_t>(random() % static_cast<std::uint64_t>(below));
+  };
+  std::vector<std::vector<Event>> by_frame(t_s.size());
+  for (const Passing& p : passings) {
+    const auto first = static_cast<std::size_t>(p.first);
+    const auto last = static_cast<std::size_t>(p.first + p.count - 1);
+    const std::size_t middle = (first + last) / 2;
+    by_frame[middle].push_back({{static_cast<double>(p.x_px), static_cast<double>(p.y_px)},
+                                (t_s[first] + t_s[last]) / 2.0,
+                                middle});
+  }
+  // Evenly by frame, so that what moves at the loose does not drown what flies after it.
+  std::vector<Event> events;
+  const std::size_t share = options.search_events / t_s.size() + 1;
+  for (std::vector<Event>& in_frame : by_frame) {
+    for (std::size_t i = 0; i < in_frame.size() && i < share; ++i) {
+      std::swap(in_frame[i], in_frame[i + draw(in_frame.size() - i)]);
+      events.push_back(in_frame[i]);
+    }
+  }
+  const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
+  const double least_px_per_s = options.least_widths_per_s * size.width;
+  std::optional<Crossing> best;
+  for (int n = 0; n < options.draws; ++n) {
+    const Event& a = events[draw(events.size())];
+    const Event& b = events[draw(events.size())];
+    const double dt = b.t_s - a.t_s;
+    const Eigen::Vector2d step = b.at_px - a.at_px;
+    if (dt < 1.5 * frame_s || std::abs(step.x()) < 0.05 * size.width ||
+        std::abs(step.y()) > options.most_slope * std::abs(step.x()) ||
+        std::abs(step.x()) < least_px_per_s * dt) {
+      continue;
+    }
+    const Eigen::Vector2d velocity = step / dt;
+    const Eigen::Vector2d along = velocity.normalized();
+    std::vector<int> seen(t_s.size(), 0);
+    double least = 1e9;
+    double most = -1e9;
+    std::vector<double> at_another_time;
+    int all = 0;
+    for (const Event& event : events) {
+      const Eigen::Vector2d from = event.at_px - a.at_px;
+      if (std::abs(from.x() * along.y() - from.y() * along.x()) > 6.0) {
+        continue;
+      }
+      const double s = from.dot(along);
+      const double late_s = event.t_s - (a.t_s + s / velocity.norm());
+      if (std::abs(late_s) > 1.2 * frame_s) {
+        at_another_time.push_back(s);
+        continue;
+      }
+      ++seen[event.frame];
+      ++all;
+      least = std::min(least, s);
+      most = std::max(most, s);
+    }
+    const auto frames = static_cast<int>(std::count_if(
+        seen.begin(), seen.end(), [&](int count) { return count >= options.least_passings; }));
+    const auto against = std::count_if(at_another_time.begin(), at_another_time.end(),
+                                       [&](double s) { return s >= least && s <= most; });
+    if (frames < options.least_frames || most - least < options.least_span * size.width ||
+        all < options.least_purity * static_cast<double>(all + against)) {
+      continue;
+    }
+    if (!best || frames > best->frames) {
+      best = Crossing{velocity.x(), most - least, frames};
+    }
+  }
+  return best;
+}
+
+}  // namespace nocktrail::track
