@@ -106,6 +106,12 @@ enum class StepKind {
   done
 };
 
+// Whether a step says that something must not be shot or drawn: nothing else is advised beside it.
+inline constexpr bool forbids(StepKind kind) {
+  return kind == StepKind::do_not_shoot_arrow || kind == StepKind::do_not_draw_bow ||
+         kind == StepKind::do_not_shoot_bow;
+}
+
 struct Verdict {
   SpineVerdict spine = SpineVerdict::unclear;
   NockingPointVerdict nocking_point = NockingPointVerdict::unclear;

@@ -61,9 +61,8 @@ std::string caption(const tune::Learned& learned, bool to) {
 }
 
 std::string description(const tune::Learned& learned, std::optional<double> to) {
-  std::string words =
-      fmt::format("{} offset against {}.", learned.vertical ? "Vertical" : "Lateral",
-                  unit_of(learned.quantity).name);
+  std::string words = fmt::format("{} offset against {}.",
+                                  learned.vertical ? "Vertical" : "Lateral", name_of(learned));
   for (const tune::Learned::Point& point : learned.data) {
     words += fmt::format(" {}: {} deg at {}.", point.setup,
                          offset_cell(point.offset_deg, learned.vertical),
@@ -145,12 +144,13 @@ void answer_chart(pugi::xml_node parent, const std::string& id, const tune::Lear
 
   const pugi::xml_node svg = chart(
       parent, id,
-      fmt::format("{} offset against {}", learned.vertical ? "Vertical" : "Lateral", unit.name),
+      fmt::format("{} offset against {}", learned.vertical ? "Vertical" : "Lateral",
+                  name_of(learned)),
       description(learned, to), caption(learned, to.has_value()), Plot::kWidth_px, kHeight_px);
   Plot plot(svg, id, kHeight_px, x.widened(0.05), y.widened(0.05), false);
   plot.dead_band_y(dead_band_deg);
   plot.area(band_outline(learned.posterior, unit.in_si), kBlueFill, 0.75);
-  plot.axes(fmt::format("{} ({})", unit.name, unit.unit),
+  plot.axes(fmt::format("{} ({})", name_of(learned), unit.unit),
             learned.vertical ? "vertical (deg), + nock high" : "lateral (deg), + nock right", 0, 0,
             false);
   if (learned.prior) {

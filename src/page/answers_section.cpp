@@ -25,7 +25,8 @@ std::optional<double> led_to(const tune::Learned& learned, const Content& conten
   switch (learned.quantity) {
     case Quantity::shaft_length:
       if (next.kind == StepKind::trim_shaft) {
-        return moved(facts.arrow.shaft_length_m, -1.0);
+        return moved(learned.whole_arrow ? facts.arrow.arrow_length_m : facts.arrow.shaft_length_m,
+                     -1.0);
       }
       break;
     case Quantity::tip_mass:
@@ -41,8 +42,8 @@ std::optional<double> led_to(const tune::Learned& learned, const Content& conten
       }
       break;
     case Quantity::plate_offset:
-      if (next.kind == StepKind::thinner_plate) {
-        return moved(facts.bow.plate_offset_m, -1.0);
+      if (next.kind == StepKind::thinner_plate || next.kind == StepKind::thicker_plate) {
+        return moved(facts.bow.plate_offset_m, next.kind == StepKind::thicker_plate ? 1.0 : -1.0);
       }
       break;
     case Quantity::brace_height:
@@ -117,17 +118,18 @@ void answers_section(pugi::xml_node parent, const Content& content) {
   }
   int number = 0;
   for (const tune::Learned& learned : content.judgement.learned) {
-    const QuantityUnit unit = unit_of(learned.quantity);
     element(parent, "h3", {},
-            fmt::format("{} offset and {}", learned.vertical ? "Vertical" : "Lateral", unit.name));
+            fmt::format("{} offset and {}", learned.vertical ? "Vertical" : "Lateral",
+                        name_of(learned)));
     const pugi::xml_node halves = element(parent, "div", {{"class", "charts"}});
     answer_chart(halves, fmt::format("answer-{}", ++number), learned, content.setups,
                  led_to(learned, content), content.options.dead_band_deg);
     const pugi::xml_node words = element(halves, "div");
     answer_words(words, learned);
     if (!learned.data.empty()) {
-      const pugi::xml_node body = table(
-          words, fmt::format("Measured offset (deg) by {}", unit.name), {"Set-up", "At", "Offset"});
+      const pugi::xml_node body =
+          table(words, fmt::format("Measured offset (deg) by {}", name_of(learned)),
+                {"Set-up", "At", "Offset"});
       for (const tune::Learned::Point& point : learned.data) {
         row(body, {point.setup, quantity_words(learned.quantity, point.at),
                    offset_cell(point.offset_deg, learned.vertical)});

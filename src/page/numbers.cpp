@@ -107,6 +107,10 @@ QuantityUnit unit_of(tune::Quantity quantity) {
   return {"shaft stiffness EI", "N m²", 1.0, 2, "5 lb of wooden spine", 5.0 * 0.080833};
 }
 
+std::string name_of(const tune::Learned& learned) {
+  return learned.whole_arrow ? "whole arrow's length" : unit_of(learned.quantity).name;
+}
+
 std::string quantity_words(tune::Quantity quantity, double value_si) {
   if (!std::isfinite(value_si)) {
     return kMissing;

@@ -37,6 +37,8 @@ struct QuantityUnit {
   double step_si = 1.0;
 };
 QuantityUnit unit_of(tune::Quantity quantity);
+// What the offset answers to, in words.
+std::string name_of(const tune::Learned& learned);
 std::string quantity_words(tune::Quantity quantity, double value_si);
 
 }  // namespace nocktrail::page

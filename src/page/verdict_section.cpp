@@ -70,11 +70,6 @@ void cautions_list(pugi::xml_node parent, const std::vector<std::string>& cautio
 
 namespace {
 
-bool forbids(StepKind kind) {
-  return kind == StepKind::do_not_shoot_arrow || kind == StepKind::do_not_draw_bow ||
-         kind == StepKind::do_not_shoot_bow;
-}
-
 void next_step(pugi::xml_node parent, const Content& content) {
   const tune::Step& next = content.judgement.next;
   const pugi::xml_node box = element(parent, "div", {{"class", "verdict step"}});

@@ -181,8 +181,7 @@ double words_below(Canvas& canvas, const Shot& shot, const StillOptions& options
   }
   y = canvas.paragraph(sentence(shot.verdict.summary), kMargin_px, y, inner, kBodyBold) + 12.0;
   // What must not be shot again is said wherever the shot is shown.
-  if (!shot.verdict.next_step.empty() &&
-      (options.next_step || shot.verdict.step == StepKind::do_not_shoot_arrow)) {
+  if (!shot.verdict.next_step.empty() && (options.next_step || forbids(shot.verdict.step))) {
     y = canvas.paragraph("Next step: " + sentence(shot.verdict.next_step), kMargin_px, y, inner,
                          kBody) +
         12.0;

@@ -110,7 +110,7 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
     return;
   }
   page.line(fmt::format("Shot {} of {}: measured{}", number + 1, reading.shots.size(), when));
-  const bool stop = shot.verdict.step == StepKind::do_not_shoot_arrow;
+  const bool stop = forbids(shot.verdict.step);
   if (stop) {
     page.item("Next step", shot.verdict.next_step);
   }

@@ -41,8 +41,7 @@ std::optional<arrow::Setup> after(const Step& step, const std::optional<arrow::S
 void add_cautions(Step& step, const Situation& situation) {
   std::vector<std::string>& cautions = step.cautions;
   const SetupView& now = situation.now();
-  if (step.kind == StepKind::do_not_shoot_arrow || step.kind == StepKind::do_not_draw_bow ||
-      step.kind == StepKind::do_not_shoot_bow) {
+  if (forbids(step.kind)) {
     cautions.emplace_back(caution::kShaft);
     return;
   }

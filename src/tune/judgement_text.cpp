@@ -141,6 +141,9 @@ std::string judgement_line(const SessionRecord& session, const SessionJudgement&
   const std::string step = judgement.next.words;
   for (auto it = judgement.setups.rbegin(); it != judgement.setups.rend(); ++it) {
     if (!it->summary.empty()) {
+      if (forbids(judgement.next.kind)) {
+        return fmt::format("{}: {} ({})", printable(it->name), step, it->summary);
+      }
       return fmt::format("{}: {} Next: {}", printable(it->name), it->summary, step);
     }
   }

@@ -192,6 +192,24 @@ TEST_CASE("unit: the recommended step is drawn where it leads") {
   CHECK(says(page, "goes past straight: 3.1 %"));
 }
 
+TEST_CASE("unit: where only the whole arrow's length was told, that is what is spoken of") {
+  tune::SessionRecord session = test::sample_session();
+  for (tune::SetupRecord& setup : session.setups) {
+    setup.facts.arrow.arrow_length_m = setup.facts.arrow.shaft_length_m;
+    setup.facts.arrow.shaft_length_m.reset();
+  }
+  tune::SessionJudgement judgement = test::sample_judgement(session);
+  judgement.next.kind = StepKind::trim_shaft;
+  judgement.next.amount = test::inches(0.125);
+  for (tune::Learned& learned : judgement.learned) {
+    learned.whole_arrow = learned.quantity == tune::Quantity::shaft_length;
+  }
+  const std::string page = page::page_html(session, judgement);
+  CHECK(says(page, "Lateral offset and whole arrow's length"));
+  CHECK_FALSE(says(page, "Lateral offset and shaft length"));
+  CHECK(says(page, "The next step leads to 30 1/8 in (765.2 mm)"));
+}
+
 TEST_CASE("unit: the second shot of a clip finds its own slope, a '#' in a name does not mislead") {
   tune::SessionRecord session = test::sample_session();
   tune::SetupRecord& setup = session.setups[0];

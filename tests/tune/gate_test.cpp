@@ -4,6 +4,7 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <functional>
 #include <nlohmann/json.hpp>
 #include <string>
@@ -87,11 +88,6 @@ const std::vector<Row>& table() {
   return rows;
 }
 
-bool forbids(StepKind kind) {
-  return kind == StepKind::do_not_shoot_arrow || kind == StepKind::do_not_draw_bow ||
-         kind == StepKind::do_not_shoot_bow;
-}
-
 // Every reading that used to end in something else: none, straight, weak, stiff, high, one shot.
 std::vector<SetupRecord> readings(const SetupFacts& facts) {
   return {setup("01", facts, 0.0, 0.0, 0),      setup("01", facts, 0.0, 0.1, 16, 0.3),
@@ -135,6 +131,9 @@ TEST_CASE("rules: a limit that is passed comes before every other step") {
         }
         // First after the session's name.
         CHECK(text.find("Next step: Do not") == text.find('\n') + 1);
+        // What a watcher prints, after whose it is.
+        CHECK(judgement_line(whole, judgement).find(": Do not") <=
+              std::max(whole.name.size(), record.name.size()));
         CHECK(judgement_json(whole, judgement)["next"]["kind"] ==
               std::string(row.step == StepKind::do_not_draw_bow    ? "do-not-draw-bow"
                           : row.step == StepKind::do_not_shoot_bow ? "do-not-shoot-bow"
