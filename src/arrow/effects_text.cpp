@@ -67,6 +67,12 @@ void write_table(Out out, const EffectsAnswer& answer) {
                  "Nock's offset 2 m past the rest, degrees, bow upright: median (95 % band)\n"
                  "  + is nock to the shooter's right, nock high; weak is nock {}\n",
                  hand == Hand::left ? "right (+)" : "left (-)");
+  if (hand == Hand::unknown) {
+    fmt::format_to(
+        out,
+        "  The hand is not told: these are a right-handed archer's; for a left-handed one "
+        "read left for right.\n");
+  }
   fmt::format_to(out, "  {:31}  right {}   high {}\n", "as it stands",
                  band_text(answer.table.nock_right_deg), band_text(answer.table.nock_high_deg));
   fmt::format_to(out, "\nChange of the offset, one thing at a time\n  {:31}  {:26}  {:26}  {}\n",
@@ -198,8 +204,8 @@ std::string effects_text(const EffectsAnswer& answer) {
   } else {
     fmt::format_to(out,
                    "\nWhat is left to trim or to add is not said of a set-up that must not be "
-                   "shot; in the rows above,\nthose without \"Do not\" bring it back inside its "
-                   "limits.\n");
+                   "shot. Only a row without\n\"Do not\" is inside its limits; none of them says "
+                   "that a shaft which trails too far may be shot bare.\n");
   }
   fmt::format_to(
       out,

@@ -225,12 +225,15 @@ std::vector<std::string> unknown_for_lighter(const LimitFacts& facts) {
   if (!facts.held_n) {
     unknown.emplace_back("the bow's draw weight");
   }
+  if (facts.held_as_marked) {
+    unknown.emplace_back("the draw length");
+  }
   return unknown;
 }
 
 std::vector<std::string> unknown_for_shorter(const LimitFacts& facts) {
   std::vector<std::string> unknown = unknown_for_lighter(facts);
-  if (!facts.draw_m) {
+  if (!facts.draw_m && !facts.held_as_marked) {
     unknown.emplace_back("the draw length");
   }
   if (!facts.shaft_length_m) {

@@ -151,11 +151,11 @@ ArrowBuild read_arrow(Table table, std::string_view source) {
 Setup parse_setup(std::string_view text, std::string_view source) {
   Table root = Table::parse(text, source);
   Setup setup;
-  const std::string hand = root.words("hand").value_or("right");
-  if (hand != "right" && hand != "left") {
-    root.fail("hand", fmt::format(": \"{}\" is neither \"right\" nor \"left\"", hand));
+  const std::optional<std::string> hand = root.words("hand");
+  if (hand && hand != "right" && hand != "left") {
+    root.fail("hand", fmt::format(": \"{}\" is neither \"right\" nor \"left\"", *hand));
   }
-  setup.archer.hand = hand == "left" ? Hand::left : Hand::right;
+  setup.archer.hand = !hand ? Hand::unknown : hand == "left" ? Hand::left : Hand::right;
   setup.bow = read_bow(section(root, "bow"));
   Table archer = section(root, "archer");
   setup.archer.draw_m =
@@ -184,7 +184,7 @@ Setup read_setup_file(const std::string& path) {
 std::string setup_template() {
   return R"(# A set-up for `nocktrail effects`. Every quantity is text with its unit:
 # lengths in, mm, cm, m (fractions too: "5/16in", "28 1/2in"); masses gr, g; forces lb, N.
-hand = "right"                  # the hand that draws: "right" or "left"
+# hand = "right"                # the hand that draws: "right" or "left"; a --reading needs it
 
 [bow]
 draw_weight = "45lb"            # as marked, at the rated draw

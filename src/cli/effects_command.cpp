@@ -156,6 +156,12 @@ int run_effects(const EffectsArguments& arguments) {
   options.seed = arguments.seed;
   check_outputs(arguments);
   const arrow::Setup setup = arrow::read_setup_file(arguments.setup_path);
+  if (reading && setup.archer.hand == Hand::unknown) {
+    throw BadInput(fmt::format(
+        "{}: the hand is not told, and a reading means the opposite for the other hand; write hand "
+        "= \"right\" or hand = \"left\" at the top",
+        arguments.setup_path));
+  }
 
   if (!arguments.exit_state_path.empty()) {
     if (reading || arguments.start || !arguments.plot_path.empty() ||

@@ -311,6 +311,15 @@ ReadClipOptions checked_reading_options(const ReadArguments& arguments) {
     }
     options.arrow_length_m = length_m;
   }
+  if (!arguments.target_distance.empty()) {
+    options.target_distance_m =
+        units::parse_length_m(arguments.target_distance, "--target-distance");
+    check_range("--target-distance", *options.target_distance_m, 3.0, 100.0, " m");
+  }
+  if (!arguments.speed.empty()) {
+    options.speed_mps = units::parse_speed_mps(arguments.speed, "--speed");
+    check_range("--speed", *options.speed_mps, 20.0, 120.0, " m/s");
+  }
   options.cant_deg = arguments.cant_deg;
   options.focal_35mm = arguments.focal_35mm;
   options.capture_fps = arguments.capture_fps;
@@ -338,6 +347,15 @@ void add_reading_options(CLI::App& command, ReadArguments& arguments) {
           "--focal-35mm", arguments.focal_35mm,
           "The phone's focal length as 35 mm equivalent, by the\npicture's diagonal; else assumed")
       ->type_name("MM");
+  command
+      .add_option("--target-distance", arguments.target_distance,
+                  "Arrow rest to the butt's face, within 1 %: 12m, 18yd.\nWith the impact in the "
+                  "clip and its sound on, it gives\nthe speed, and up and down narrows")
+      ->type_name("LEN");
+  command
+      .add_option("--speed", arguments.speed,
+                  "The arrow's speed past the bow, of a chronograph,\nwithin 1 %: 52m/s, 170ft/s")
+      ->type_name("V");
   command
       .add_option("--capture-fps", arguments.capture_fps,
                   "Frames a second at which the clip was filmed, when\nits file does not say")

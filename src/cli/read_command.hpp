@@ -18,6 +18,8 @@ struct ReadArguments {
   std::string hand;
   std::optional<double> cant_deg;
   std::string arrow_length;
+  std::string target_distance;
+  std::string speed;
   std::optional<double> focal_35mm;
   std::optional<double> capture_fps;
   double dead_band_deg = ReadClipOptions{}.dead_band_deg;

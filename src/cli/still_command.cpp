@@ -132,6 +132,7 @@ void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
   fill(options.arrow_length_m, facts.arrow.arrow_length_m);
   fill(options.focal_35mm, facts.camera.focal_35mm);
   fill(options.capture_fps, facts.camera.capture_fps);
+  fill(options.target_distance_m, facts.target_distance_m);
 }
 
 // The shot asked for, else the first with a number, else the first. From 0.

@@ -66,6 +66,22 @@ struct CameraBehind {
   }
 };
 
+// The way from the string to the butt, at a speed that falls at a constant rate.
+struct FlownCost {
+  Flown flown;
+  double anchor_s;
+  template <typename T>
+  bool operator()(const T* p, T* residual) const {
+    using std::exp;
+    const double from = flown.from_s - anchor_s;
+    const double to = flown.to_s - anchor_s;
+    const T way = exp(p[kLogSpeed]) * T(to - from) - T(0.5 * (to * to - from * from)) * p[kDrag] +
+                  exp(p[kLogLength]);
+    residual[0] = (way - T(flown.metres)) / T(flown.sigma_m);
+    return true;
+  }
+};
+
 using PriorCost = ceres::AutoDiffCostFunction<PriorResidual, 1, kParameters>;
 using JitterCost = ceres::AutoDiffCostFunction<JitterPrior, 2, 2>;
 
@@ -94,8 +110,8 @@ std::vector<std::pair<int, Prior>> all_priors(const FlightPriors& priors, double
       {kNockEnd, priors.nock_end_m},
       {kTipEnd, priors.tip_end_m},
       {kRearDrop, priors.rear_drop_m},
-      {kNockPx, {0.0, priors.end_bias_px}},
-      {kTipPx, {0.0, priors.end_bias_px}},
+      {kNockPx, {0.0, priors.nock_bias_px}},
+      {kTipPx, {0.0, priors.tip_bias_px}},
       {kMiddle, priors.middle_m},
       {kSwayRight, {0.0, priors.sway_sigma_mps2}},
       {kSwayDown, {0.0, priors.sway_sigma_mps2}},
@@ -173,6 +189,11 @@ class Problem {
               new CameraBehind{principal_px, priors.camera_behind_m, *options.exit_s - anchor_s,
                                options.exit_sigma_s}),
           nullptr, parameters_.data());
+    }
+    if (options.flown) {
+      problem_.AddResidualBlock(new ceres::AutoDiffCostFunction<FlownCost, 1, kParameters>(
+                                    new FlownCost{*options.flown, anchor_s}),
+                                nullptr, parameters_.data());
     }
     problem_.SetParameterLowerBound(parameters_.data(), kDamping, 0.0);
     problem_.SetParameterUpperBound(parameters_.data(), kDamping, 0.5);

@@ -8,6 +8,7 @@
 #include <stdexcept>
 
 #include "dial.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "palette.hpp"
 #include "photo.hpp"
@@ -187,6 +188,9 @@ double words_below(Canvas& canvas, const Shot& shot, const StillOptions& options
         12.0;
   }
   for (const std::string& caution : shot.verdict.cautions) {
+    if (!options.stops.empty() && caution == rules::caution::kBare) {
+      continue;  // how to shoot what must not be shot
+    }
     y = canvas.paragraph("Caution: " + sentence(caution), kMargin_px, y, inner, kCaution) + 6.0;
   }
   return canvas.paragraph("One shot: scatter between shots is not in the intervals.", kMargin_px,

@@ -6,6 +6,7 @@
 #include <future>
 
 #include "debug_pictures.hpp"
+#include "impact.hpp"
 #include "nocktrail/flight/headline.hpp"
 #include "nocktrail/steady/plumb.hpp"
 #include "sightings.hpp"
@@ -74,6 +75,15 @@ OffsetScatter wandering(const std::vector<Followed>& rounds, Eigen::Index last) 
   return {spread(right), spread(high.tail(last))};
 }
 
+// What shows of an arrow is not its axis. Archers nock it with the odd vane away from the bow, so
+// that another points down, by 9 to 17 mm at its tip for vanes of 10 to 20 mm (common practice, no
+// source); seen from above and behind, what hangs below the axis looks like more arrow at the rear,
+// by several pixels near the bow. It is in the way for part of the vane's length only, hence a
+// third of that in the mean. Nock and point have shapes and lights of their own.
+constexpr flight::Prior kRearDrop_m{0.004, 0.010};
+constexpr double kNockBias_px = 1.8;
+constexpr double kTipBias_px = 1.1;
+
 // Ends of a painted arrow are those of its picture, smear and all: less is left to doubt than where
 // contrast falls off. A nock's ears stand some 6 mm behind its throat, and the picture of a point
 // ends short of its tip; on clips of known truth, with frames laid exactly on each other, what is
@@ -83,7 +93,9 @@ flight::FlightPriors with_painted_ends(flight::FlightPriors priors,
   const double length_m = priors.length_m.mean;
   priors.nock_end_m = {-0.010, std::hypot(0.010, arrow.begin_sigma * length_m)};
   priors.tip_end_m = {0.0, std::hypot(0.008, arrow.end_sigma * length_m)};
-  priors.end_bias_px = 0.5;
+  priors.nock_bias_px = kNockBias_px;
+  priors.tip_bias_px = kTipBias_px;
+  priors.rear_drop_m = kRearDrop_m;
   return priors;
 }
 
@@ -121,6 +133,7 @@ std::optional<Followed> refine(const track::Region& region, const track::Region&
   constexpr std::size_t kScaleRound = 2;
   constexpr std::size_t kLateScaleRound = 5;
   const flight::FlightPriors given = options.priors;
+  std::optional<double> in_the_air_s;  // from string to butt, heard
   KnownArrow known;
   std::vector<Followed> late;     // the rounds in which only small changes are left
   std::vector<std::size_t> both;  // frames with both ends seen, by round
@@ -167,6 +180,16 @@ std::optional<Followed> refine(const track::Region& region, const track::Region&
     first_s = candidate.stroke.exit_s + 0.0003;
     options.exit_s = candidate.stroke.exit_s;
     options.exit_sigma_s = candidate.stroke.exit_sigma_s;
+    if (analysis_options.target_distance_m) {
+      if (!in_the_air_s && round >= 1) {
+        in_the_air_s = heard_in_the_air_s(
+            fit, candidate.stroke, *analysis_options.target_distance_m, analysis_options.sounds_s);
+      }
+      if (in_the_air_s) {
+        options.flown = flown_to_butt(fit, candidate.stroke, *analysis_options.target_distance_m,
+                                      *in_the_air_s);
+      }
+    }
     const flight::Headline headline = flight::headline_at(
         fit, candidate.stroke.rest_forward_m, candidate.stroke.rest_sigma_m, flight::kReferenceM);
     candidate.right = headline.right_rad;

@@ -7,6 +7,7 @@
 #include <future>
 
 #include "capture_rate.hpp"
+#include "impact.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/flight/headline.hpp"
 #include "nocktrail/media/clip.hpp"
@@ -37,6 +38,13 @@ void check(const ReadClipOptions& options) {
   }
   if (options.focal_35mm && !in(*options.focal_35mm, 10, 200)) {
     throw BadInput(fmt::format("focal length: {} mm is outside 10 to 200 mm", *options.focal_35mm));
+  }
+  if (options.target_distance_m && !in(*options.target_distance_m, 3.0, 100.0)) {
+    throw BadInput(
+        fmt::format("target distance: {} m is outside 3 to 100 m", *options.target_distance_m));
+  }
+  if (options.speed_mps && !in(*options.speed_mps, 20.0, 120.0)) {
+    throw BadInput(fmt::format("speed: {} m/s is outside 20 to 120 m/s", *options.speed_mps));
   }
   if (!in(options.dead_band_deg, 0.0, 10.0)) {
     throw BadInput(fmt::format("dead band: {} deg is outside 0 to 10", options.dead_band_deg));
@@ -87,6 +95,8 @@ class Reader {
     analysis_.focal_relative_sigma = focal_.relative_sigma;
     analysis_.arrow_length_m = options.arrow_length_m;
     analysis_.debug_dir = options.debug_dir;
+    analysis_.speed_mps = options.speed_mps;
+    analysis_.target_distance_m = options.target_distance_m;
     const media::ClipInfo& info = clip.info();
     looked_.effort = pipeline::effort_for(double{1} * info.stored_width * info.stored_height *
                                           static_cast<double>(info.frame_t_s.size()));
@@ -115,6 +125,9 @@ class Reader {
       if (const std::optional<media::Sound> sound = clip_.sound()) {
         const std::vector<double> knocks = track::find_knocks(*sound, loose);
         seen_.knocks = knocks.size();
+        if (analysis_.target_distance_m) {
+          analysis_.sounds_s = track::find_knocks(*sound, pipeline::sounds_of_a_shot());
+        }
         analyse(knocks, pipeline::analyse_knock, looked_.effort.options.heard_share, 0.1, 0.6);
       }
     }

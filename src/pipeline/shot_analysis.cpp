@@ -30,6 +30,10 @@ flight::FitOptions fit_options(const media::Clip& clip, const AnalysisOptions& o
   if (options.arrow_length_m) {
     fit.priors.length_m = {*options.arrow_length_m, 0.004};
   }
+  if (options.speed_mps) {
+    constexpr double kTold = 0.01;  // a chronograph's, and where along the flight it stood
+    fit.priors.log_speed = {std::log(*options.speed_mps), kTold};
+  }
   // A sensor reads out within a frame; phones use between a tenth and all of it.
   const double longest = std::min(0.95 * frame_s, 0.016);
   fit.priors.readout_s = {0.45 * longest, 0.35 * longest};

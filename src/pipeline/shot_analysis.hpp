@@ -28,9 +28,12 @@ struct AnalysisOptions {
                                           // fitted as a slow arrow, seems to pass at 1.1 m
   // An arrow that could be measured shows both ends in eight frames and more (85 shots of known
   // truth); given up is what shows them in fewer than these in
-  std::size_t hardly_any_ends = 3;   // two rounds running,
-  std::size_t few_ends = 5;          // or three
-  double own_surge_sigma_s = 0.020;  // where the surge was of something else: hardly a prior
+  std::size_t hardly_any_ends = 3;          // two rounds running,
+  std::size_t few_ends = 5;                 // or three
+  double own_surge_sigma_s = 0.020;         // where the surge was of something else: hardly a prior
+  std::optional<double> speed_mps;          // told, within 1 %
+  std::optional<double> target_distance_m;  // rest to the butt's face, told within 1 %
+  std::vector<double> sounds_s;             // sudden sounds, loudest first
   std::filesystem::path debug_dir;
 };
 

@@ -41,11 +41,11 @@ void judge(Job& job, double dead_band_deg) {
 
 std::string judged_by_words(const Job& job, const ReadWith& with, double dead_band_deg) {
   const std::optional<double> cant = cant_of(job);
-  return fmt::format("{} {} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
+  return fmt::format("{} {} {} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
                      cant ? fmt::format("{:.7g}", *cant) : "-", dead_band_deg,
                      with.arrow_length_m.value_or(0.0), with.focal_35mm.value_or(0.0),
-                     with.capture_fps.value_or(0.0), with.program_version,
-                     fmt::join(tune::particulars(job.setup->facts), "\n"),
+                     with.capture_fps.value_or(0.0), with.target_distance_m.value_or(0.0),
+                     with.program_version, fmt::join(tune::particulars(job.setup->facts), "\n"),
                      fmt::join(tune::stop_texts(job.setup->facts), "\n"));
 }
 

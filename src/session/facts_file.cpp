@@ -22,8 +22,9 @@ using units::kMetresPerInch;
 using units::kNewtonsPerPoundForce;
 
 // Where a misspelt or misplaced field may have belonged.
-constexpr std::array<std::string_view, 35> kFields = {"hand",
+constexpr std::array<std::string_view, 36> kFields = {"hand",
                                                       "cant",
+                                                      "target_distance",
                                                       "notes",
                                                       "accept_nock_height",
                                                       "bow.name",
@@ -359,6 +360,8 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
   told.facts.accepted_nock_height = root.words("accept_nock_height").value_or("");
   take_hand(root, told.facts.hand);
   take_cant(root, told.facts.cant_deg);
+  take(root, "target_distance", units::parse_length_m, {3.0, 100.0, "m", 1.0},
+       told.facts.target_distance_m);
   std::optional<Table> bow = root.inner("bow");
   std::optional<Table> archer = root.inner("archer");
   std::optional<Table> arrow = root.inner("arrow");

@@ -5,13 +5,15 @@ namespace nocktrail::session {
 std::string session_template() {
   return R"(# session.toml: what was shot, for `nocktrail session`. Put it into the folder of the clips.
 # Every field is optional: what is not told is not guessed, and what you learn later can be added
-# later. The program only reads this file. Quantities are text with their unit: lengths in, mm, cm,
-# m (fractions too: "5/16in", "28 1/2in"); masses gr, g; forces lb, N.
+# later. The program only reads this file. Quantities are text with their unit: lengths in, ft,
+# yd, mm, cm, m (fractions too: "5/16in", "28 1/2in"); masses gr, g; forces lb, N.
 
 # name = "spring set"
 # notes = "indoors, soft butt at 8 m"
 # hand = "right"                # the hand that draws: "right" or "left"
 # cant = 15                     # degrees, upper limb toward the shooter's right positive; 0: upright
+# target_distance = "12m"       # arrow rest to the butt's face, within 1 %: with the impact in the
+                                # clip and its sound on it narrows up and down
 # accept_nock_height = "shoots well" # of one set-up: its nock height is left as it is, and why
 
 [bow]

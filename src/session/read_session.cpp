@@ -271,6 +271,7 @@ class Run {
     with.arrow_length_m = job.setup->facts.arrow.arrow_length_m;
     with.focal_35mm = job.clip->focal_35mm;
     with.capture_fps = job.clip->capture_fps;
+    with.target_distance_m = job.setup->facts.target_distance_m;
     with.program_version = kVersion;
     std::optional<StoredReading> stored = results_->find(job.sha256, with);
     const bool fresh = !stored.has_value();
@@ -300,6 +301,7 @@ class Run {
     options.arrow_length_m = with.arrow_length_m;
     options.focal_35mm = with.focal_35mm;
     options.capture_fps = with.capture_fps;
+    options.target_distance_m = with.target_distance_m;
     options.dead_band_deg = options_.dead_band_deg;
     StoredReading stored;
     stored.with = with;

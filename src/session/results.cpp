@@ -34,8 +34,13 @@ std::string key_of(const ReadWith& with) {
   const auto number = [](const std::optional<double>& value) {
     return value ? fmt::format("{:.7g}", *value) : std::string("-");
   };
-  return checksum(fmt::format("{} {} {} {}", number(with.arrow_length_m), number(with.focal_35mm),
-                              number(with.capture_fps), with.program_version));
+  std::string words =
+      fmt::format("{} {} {} {}", number(with.arrow_length_m), number(with.focal_35mm),
+                  number(with.capture_fps), with.program_version);
+  if (with.target_distance_m) {  // readings from before it could be told keep their names
+    words += ' ' + number(with.target_distance_m);
+  }
+  return checksum(words);
 }
 
 std::optional<std::string> stamp_at(const fs::path& path) {

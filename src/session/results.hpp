@@ -25,6 +25,7 @@ struct ReadWith {
   std::optional<double> arrow_length_m;
   std::optional<double> focal_35mm;
   std::optional<double> capture_fps;
+  std::optional<double> target_distance_m;
   std::string program_version;
 };
 

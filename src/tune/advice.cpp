@@ -44,11 +44,25 @@ std::optional<Step> gate_step(const Situation& situation) {
 // An arrow whose mass was not told, but whose parts as far as they are known make it too light.
 std::optional<Step> weigh_step(const Situation& situation) {
   const arrow::LimitFacts told = limit_facts(situation.now().facts);
-  const auto& model = situation.learner.present().setup;
-  if (told.arrow_mass_kg || !model) {
+  if (told.arrow_mass_kg) {
     return std::nullopt;
   }
-  const std::vector<arrow::Caution> likely = arrow::stops(arrow::limit_facts(*model));
+  const auto& model = situation.learner.present().setup;
+  arrow::LimitFacts guessed = model ? arrow::limit_facts(*model) : told;
+  if (!model) {
+    // Without the facts of a model: usual figures (common practice, no source).
+    constexpr double kUsualShaft_kg_per_m = 8.0 * units::kKilogramsPerGrain / units::kMetresPerInch;
+    constexpr double kUsualTip_kg = 100.0 * units::kKilogramsPerGrain;
+    constexpr double kUsualNock_kg = 10.0 * units::kKilogramsPerGrain;
+    constexpr double kUsualLength_m = 29.0 * units::kMetresPerInch;
+    const ArrowFacts& arrow = situation.now().facts.arrow;
+    guessed.arrow_mass_kg =
+        arrow.shaft_length_m.value_or(arrow.arrow_length_m.value_or(kUsualLength_m)) *
+            arrow.mass_per_length_kg_per_m.value_or(kUsualShaft_kg_per_m) +
+        arrow.tip_mass_kg.value_or(kUsualTip_kg) + arrow.nock_mass_kg.value_or(kUsualNock_kg) +
+        arrow.fletching_mass_kg.value_or(0.0);
+  }
+  const std::vector<arrow::Caution> likely = arrow::stops(guessed);
   if (likely.empty()) {
     return std::nullopt;
   }
@@ -84,20 +98,6 @@ rules::Evidence evidence_of(const Situation& situation) {
   return evidence;
 }
 
-// One shot that trails too far is enough: it is not weighed against the others.
-std::optional<Step> mismatch_step(const Situation& situation) {
-  rules::Evidence evidence = evidence_of(situation);
-  for (const JudgedShot& shot : situation.now().judgement.shots) {
-    if (!shot.dropped) {
-      evidence.lat_deg = shot.lat_deg;
-      if (const auto stop = rules::stop_for_mismatch(evidence)) {
-        return step_from(*stop);
-      }
-    }
-  }
-  return std::nullopt;
-}
-
 std::optional<Step> asked_first(const Situation& situation) {
   const auto asked = rules::before_change(evidence_of(situation));
   return asked ? std::optional(step_from(*asked)) : std::nullopt;
@@ -111,7 +111,7 @@ std::optional<Step> form_step(const Situation& situation) {
   const double scatter = std::max(now.lateral->scatter_deg, now.vertical->scatter_deg);
   const bool open =
       now.spine == SpineVerdict::unclear || now.nocking_point == NockingPointVerdict::unclear;
-  if (now.counted <= rules::kFewestShots || scatter < kFormFirst_deg || !open) {
+  if (now.counted < rules::kFewestShots || scatter < kFormFirst_deg || !open) {
     return std::nullopt;
   }
   Step step;
@@ -229,6 +229,14 @@ Step next_step(const Situation& situation) {
           "shelf, an uneven pull of the fingers, or a tight nock.",
           rules::word(left)));
     }
+  }
+  const Bow& bow = situation.now().judgement.bow;
+  if (!forbids(step->kind) && rules::leans_the_other_way(bow)) {
+    step->cautions.push_back(
+        fmt::format("The cant of {:+.0f} deg leans to the side that does not go with the hand: if "
+                    "its sign is a "
+                    "slip, this step may be the wrong way. Look before you change anything.",
+                    bow.cant_deg.value));
   }
   add_cautions(*step, situation);
   return *step;

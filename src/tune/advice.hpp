@@ -27,6 +27,11 @@ Step next_step(const Situation& situation);
 // Each gives nothing when its turn is over.
 std::optional<Step> nocking_point_step(const Situation& situation);
 std::optional<Step> contact_step(const Situation& situation);
+// A shaft that trailed too far bare is not to be shot bare again, under whatever name.
+std::optional<Step> mismatch_step(const Situation& situation);
+// Other shafts for a fletched arrow whose shaft must not be shot bare, by what it did bare or by
+// how far it trails fletched. Empty where it may be.
+std::optional<Step> instead_of_bare(const Situation& situation, const Measured& fletched_deg);
 Step spine_step(const Situation& situation);
 
 // When sideways is straight: what is left of the vertical offset of a set-up. Empty where it is
@@ -49,6 +54,8 @@ const SetupView* with_fletching(const Situation& situation, Fletching fletching)
 
 // Sideways is straight: level, then the finished arrow, then done. `reading`: from which figures.
 Step finish_step(const Situation& situation, const std::string& reading);
+// A fletched arrow reads stiffer than the same shaft bare, by up to this much in the arrow model.
+inline constexpr double kFletchedStiffer_deg = 4.0;
 
 struct Limits;
 // A fletched arrow: the bare shaft tells of spine, the fletched one whether the fletching touches.
@@ -73,6 +80,10 @@ Limits limits_of(const SetupFacts& facts);
 // cut"), what is not known.
 Step ask_for(const std::vector<std::string>& unknown, const std::string& before,
              const std::string& because);
+
+// What is not known of the limits of an arrow that a set is to be built to, asked for; empty when
+// all is known.
+std::optional<Step> ask_before_building(const Situation& situation, const std::string& because);
 
 // The safety wording that goes with a step.
 void add_cautions(Step& step, const Situation& situation);

@@ -242,19 +242,34 @@ BuildSheet build_sheet(const Situation& situation) {
        {}});
   const Tolerance length = tolerance_of(situation, Quantity::shaft_length, false, kLengthShare,
                                         kSawHolds_m, kInch / 8.0);
-  sheet.arrow.push_back(
-      {"Finished shaft length, without the tip", length_or_blank(arrow.shaft_length_m),
-       length_within(length, arrow.shaft_length_m, arrow::shortest_shaft_m(limit_facts(facts)))});
+  Tolerance tip_tolerance =
+      tolerance_of(situation, Quantity::tip_mass, false, kTipShare, kScaleHolds_kg, 10.0 * kGrain);
+  // Where the lower edges of length and tip together would make an arrow too light, the tip gets
+  // none, and the length what mass there is to spare.
+  const arrow::LimitFacts limits = limit_facts(facts);
+  const auto least_kg = arrow::lightest_kg(limits);
+  std::optional<double> shortest_m = arrow::shortest_shaft_m(limits);
+  bool tip_at_limit = false;
+  if (limits.arrow_mass_kg && least_kg && arrow.shaft_length_m) {
+    const double per_m = limits_of(facts).shaft_mass_per_length_kg_per_m;
+    const double spare_kg = std::max(0.0, *limits.arrow_mass_kg - *least_kg);
+    if (spare_kg < tip_tolerance.half + per_m * length.half) {
+      tip_at_limit = true;
+      shortest_m = std::max(shortest_m.value_or(0.0), *arrow.shaft_length_m - spare_kg / per_m);
+    }
+  }
+  sheet.arrow.push_back({"Finished shaft length, without the tip",
+                         length_or_blank(arrow.shaft_length_m),
+                         length_within(length, arrow.shaft_length_m, shortest_m)});
   sheet.arrow.push_back({"Arrow length, with the tip", length_or_blank(arrow.arrow_length_m), {}});
   BuildLine tip{"Tip weight", {}, {}};
-  Tolerance tip_tolerance;
   if (arrow.tip_mass_kg) {
     tip.value = grains(*arrow.tip_mass_kg);
-    tip_tolerance = tolerance_of(situation, Quantity::tip_mass, false, kTipShare, kScaleHolds_kg,
-                                 10.0 * kGrain);
     if (tip_tolerance.half > 0.0) {
       tip.tolerance =
-          fmt::format("± {:.0f} gr{}", tip_tolerance.half / kGrain, cost_words(tip_tolerance));
+          fmt::format("{} {:.0f} gr{}{}", tip_at_limit ? "+" : "±", tip_tolerance.half / kGrain,
+                      tip_at_limit ? ", none lighter (the lightest arrow lies there)" : "",
+                      cost_words(tip_tolerance));
     }
   }
   sheet.arrow.push_back(tip);
@@ -281,7 +296,9 @@ BuildSheet build_sheet(const Situation& situation) {
   // 4.3.7).
   const double together_deg =
       1.959964 / std::sqrt(3.0) *
-      std::hypot(std::hypot(length.cost_deg, tip_tolerance.cost_deg), spine.cost_deg);
+      std::hypot(std::hypot(arrow.shaft_length_m ? length.cost_deg : 0.0,
+                            arrow.tip_mass_kg ? tip_tolerance.cost_deg : 0.0),
+                 spine.cost_deg);
   sheet.cautions = {
       together_deg > 0.0
           ? fmt::format("Length, tip and spine within these tolerances move 95 % of the arrows by "

@@ -63,6 +63,8 @@ class Facts {
     number(Part::archer, "Cant", "cant", facts.cant_deg,
            [](double deg) { return fmt::format("{:.3g} deg", deg); });
     length(Part::archer, "Draw length (AMO)", "draw", facts.draw_m);
+    number(Part::archer, "Rest to the butt's face", "butt at", facts.target_distance_m,
+           [](double m) { return fmt::format("{:.4g} m", m); });
   }
 
   void bow(const BowFacts& bow) {

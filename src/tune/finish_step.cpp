@@ -5,14 +5,13 @@
 #include <utility>
 
 #include "advice.hpp"
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/gate.hpp"
 
 namespace nocktrail::tune {
 namespace {
 
-// A fletched arrow reads stiffer than the same shaft bare, by up to this much in the arrow model:
-// it is heavier at the nock, and its tail straightens it.
-constexpr double kFletchedStiffer_deg = 4.0;
 constexpr int kLookedFor = 12;  // shots after which a touch that was not found stays a caution
 
 Step shoot_bare(const std::string& because) {
@@ -35,6 +34,18 @@ Step done(std::string because) {
 
 }  // namespace
 
+std::optional<Step> ask_before_building(const Situation& situation, const std::string& because) {
+  const SetupFacts& facts = situation.now().facts;
+  std::vector<std::string> unknown = arrow::unknown_for_shorter(limit_facts(facts));
+  if ((facts.bow.brace_min_m || facts.bow.brace_max_m) && !facts.bow.brace_height_m) {
+    unknown.emplace_back("the brace height");
+  }
+  if (unknown.empty()) {
+    return std::nullopt;
+  }
+  return ask_for(unknown, "the rest of the set is built", because);
+}
+
 Step finish_step(const Situation& situation, const std::string& reading) {
   std::string level;
   if (auto step = level_step(situation, situation.now(), level)) {
@@ -51,11 +62,15 @@ Step finish_step(const Situation& situation, const std::string& reading) {
     step.because = "Bare it leaves straight: " + reading + "." + level;
     return step;
   }
-  Step step = done("It leaves straight: " + reading + "." + level);
+  const std::string because = "It leaves straight: " + reading + "." + level;
+  if (auto step = ask_before_building(situation, because)) {
+    return *step;
+  }
+  Step step = done(because);
   if (fletching == Fletching::fletched) {
-    step.because += " Bare, the shaft would be lighter than the bow may shoot.";
-  } else if (fletching == Fletching::unknown) {
-    step.because += " Whether these were bare shafts was not told; bare ones tell more.";
+    step.because +=
+        " Bare, the shaft would be lighter than the bow may shoot, so the fletched arrow alone was "
+        "judged; it hides a shaft that is too weak.";
   }
   return step;
 }
@@ -65,6 +80,14 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
   const SetupView* bare = with_fletching(situation, Fletching::bare);
   const auto here = pooled(situation.setups, situation.now().facts, false);
   const std::string seen = rules::lateral_words(here->offset_deg);
+  const bool shot_straight_bare =
+      bare != nullptr &&
+      std::abs(pooled(situation.setups, bare->facts, false)->offset_deg.value) <= band;
+  if (!shot_straight_bare) {
+    if (const auto step = instead_of_bare(situation, here->offset_deg)) {
+      return step;
+    }
+  }
   if (bare == nullptr) {
     if (!limits.unknown_for_lighter.empty()) {
       return ask_for(limits.unknown_for_lighter, "the fletching comes off and the arrow is lighter",
@@ -101,8 +124,12 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
   if (auto step = level_step(situation, *bare, level)) {
     return *step;
   }
-  return done(fmt::format("Bare it leaves straight: {}; fletched it reads {}.{}",
-                          rules::lateral_words(bare_deg), seen, level));
+  const std::string because = fmt::format("Bare it leaves straight: {}; fletched it reads {}.{}",
+                                          rules::lateral_words(bare_deg), seen, level);
+  if (auto step = ask_before_building(situation, because)) {
+    return step;
+  }
+  return done(because);
 }
 
 }  // namespace nocktrail::tune

@@ -73,6 +73,7 @@ arrow::LimitFacts limit_facts(const SetupFacts& facts) {
   arrow::LimitFacts limits;
   add_mass(facts.arrow, limits);
   limits.held_n = held_n(facts);
+  limits.held_as_marked = facts.bow.draw_weight_n.has_value() && !facts.draw_m;
   limits.min_grains_per_pound = facts.bow.min_grains_per_pound;
   limits.shaft_length_m = facts.arrow.shaft_length_m;
   limits.arrow_length_m = facts.arrow.arrow_length_m;

@@ -203,8 +203,21 @@ std::string judgement_text(const SessionRecord& session, const SessionJudgement&
   for (const SetupJudgement& setup : judgement.setups) {
     add_setup(out, setup);
   }
-  if (!judgement.learned.empty()) {
-    out += "\nWhat this bow answers to a change\n";
+  // Where it would be straight is no matter for what must not be shot.
+  if (!judgement.learned.empty() && !forbids(judgement.next.kind)) {
+    out += "\nWhat this bow answers to a change";
+    switch (session.setups.empty() ? Fletching::unknown
+                                   : session.setups.back().facts.arrow.fletching) {
+      case Fletching::bare:
+        out += ", of the latest set-up, bare";
+        break;
+      case Fletching::fletched:
+        out += ", of the latest set-up, fletched";
+        break;
+      case Fletching::unknown:
+        break;
+    }
+    out += '\n';
     for (const Learned& learned : judgement.learned) {
       add_learned(out, learned);
     }

@@ -9,6 +9,7 @@
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/judgement_text.hpp"
 #include "nocktrail/tune/statistics.hpp"
 
 namespace nocktrail::tune {
@@ -97,11 +98,11 @@ std::string reading_words(const Situation& situation, const Outcome& outcome) {
   const auto shots = pooled(situation.setups, situation.now().facts, false);
   const double side = stiff_sign(situation.now().facts.hand);
   return fmt::format(
-      "the mean of {} shots is {}; with all set-ups and the prior the offset is {}, inside the "
-      "dead band with {:.0f} % chance",
+      "the mean of {} shots is {}; with all set-ups and what is known of bows it is {}, the "
+      "chance that it is straight {}",
       shots->shots, rules::lateral_words(shots->offset_deg),
       rules::lateral_words({side * outcome.median_deg, 1.959964 * outcome.sd_deg}),
-      100.0 * outcome.straight);
+      chance_words(outcome.straight));
 }
 
 Step trim_step(const Situation& situation, const Answer& answer, const Outcome& outcome,
@@ -411,6 +412,11 @@ Step spine_step(const Situation& situation) {
     if (const auto step = fletched_step(situation, limits)) {
       return *step;
     }
+  }
+  if (facts.arrow.fletching == Fletching::unknown) {
+    return ask_for({"fletching = \"bare\" or \"fletched\", as these were shot"},
+                   "anything is done about the spine",
+                   "Feathers hide a weak shaft by degrees: what this reading means hangs on it.");
   }
   const Answer& length = situation.learner.lateral(Quantity::shaft_length);
   const Outcome outcome = outcome_of(length, band);

@@ -268,10 +268,11 @@ void add_warnings(SetupView& setup) {
   } else if (scatter > kLargeScatter_deg) {
     judgement.warnings.push_back(
         setup.facts.arrow.fletching == Fletching::bare
-            ? fmt::format("The bare shafts scatter by {:.1f} deg from shot to shot: a bare shaft "
-                          "shows every fault of the loose, so this is form before it is tune. "
-                          "Shoot from close, and do not tune on it until the scatter comes down.",
-                          scatter)
+            ? fmt::format(
+                  "The bare shafts scatter by {:.1f} deg from shot to shot: a bare shaft "
+                  "shows every fault of the loose, so this is form before it is tune. "
+                  "Shoot from close; the scatter is in the interval, and more shots narrow it.",
+                  scatter)
             : fmt::format("The shots scatter by {:.1f} deg: look at form first (an even loose, "
                           "the same draw, no torque), and at arrows that are not alike.",
                           scatter));

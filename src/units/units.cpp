@@ -18,7 +18,9 @@ struct Unit {
 };
 
 // The first unit of each list is the one that archers use.
-constexpr Unit kLengths[] = {{"in", kMetresPerInch}, {"mm", 1e-3}, {"cm", 1e-2}, {"m", 1.0}};
+constexpr Unit kLengths[] = {{"in", kMetresPerInch}, {"mm", 1e-3},
+                             {"cm", 1e-2},           {"m", 1.0},
+                             {"ft", kMetresPerFoot}, {"yd", 3.0 * kMetresPerFoot}};
 constexpr Unit kMasses[] = {{"gr", kKilogramsPerGrain}, {"g", 1e-3}, {"kg", 1.0}};
 constexpr Unit kForces[] = {{"lb", kNewtonsPerPoundForce}, {"N", 1.0}};
 constexpr Unit kSpeeds[] = {{"fps", kMetresPerFoot}, {"ft/s", kMetresPerFoot}, {"m/s", 1.0}};

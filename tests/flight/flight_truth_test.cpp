@@ -20,6 +20,7 @@ namespace {
 
 constexpr double kFocal = 1375.0;
 constexpr double kFrame = 1.0 / 240.0;
+constexpr double kButt_m = 6.0;  // near, so that a short simulation reaches it
 
 struct Draws {
   boost::random::mt19937_64 engine;
@@ -39,6 +40,7 @@ struct Truth {
 struct Scene {
   std::vector<track::ArrowSighting> sightings;
   Truth truth;
+  double impact_s = 0.0;  // the point is at kButt_m past the rest
   double rest_forward_m = 0.0;
 };
 
@@ -82,6 +84,9 @@ Scene simulate(Draws& draws, double roll_sigma_rad, double flex_m, bool far = fa
     if (!passed && nock.z() >= 2.0) {
       passed = true;
       scene.truth = {units::deg_from_rad(right), units::deg_from_rad(high)};
+    }
+    if (scene.impact_s == 0.0 && (nock + axis * length).z() >= kButt_m) {
+      scene.impact_s = t;
     }
     if (t >= next) {
       next += kFrame;
@@ -133,8 +138,10 @@ Scene simulate(Draws& draws, double roll_sigma_rad, double flex_m, bool far = fa
   return scene;
 }
 
-flight::FlightFit fit_all(const std::vector<track::ArrowSighting>& sightings) {
+flight::FlightFit fit_all(const std::vector<track::ArrowSighting>& sightings,
+                          const std::optional<flight::Flown>& flown = std::nullopt) {
   flight::FitOptions options;
+  options.flown = flown;
   options.readout_per_px = Eigen::Vector2d::Zero();
   flight::Parameters start = flight::Parameters::Zero();
   const auto& priors = options.priors;
@@ -171,6 +178,37 @@ double error_deg(const Scene& scene, const flight::Headline& headline) {
 }
 
 }  // namespace
+
+TEST_CASE("truth: the distance to the butt, timed, narrows up and down, and intervals still hold") {
+  Draws draws{boost::random::mt19937_64(79)};
+  constexpr int kTrials = 30;
+  int held = 0;
+  double squares_without = 0.0;
+  double squares_with = 0.0;
+  for (int trial = 0; trial < kTrials; ++trial) {
+    const Scene scene = simulate(draws, 0.03, 0.012, true);
+    REQUIRE(scene.impact_s > 0.0);
+    // Told within 1 %, timed within 1 ms at the speeds of the simulation.
+    const double sigma_m = std::hypot(0.01 * kButt_m, 0.05);
+    const flight::Flown flown{0.0, scene.impact_s,
+                              kButt_m + flight::kBraceHeightM + draws.normal(sigma_m), sigma_m};
+    const auto high_error = [&](const std::optional<flight::Flown>& told, double& squares) {
+      const flight::FlightFit fit = fit_all(scene.sightings, told);
+      const flight::Headline headline = flight::headline_at(fit, scene.rest_forward_m, 0.01, 2.0);
+      const double error = headline.high_rad.value - units::rad_from_deg(scene.truth.high_deg);
+      squares += error * error;
+      return std::abs(error) < headline.high_rad.u95;
+    };
+    high_error(std::nullopt, squares_without);
+    held += high_error(flown, squares_with) ? 1 : 0;
+  }
+  MESSAGE(fmt::format("rms high {:.3f} deg without, {:.3f} with; held {} of {}",
+                      units::deg_from_rad(std::sqrt(squares_without / kTrials)),
+                      units::deg_from_rad(std::sqrt(squares_with / kTrials)), held, kTrials));
+  CHECK(squares_with < squares_without);
+  // Of 30 that hold with 95 % chance fewer than 25 have a chance of 0.3 % (binomial).
+  CHECK(held >= 25);
+}
 
 TEST_CASE("truth: fitted offsets at 2 m are unbiased and their intervals hold") {
   Draws draws{boost::random::mt19937_64(77)};

@@ -446,6 +446,7 @@ TEST_CASE("unit: with no model inputs it works from the shots alone") {
   bare.arrow.total_mass_kg = 383.0 * kGrain;
   bare.arrow.shaft_length_m = 31.0 * kInch;
   bare.draw_m = 28.0 * kInch;
+  bare.arrow.fletching = Fletching::bare;
   std::vector<SetupRecord> setups;
   for (int k = 0; k < 4; ++k) {
     SetupFacts facts = bare;

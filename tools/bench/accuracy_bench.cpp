@@ -43,6 +43,9 @@ Row measure(const fs::path& clip, const std::string& tell, const fs::path& debug
   if (tell.find('l') != std::string::npos) {
     options.arrow_length_m = truth.at("arrow").at("arrow_length_m").get<double>();
   }
+  if (tell.find('d') != std::string::npos) {
+    options.target_distance_m = truth.at("conditions").at("butt_m").get<double>();
+  }
   if (!debug.empty()) {
     options.debug_dir = debug / clip.stem();
   }

@@ -24,6 +24,8 @@ struct LimitFacts {
   // By how much the arrow may be heavier than that, where parts of it were not weighed.
   double arrow_mass_slack_kg = 0.0;
   std::optional<double> held_n;  // at the archer's draw; the marked weight where that is not known
+  bool held_as_marked =
+      false;  // which a longer draw goes beyond: good enough to forbid, not to allow
   std::optional<double> min_grains_per_pound;  // the maker's
   std::optional<double> shaft_length_m;        // point excluded
   std::optional<double> arrow_length_m;        // to the end of the point

@@ -39,8 +39,10 @@ struct FlightPriors {
   Prior nock_end_m{0.0, 0.020};      // nock, vanes and point are lighter or darker than the shaft:
   Prior tip_end_m{0.0, 0.020};       // half the contrast of a smear of 50-100 mm is not its middle
   Prior rear_drop_m{0.0015, 0.005};  // vanes stand 10-16 mm off; one may point down
-  double end_bias_px = 1.5;          // blur, codec, tone curve and a bright nock: not where
-                                     // half the contrast is
+  // The same in all frames: blur, codec, tone curve and a bright nock put an end elsewhere than
+  // where half the contrast is.
+  double nock_bias_px = 1.5;
+  double tip_bias_px = 1.5;
   // Of a far arrow's picture: vanes are wider than the shaft, a near rear larger than a far point.
   Prior middle_m{-0.03, 0.07};
   double sway_sigma_mps2 = 0.3;      // of the hands that hold the camera, over a tenth of a second
@@ -51,8 +53,17 @@ struct FlightPriors {
   Prior camera_above_m{0.56, 0.14};   // from the line of flight, at the anchor
 };
 
+// When the point was known to be how far on: a distance that was told, and both its ends timed.
+struct Flown {
+  double from_s = 0.0;   // the nock leaves the string
+  double to_s = 0.0;     // the point strikes the butt
+  double metres = 0.0;   // from the nock's place at the one to the point's at the other
+  double sigma_m = 0.0;  // 1 sigma; the doubt of both times is in it, at the speed flown
+};
+
 struct FitOptions {
   FlightPriors priors;
+  std::optional<Flown> flown;
   // When the nock leaves the string, if known: ties camera_behind_m to the flight.
   std::optional<double> exit_s;
   double exit_sigma_s = 0.002;

@@ -16,8 +16,10 @@ struct ReadClipOptions {
   std::optional<double> arrow_length_m;  // nock throat to the end of the point
   std::optional<double> focal_35mm;      // contract's diagonal convention
   std::optional<double> capture_fps;     // the user's word
-  double dead_band_deg = 0.5;            // offsets smaller than this count as straight
-  std::filesystem::path debug_dir;       // non-empty: each stage leaves a picture of what it saw
+  std::optional<double> target_distance_m;  // from the arrow rest to the butt's face, within 1 %
+  std::optional<double> speed_mps;          // of the arrow past the bow, within 1 %
+  double dead_band_deg = 0.5;               // offsets smaller than this count as straight
+  std::filesystem::path debug_dir;          // non-empty: each stage leaves a picture of what it saw
 };
 
 // Told as the work goes on: a short phrase and the done share in [0, 1] of the whole clip.

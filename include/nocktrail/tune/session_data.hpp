@@ -70,7 +70,8 @@ struct CameraTold {
 struct SetupFacts {
   Hand hand = Hand::unknown;
   std::optional<double> cant_deg;
-  std::optional<double> draw_m;  // the archer's, AMO
+  std::optional<double> draw_m;             // the archer's, AMO
+  std::optional<double> target_distance_m;  // arrow rest to the butt's face
   BowFacts bow;
   ArrowFacts arrow;
   CameraTold camera;

@@ -1,0 +1,172 @@
+// What must not be shot stays so whatever is changed or left untold about it.
+#include <doctest/doctest.h>
+#include <fmt/format.h>
+
+#include <string>
+#include <vector>
+
+#include "nocktrail/tune/judgement_text.hpp"
+#include "tune/session_maker.hpp"
+
+using namespace nocktrail;
+using namespace nocktrail::tune;
+using namespace nocktrail::tune::made;
+
+namespace {
+
+SetupFacts fletched(SetupFacts facts) {
+  facts.arrow.fletching = Fletching::fletched;
+  facts.arrow.fletching_mass_kg = 20.0 * kGrain;
+  return facts;
+}
+
+bool contains(const std::string& text, const char* part) {
+  return text.find(part) != std::string::npos;
+}
+
+// A finished tune: bare straight and level, then fletched.
+std::vector<SetupRecord> finished(const SetupFacts& facts) {
+  return {setup("01 bare", facts, 0.05, 0.05, 24, 0.2),
+          setup("02 fletched", fletched(facts), 0.4, 0.05, 24, 0.2)};
+}
+
+}  // namespace
+
+TEST_CASE("rules: a shaft that trailed too far bare is not sent to be shot bare again") {
+  const SetupRecord bare = setup("01", facts(), -9.0, 0.1);
+  REQUIRE(judged({bare}).next.kind == StepKind::do_not_shoot_arrow);
+  // Fletched it leaves well enough; what is advised is other shafts, never this one bare.
+  for (const double fletched_deg : {-3.5, -0.2, 0.3}) {
+    const Step next = judged({bare, setup("02", fletched(facts()), fletched_deg, 0.1)}).next;
+    CAPTURE(next.words);
+    CHECK(next.kind == StepKind::stiffer_shaft);
+    CHECK(contains(next.words, "Do not shoot this shaft bare"));
+  }
+}
+
+TEST_CASE("rules: a change that does not mend it does not lift the stop") {
+  const SetupRecord bare = setup("01", facts(), -9.0, 0.1);
+  const auto then = [&](void (*change)(SetupFacts&), int count = 0, double lat_deg = 0.0) {
+    SetupFacts changed = facts();
+    change(changed);
+    return judged({bare, setup("02", changed, lat_deg, 0.1, count)}).next.kind;
+  };
+  CHECK(then([](SetupFacts& f) { f.arrow.tip_mass_kg = 175.0 * kGrain; }) ==
+        StepKind::do_not_shoot_arrow);
+  CHECK(then([](SetupFacts& f) { f.bow.nocking_point_m = 0.25 * kInch; }) ==
+        StepKind::do_not_shoot_arrow);
+  CHECK(then([](SetupFacts& f) { f.arrow.fletching = Fletching::unknown; }) ==
+        StepKind::do_not_shoot_arrow);
+  // A lighter tip is the cure of a weak shaft, and another spine is another shaft.
+  CHECK(then([](SetupFacts& f) { f.arrow.tip_mass_kg = 100.0 * kGrain; }) == StepKind::film_more);
+  CHECK(then([](SetupFacts& f) {
+          f.arrow.spine = SpineTold{SpineConvention::deflection_in, 0.400};
+        }) == StepKind::film_more);
+  // Shot again all the same with another nocking point, it stays inside: that is what it does.
+  CHECK(then([](SetupFacts& f) { f.bow.nocking_point_m = 0.25 * kInch; }, 6, -2.0) !=
+        StepKind::do_not_shoot_arrow);
+  // The very same set-up read 9 deg and then 1: that is no reason to shoot it.
+  CHECK(then([](SetupFacts&) {}, 6, -1.0) == StepKind::do_not_shoot_arrow);
+}
+
+TEST_CASE("rules: a fletched arrow that hides a shaft too weak to be shot bare gets other shafts") {
+  for (const double far_deg : {-9.0, -7.0, -4.5}) {
+    const Step next = judged({setup("01", fletched(facts()), far_deg, 0.1)}).next;
+    CAPTURE(far_deg);
+    CHECK(next.kind == StepKind::stiffer_shaft);
+    CHECK(contains(next.words, "Do not shoot this shaft bare"));
+  }
+  CHECK(judged({setup("01", fletched(facts()), -2.0, 0.1)}).next.kind == StepKind::shoot_bare);
+  CHECK(judged({setup("01", fletched(facts()), 9.0, 0.1)}).next.kind == StepKind::weaker_shaft);
+}
+
+TEST_CASE("rules: a draw that was not told is asked for before the arrow gets lighter") {
+  SetupFacts light = facts();
+  light.arrow.total_mass_kg = 345.0 * kGrain;  // 7.7 gr/lb as marked; at 31 in it would be 6.6
+  light.bow.min_grains_per_pound = 7.0;
+  light.draw_m.reset();
+  const Step next = judged({setup("01", light, -2.5, 0.1)}).next;
+  CHECK(next.kind != StepKind::lighter_tip);
+  CHECK(next.kind != StepKind::trim_shaft);
+}
+
+TEST_CASE("rules: no set is built to an arrow whose limits are not known") {
+  REQUIRE(judged(finished(facts())).next.kind == StepKind::done);
+  struct Untold {
+    const char* what;
+    void (*forget)(SetupFacts&);
+  };
+  const std::vector<Untold> untold = {
+      {"mass", [](SetupFacts& f) { f.arrow.mass_per_length_kg_per_m.reset(); }},
+      {"draw weight", [](SetupFacts& f) { f.bow.draw_weight_n.reset(); }},
+      {"draw length", [](SetupFacts& f) { f.draw_m.reset(); }},
+      {"brace height", [](SetupFacts& f) { f.bow.brace_height_m.reset(); }}};
+  for (const Untold& row : untold) {
+    SetupFacts known = facts();
+    row.forget(known);
+    const SessionJudgement judgement = judged(finished(known));
+    CAPTURE(row.what);
+    CHECK(judgement.next.kind != StepKind::done);
+    CHECK_FALSE(judgement.build_sheet);
+    if (judgement.next.kind == StepKind::tell_facts) {
+      CHECK(contains(judgement.next.words, row.what));
+    }
+  }
+}
+
+TEST_CASE("rules: without spine too, an arrow that is probably too light is weighed first") {
+  SetupFacts light = facts();
+  light.arrow.tip_mass_kg = 60.0 * kGrain;
+  light.arrow.mass_per_length_kg_per_m.reset();
+  light.bow.min_grains_per_pound = 9.0;  // 405 gr; by usual figures it weighs some 320
+  for (const bool spine_told : {true, false}) {
+    if (!spine_told) {
+      light.arrow.spine.reset();
+    }
+    const Step next = judged({setup("01", light, -2.5, 0.1)}).next;
+    CHECK(next.kind == StepKind::tell_facts);
+    CHECK(contains(next.words, "mass"));
+  }
+}
+
+TEST_CASE("rules: whether it was bare is asked before anything is done about spine") {
+  for (const double lat_deg : {-3.0, 2.5, 0.0}) {
+    SetupFacts untold = facts();
+    untold.arrow.fletching = Fletching::unknown;
+    const Step next = judged({setup("01", untold, lat_deg, 0.05, 12, 0.2)}).next;
+    CAPTURE(next.words);
+    CHECK(next.kind == StepKind::tell_facts);
+    CHECK(contains(next.words, "fletching"));
+  }
+}
+
+TEST_CASE("rules: a cant that leans the other way is said at the step") {
+  SetupFacts leaning = facts();
+  leaning.cant_deg = -15.0;  // of a right-handed archer
+  const Step next = judged({setup("01", leaning, -3.0, 1.5)}).next;
+  bool said = false;
+  for (const std::string& caution : next.cautions) {
+    said = said || contains(caution, "sign is a slip");
+  }
+  CHECK(said);
+}
+
+TEST_CASE("rules: the lower edges of a build sheet's tolerances make no arrow too light") {
+  SetupFacts light = facts();
+  // 31 in of 8 gr/in, tip 125, nock 10, feathers 20: 403 gr; a third of a grain to spare.
+  light.bow.min_grains_per_pound = (403.0 - 0.3) / 45.0;
+  std::vector<SetupRecord> session = finished(light);
+  // Bare it would be below the least, so the fletched arrow is judged alone.
+  session.erase(session.begin());
+  session[0] = setup("01", fletched(light), 0.05, 0.05, 40, 0.2);
+  const SessionJudgement judgement = judged(session);
+  REQUIRE(judgement.build_sheet);
+  for (const BuildLine& line : judgement.build_sheet->arrow) {
+    if (line.what == "Tip weight") {
+      CHECK(contains(line.tolerance, "none lighter"));
+    }
+    if (line.what == "Finished shaft length, without the tip") {
+      CHECK(contains(line.tolerance, "a limit lies there"));
+    }
+  }
+}
