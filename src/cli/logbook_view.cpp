@@ -153,7 +153,10 @@ std::string setup_block(const SetupAnswer& setup) {
                        count_words(setup.counted, "shot", "shots"));
   }
   if (!setup.spine.empty()) {
-    out += fmt::format("  Verdict: spine {}, nocking point {}\n", printable(setup.spine),
+    out += fmt::format("  Verdict: spine {}{}, nocking point {}\n", printable(setup.spine),
+                       setup.facts.arrow.fletching == tune::Fletching::fletched
+                           ? " as fletched (the bare shaft decides)"
+                           : "",
                        printable(setup.nocking_point));
   }
   if (setup.done && stops.empty()) {

@@ -6,6 +6,9 @@
 #include <CLI/Formatter.hpp>
 #include <cstdio>
 #include <exception>
+#include <filesystem>
+#include <string>
+#include <vector>
 
 #ifdef __GLIBC__
 #include <malloc.h>
@@ -15,6 +18,8 @@
 #include "exit_status.hpp"
 #include "logbook_command.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/units/toml_table.hpp"
 #include "nocktrail/version.hpp"
 #include "read_command.hpp"
 #include "session_command.hpp"
@@ -25,7 +30,59 @@ namespace {
 
 using namespace nocktrail::cli;
 
+// What people come for, ready to type.
+constexpr const char* kWelcome =
+    "nocktrail reads how an arrow leaves the bow, from a slow-motion clip filmed from behind.\n\n"
+    "One clip:               nocktrail read --hand right --cant 15 --arrow-length 30in CLIP.mp4\n"
+    "A folder of clips:      nocktrail session FOLDER\n"
+    "What a change would do: nocktrail effects --template > setup.toml, then nocktrail effects "
+    "setup.toml\n\n"
+    "nocktrail --help lists all commands.\n";
+
+std::string suggestion(const std::string& word, const std::vector<std::string>& known) {
+  const std::string name = nocktrail::units::nearest_name(word, known);
+  return name.empty() ? name : fmt::format("; did you mean {}?", name);
+}
+
+// What is wrong with a command line, with the word that was nearly right.
+std::string fault_words(const CLI::App& program, const std::string& message,
+                        const std::string& first) {
+  const auto chosen = program.get_subcommands();
+  if (chosen.empty() && !first.starts_with('-')) {
+    std::error_code ignored;
+    if (std::filesystem::is_directory(first, ignored)) {
+      return fmt::format("\"{0}\" is a folder; for a session of clips: nocktrail session {0}",
+                         nocktrail::rules::printable(first));
+    }
+    if (std::filesystem::exists(first, ignored)) {
+      return fmt::format("\"{0}\" is a file; to read a clip: nocktrail read {0}",
+                         nocktrail::rules::printable(first));
+    }
+    std::vector<std::string> commands;
+    for (const CLI::App* command : program.get_subcommands({})) {
+      commands.push_back(command->get_name());
+    }
+    return fmt::format("\"{}\" is no command{}", nocktrail::rules::printable(first),
+                       suggestion(first, commands));
+  }
+  const std::string word = message.substr(message.find_last_of(' ') + 1);
+  if (!word.starts_with("--")) {
+    return message;
+  }
+  std::vector<std::string> options;
+  for (const CLI::Option* option : (chosen.empty() ? &program : chosen.front())->get_options()) {
+    for (const std::string& name : option->get_lnames()) {
+      options.push_back("--" + name);
+    }
+  }
+  return message + suggestion(word.substr(0, word.find('=')), options);
+}
+
 int run(int argc, char** argv) {
+  if (argc == 1) {
+    fmt::print(stderr, "{}", kWelcome);
+    return kWrongUsage;
+  }
   CLI::App program(
       "Reads how an arrow leaves the bow from a slow-motion clip filmed from behind the archer.",
       "nocktrail");
@@ -67,7 +124,8 @@ int run(int argc, char** argv) {
   } catch (const CLI::Success& asked) {  // --help, --version
     return program.exit(asked);
   } catch (const CLI::ParseError& fault) {
-    fmt::print(stderr, "nocktrail: {}; see nocktrail --help\n", fault.what());
+    fmt::print(stderr, "nocktrail: {}; see nocktrail --help\n",
+               fault_words(program, fault.what(), argv[1]));
     return kWrongUsage;
   } catch (const nocktrail::BadInput& fault) {
     fmt::print(stderr, "nocktrail: {}\n", fault.what());

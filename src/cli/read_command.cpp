@@ -289,8 +289,9 @@ ReadClipOptions checked_reading_options(const ReadArguments& arguments) {
                     "that draws the string",
                     rules::printable(arguments.hand)));
   }
-  if (arguments.cant_deg) {
-    check_range("--cant", *arguments.cant_deg, -90.0, 90.0, " degrees");
+  if (!arguments.cant.empty()) {
+    options.cant_deg = units::parse_angle_deg(arguments.cant, "--cant");
+    check_range("--cant", *options.cant_deg, -90.0, 90.0, " degrees");
   }
   if (arguments.focal_35mm) {
     check_range("--focal-35mm", *arguments.focal_35mm, 10.0, 200.0, " mm");
@@ -320,7 +321,6 @@ ReadClipOptions checked_reading_options(const ReadArguments& arguments) {
     options.speed_mps = units::parse_speed_mps(arguments.speed, "--speed");
     check_range("--speed", *options.speed_mps, 20.0, 120.0, " m/s");
   }
-  options.cant_deg = arguments.cant_deg;
   options.focal_35mm = arguments.focal_35mm;
   options.capture_fps = arguments.capture_fps;
   options.dead_band_deg = arguments.dead_band_deg;
@@ -333,7 +333,7 @@ void add_reading_options(CLI::App& command, ReadArguments& arguments) {
                   "The archer's drawing hand; without it spine is not\njudged")
       ->type_name("right|left");
   command
-      .add_option("--cant", arguments.cant_deg,
+      .add_option("--cant", arguments.cant,
                   "Lean of the bow, within some 6 degrees, positive\nwhen the upper limb leans to "
                   "the shooter's right, 0\nupright; without it the usual lean is assumed and\nthe "
                   "nocking point may stay open")

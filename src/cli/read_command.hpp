@@ -16,7 +16,7 @@ namespace nocktrail::cli {
 // The command line as it was written.
 struct ReadArguments {
   std::string hand;
-  std::optional<double> cant_deg;
+  std::string cant;
   std::string arrow_length;
   std::string target_distance;
   std::string speed;

@@ -40,7 +40,10 @@ CLI::App* add_session_command(CLI::App& program, SessionArguments& arguments) {
   CLI::App* command = program.add_subcommand(
       "session", "Read a folder of clips, set-up by set-up, and say what to change next");
   command->footer(kFooter);
-  command->add_option("DIR", arguments.folder, "Folder of the session")->type_name("");
+  command
+      ->add_option("DIR", arguments.folder,
+                   "Folder of the session; the one you are in if you name none")
+      ->type_name("");
   add_output_options(*command, arguments.output);
   command
       ->add_option("--json", arguments.json,
@@ -56,13 +59,8 @@ int run_session(const SessionArguments& arguments) {
     fmt::print("{}", session::session_template());
     return 0;
   }
-  if (arguments.folder.empty()) {
-    throw BadInput(
-        "session: name the session's folder; `nocktrail session --template` prints a file for it "
-        "to fill in");
-  }
   note_interrupts();
-  SessionOutput output(arguments.folder, arguments.output);
+  SessionOutput output(arguments.folder.empty() ? "." : arguments.folder, arguments.output);
   if (!arguments.json.empty() && arguments.json != "-") {
     output.check().check("--json", arguments.json, session::json_of("nocktrail.session/"));
   }

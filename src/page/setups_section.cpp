@@ -87,13 +87,17 @@ void glance_section(pugi::xml_node parent, const Content& content) {
   int number = 0;
   for (const SetupView& setup : content.setups) {
     const tune::SetupJudgement& judged = *setup.judged;
-    pugi::xml_node line =
-        row(body, {numbered(++number, judged.name), mean_cell(judged.lateral, false),
-                   mean_cell(judged.vertical, true), rules::word(judged.spine),
-                   rules::word(judged.nocking_point), std::to_string(judged.counted),
-                   fmt::format("{}, {}", tune::scatter_words(judged.lateral, judged.counted),
-                               tune::scatter_words(judged.vertical, judged.counted)),
-                   changes_in_words(setup)});
+    pugi::xml_node line = row(
+        body,
+        {numbered(++number, judged.name), mean_cell(judged.lateral, false),
+         mean_cell(judged.vertical, true),
+         fmt::format(
+             "{}{}", rules::word(judged.spine),
+             setup.record->facts.arrow.fletching == tune::Fletching::fletched ? ", fletched" : ""),
+         rules::word(judged.nocking_point), std::to_string(judged.counted),
+         fmt::format("{}, {}", tune::scatter_words(judged.lateral, judged.counted),
+                     tune::scatter_words(judged.vertical, judged.counted)),
+         changes_in_words(setup)});
     line.first_child().append_attribute("class").set_value("name");
     line.last_child().append_attribute("class").set_value("long");
   }

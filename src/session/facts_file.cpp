@@ -127,7 +127,10 @@ void take_hand(Table& table, Hand& hand) {
 }
 
 void take_cant(Table& table, std::optional<double>& cant_deg) {
-  take_number(table, "cant", -90.0, 90.0, " deg", cant_deg);
+  if (const std::optional<double> told = table.angle_deg("cant")) {
+    require(table, "cant", *told, {-90.0, 90.0, " deg", 1.0});
+    cant_deg = told;
+  }
 }
 
 void take_camera(Table& table, std::optional<double>& focal_35mm,

@@ -220,6 +220,19 @@ bool unmoved(const std::vector<Height>& heights, double now_m, const Measured& h
   });
 }
 
+// Whether this bow was brought down from a known high start with arrows of the same fletching, be
+// it with another tip or length: then a bounce would have shown on the way.
+bool came_down_before(const Situation& situation) {
+  const SetupFacts& now = situation.now().facts;
+  return std::any_of(situation.setups.begin(),
+                     situation.setups.begin() + static_cast<std::ptrdiff_t>(situation.latest),
+                     [&](const SetupView& setup) {
+                       const auto at = setup.facts.bow.nocking_point_m;
+                       return counted(setup) && at && *at > kKnownHigh_m - kSame_m &&
+                              rest_of(setup.facts) == rest_of(now);
+                     });
+}
+
 }  // namespace
 
 std::optional<Step> nocking_point_step(const Situation& situation) {
@@ -284,7 +297,8 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
                              seen, rules::vertical_words(above->nock_high_deg)));
   }
   if (above == nullptr && below == nullptr && *now < kKnownHigh_m && !settled) {
-    return start_high(now, seen);
+    // Coming down once more would find what it found.
+    return came_down_before(situation) ? std::nullopt : std::optional(start_high(now, seen));
   }
   if (unmoved(heights, *now, here, situation.options.nocking_point_step_m)) {
     return std::nullopt;

@@ -9,6 +9,7 @@
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/units/hand_written.hpp"
+#include "nocktrail/units/units.hpp"
 #include "toml_depth.hpp"
 
 namespace nocktrail::units {
@@ -144,6 +145,14 @@ std::optional<double> TomlTable::number(const std::string& key) {
     return value;
   }
   fail(key, " must be a plain number");
+}
+
+std::optional<double> TomlTable::angle_deg(const std::string& key) {
+  const toml::node* node = nodes_->table->get(key);
+  if (node == nullptr || !node->is_string()) {
+    return number(key);
+  }
+  return parse_angle_deg(*text(key), field(key));
 }
 
 double TomlTable::missing(const std::string& key, std::string_view example) const {

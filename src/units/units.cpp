@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <optional>
@@ -17,12 +18,26 @@ struct Unit {
   double si_per_unit;
 };
 
-// The first unit of each list is the one that archers use.
-constexpr Unit kLengths[] = {{"in", kMetresPerInch}, {"mm", 1e-3},
-                             {"cm", 1e-2},           {"m", 1.0},
-                             {"ft", kMetresPerFoot}, {"yd", 3.0 * kMetresPerFoot}};
-constexpr Unit kMasses[] = {{"gr", kKilogramsPerGrain}, {"g", 1e-3}, {"kg", 1.0}};
-constexpr Unit kForces[] = {{"lb", kNewtonsPerPoundForce}, {"N", 1.0}};
+// The first unit of each list is the one that archers use; what stands last is only read.
+constexpr Unit kLengths[] = {{"in", kMetresPerInch},
+                             {"mm", 1e-3},
+                             {"cm", 1e-2},
+                             {"m", 1.0},
+                             {"ft", kMetresPerFoot},
+                             {"yd", 3.0 * kMetresPerFoot},
+                             {"inch", kMetresPerInch},
+                             {"inches", kMetresPerInch},
+                             {"\"", kMetresPerInch},
+                             {"\xe2\x80\xb3", kMetresPerInch},
+                             {"\xe2\x80\x9d", kMetresPerInch}};
+constexpr Unit kMasses[] = {{"gr", kKilogramsPerGrain},
+                            {"g", 1e-3},
+                            {"kg", 1.0},
+                            {"grain", kKilogramsPerGrain},
+                            {"grains", kKilogramsPerGrain}};
+constexpr Unit kForces[] = {
+    {"lb", kNewtonsPerPoundForce}, {"N", 1.0}, {"lbs", kNewtonsPerPoundForce}};
+constexpr Unit kAngles[] = {{"", 1.0}, {"deg", 1.0}, {"degrees", 1.0}, {"\xc2\xb0", 1.0}};
 constexpr Unit kSpeeds[] = {{"fps", kMetresPerFoot}, {"ft/s", kMetresPerFoot}, {"m/s", 1.0}};
 constexpr Unit kLineDensities[] = {{"gr/in", kKilogramsPerGrain / kMetresPerInch}, {"g/m", 1e-3}};
 
@@ -41,7 +56,20 @@ std::optional<double> take_number(std::string_view& text) {
   if (parsed.ec != std::errc{} || !std::isfinite(number)) {
     return std::nullopt;
   }
-  text.remove_prefix(static_cast<std::size_t>(parsed.ptr - text.data()));
+  const auto whole = text.substr(0, static_cast<std::size_t>(parsed.ptr - text.data()));
+  text.remove_prefix(whole.size());
+  // A decimal comma. Three digits after it may as well be thousands: that is not guessed at.
+  if (text.starts_with(',') && whole.find_first_of(".eE") == std::string_view::npos) {
+    const std::string_view rest = text.substr(1);
+    const std::size_t digits = std::min(rest.find_first_not_of("0123456789"), rest.size());
+    double share = 0.0;
+    if (digits > 0 && digits != 3 &&
+        std::from_chars(rest.data(), rest.data() + digits, share).ec == std::errc{}) {
+      text.remove_prefix(1 + digits);
+      share /= std::pow(10.0, static_cast<double>(digits));
+      return whole.starts_with('-') ? number - share : number + share;
+    }
+  }
   return number;
 }
 
@@ -94,8 +122,8 @@ double parse(std::string_view text, std::string_view field, std::span<const Unit
   }
   const std::string_view cause = number && body.empty() ? " (the unit is missing)" : "";
   throw BadInput(
-      fmt::format("{}: cannot read \"{}\" as a {}{}; write a number and a unit, for example {}",
-                  field, text, kind, cause, example));
+      fmt::format("{}: cannot read \"{}\" as a{} {}{}; write a number and a unit, for example {}",
+                  field, text, kind.starts_with('a') ? "n" : "", kind, cause, example));
 }
 
 std::string format(double value_si, const Unit& unit, int digits) {
@@ -106,6 +134,10 @@ std::string format(double value_si, const Unit& unit, int digits) {
 
 double parse_length_m(std::string_view text, std::string_view field) {
   return parse(text, field, kLengths, "length", "30in, 762mm or 0.762m");
+}
+
+double parse_angle_deg(std::string_view text, std::string_view field) {
+  return parse(text, field, kAngles, "angle", "15 or 15deg");
 }
 
 double parse_mass_kg(std::string_view text, std::string_view field) {

@@ -101,8 +101,13 @@ TEST_CASE("unit: a wrong command line is 2, one line, naming the option") {
     const char* arguments;
     const char* named;
   };
-  for (const Row& row : std::vector<Row>{{"", "subcommand"},
-                                         {"shoot", ""},
+  for (const Row& row : std::vector<Row>{{"shoot", "\"shoot\" is no command"},
+                                         {"red x.mp4", "did you mean read?"},
+                                         {"sesion", "did you mean session?"},
+                                         {"/tmp", "nocktrail session /tmp"},
+                                         {"/etc/passwd", "nocktrail read /etc/passwd"},
+                                         {"read --hnad right x.mp4", "did you mean --hand?"},
+                                         {"read --cnat=3 x.mp4", "did you mean --cant?"},
                                          {"read", "CLIP"},
                                          {"read --no-such-option x.mp4", "--no-such-option"},
                                          {"read --hand both x.mp4", "--hand"},
@@ -131,10 +136,20 @@ TEST_CASE("unit: a wrong command line is 2, one line, naming the option") {
   }
 }
 
+TEST_CASE("unit: the bare name shows what people come for, ready to type") {
+  const Ran ran = nocktrail("");
+  CHECK(ran.status == 2);
+  CHECK(ran.out.empty());
+  for (const char* shown : {"nocktrail read ", "nocktrail session ", "nocktrail effects "}) {
+    CHECK(says(ran.err, shown));
+  }
+}
+
 TEST_CASE("unit: values at the ends of their ranges are taken") {
   for (const char* arguments :
-       {"--cant -90", "--cant 90", "--focal-35mm 10", "--focal-35mm 200", "--capture-fps 1",
-        "--capture-fps 2000", "--arrow-length 0.4m", "--arrow-length 1100mm", "--hand left"}) {
+       {"--cant -90", "--cant 90", "--cant 12deg", "--cant=-7,5deg", "--focal-35mm 10",
+        "--focal-35mm 200", "--capture-fps 1", "--capture-fps 2000", "--arrow-length 0.4m",
+        "--arrow-length 1100mm", "--hand left"}) {
     CAPTURE(arguments);
     CHECK(nocktrail(std::string("read no-such.mp4 ") + arguments).status == 4);
   }

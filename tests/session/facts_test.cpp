@@ -228,7 +228,7 @@ TEST_CASE("fault: values out of range, of another kind or without a unit") {
            {"hand = \"rihgt\"\n", "line 1: hand: \"rihgt\" is neither"},
            {"hand = 1\n", "line 1: hand must be text in quotes"},
            {"cant = 95\n", "line 1: cant: 95 deg is not possible; give -90 to 90 deg"},
-           {"cant = \"15\"\n", "line 1: cant must be a plain number"},
+           {"cant = \"15in\"\n", "line 1: cant: cannot read \"15in\" as an angle"},
            {"cant = nan\n", "line 1: cant"},
            {"[camera]\nfocal_35mm = 5\n", "line 2: camera.focal_35mm: 5 mm is not possible"},
            {"[camera]\ncapture_fps = 0\n", "line 2: camera.capture_fps"},

@@ -170,3 +170,27 @@ TEST_CASE("rules: the lower edges of a build sheet's tolerances make no arrow to
     }
   }
 }
+
+TEST_CASE("rules: a tip does not go to and fro between two that were shot") {
+  const auto with_tip = [](double grains) {
+    SetupFacts changed = facts();
+    changed.arrow.tip_mass_kg = grains * kGrain;
+    return changed;
+  };
+  const auto next = [&](double other_gr, double other_deg, double here_gr, double here_deg) {
+    return judged({setup("01", with_tip(other_gr), other_deg, 0.05, 12, 0.2),
+                   setup("02", with_tip(here_gr), here_deg, 0.05, 12, 0.2)})
+        .next;
+  };
+  // Five grains apart and on either side of straight: neither back nor forth.
+  for (const Step& step : {next(105, 0.4, 110, -0.45), next(110, -0.45, 105, 0.4)}) {
+    CAPTURE(step.words);
+    CHECK(step.kind != StepKind::lighter_tip);
+    CHECK(step.kind != StepKind::heavier_tip);
+  }
+  // Thirty apart there is room in between.
+  const Step between = next(80, 1.5, 110, -1.5);
+  if (between.kind == StepKind::lighter_tip) {
+    CHECK(*between.amount < 29.0 * kGrain);
+  }
+}

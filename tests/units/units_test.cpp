@@ -46,6 +46,27 @@ TEST_CASE("unit: blanks, fractions and every unit are read") {
         doctest::Approx(8 * 6.479891e-5 / 0.0254));
 }
 
+TEST_CASE("unit: what people write besides is read, and what could mean two things is not") {
+  for (const char* inches :
+       {"30.5in", "30,5in", "30.5inches", "30.5 inch", "30.5\"", "30.5″", "30.5”"}) {
+    CAPTURE(inches);
+    CHECK(units::parse_length_m(inches, "f") == doctest::Approx(30.5 * 0.0254));
+  }
+  CHECK(units::parse_length_m("-0,25in", "f") == doctest::Approx(-0.25 * 0.0254));
+  CHECK(units::parse_length_m("12yd", "f") == doctest::Approx(10.9728));  // SP 811: 0.9144 m
+  CHECK(units::parse_mass_kg("125 grains", "f") == units::parse_mass_kg("125gr", "f"));
+  CHECK(units::parse_force_n("45lbs", "f") == units::parse_force_n("45lb", "f"));
+  for (const char* degrees : {"12", "12deg", "12 deg", "12 degrees", "12°"}) {
+    CHECK(units::parse_angle_deg(degrees, "f") == 12.0);
+  }
+  CHECK(units::parse_angle_deg("-7,5 deg", "f") == -7.5);
+  for (const char* unclear : {"1,250gr", "1,2,3gr", "1.5,2gr", ",5gr", "12,gr"}) {
+    CAPTURE(unclear);
+    CHECK_THROWS_AS(units::parse_mass_kg(unclear, "f"), nocktrail::BadInput);
+  }
+  CHECK_THROWS_AS(units::parse_angle_deg("12in", "f"), nocktrail::BadInput);
+}
+
 TEST_CASE("unit: what is printed reads back") {
   for (const double metres : {0.0007, 0.1905, 0.7366, 20.0}) {
     for (const auto unit : {units::LengthUnit::in, units::LengthUnit::mm, units::LengthUnit::cm,

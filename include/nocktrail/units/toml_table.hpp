@@ -31,6 +31,7 @@ class TomlTable {
   // Any text, of at most so many bytes.
   std::optional<std::string> words(const std::string& key, std::size_t most = 400);
   std::optional<double> number(const std::string& key);
+  std::optional<double> angle_deg(const std::string& key);  // a plain number, or "15 deg"
 
   // `convert` is one of units::parse_...
   template <typename Parse>

@@ -4,7 +4,8 @@
 // "125gr", "8.0gr/in", "178fps". The number may be a decimal, a fraction or a whole number and a
 // fraction: "5/16in", "28 1/2in". A bare number is refused: the unit is what people get wrong.
 // Every parse_ function throws BadInput naming `field` when the unit is missing or of another
-// kind, or the number is not finite.
+// kind, or the number is not finite. What people write besides is read as well: 30", 30inches,
+// 45lbs, a decimal comma ("30,5in", not before three digits, which may be thousands).
 #pragma once
 
 #include <numbers>
@@ -29,6 +30,9 @@ constexpr double deg_from_rad(double rad) {
 
 // "30in", "762mm", "76.2 cm", "0.762m", "5/16in" -> metres.
 double parse_length_m(std::string_view text, std::string_view field);
+
+// "15", "15deg", "15 degrees", "15°": the one quantity whose unit may be left out.
+double parse_angle_deg(std::string_view text, std::string_view field);
 
 // "125gr", "8.1 g", "0.03kg" -> kilograms. Pounds are refused: in archery they are a force.
 double parse_mass_kg(std::string_view text, std::string_view field);

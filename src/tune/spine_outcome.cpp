@@ -1,0 +1,73 @@
+#include "spine_outcome.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/judgement_text.hpp"
+#include "nocktrail/tune/statistics.hpp"
+
+namespace nocktrail::tune {
+namespace {
+
+constexpr int kFewestMore = 3;
+constexpr int kMostMore = 12;  // asked for at a time
+constexpr int kHopeless = 30;  // more than this: form first
+
+}  // namespace
+
+Outcome outcome_of(const Answer& answer, double band) {
+  Outcome outcome;
+  outcome.stiff = answer.chance(answer.here, band);
+  outcome.weak = 1.0 - answer.chance(answer.here, -band);
+  outcome.straight = 1.0 - outcome.stiff - outcome.weak;
+  outcome.negative = 1.0 - answer.chance(answer.here, 0.0);
+  outcome.median_deg = answer.median(answer.here);
+  const Eigen::VectorXd column = answer.offset_deg.col(static_cast<Eigen::Index>(answer.here));
+  outcome.sd_deg = std::sqrt((column.array() - column.mean()).square().mean());
+  return outcome;
+}
+
+std::string reading_words(const Situation& situation, const Outcome& outcome) {
+  const auto shots = pooled(situation.setups, situation.now().facts, false);
+  const double side = stiff_sign(situation.now().facts.hand);
+  const bool fletched_alone = situation.now().facts.arrow.fletching == Fletching::fletched;
+  return fmt::format(
+      "the mean of {} shots is {}; with all set-ups and what is known of bows it is {}, the "
+      "chance that it is straight {}{}",
+      shots->shots, rules::lateral_words(shots->offset_deg),
+      rules::lateral_words({side * outcome.median_deg, 1.959964 * outcome.sd_deg}),
+      chance_words(outcome.straight),
+      fletched_alone ? " (bare it would be too light for the bow to be shot)" : "");
+}
+
+Step film_more(const Situation& situation, const Outcome& outcome) {
+  const double band = situation.options.dead_band_deg;
+  const auto here = pooled(situation.setups, situation.now().facts, false);
+  // The mean must come to lie inside the band, or clear of zero, with its uncertainty: the margin
+  // over Student's factor is the standard uncertainty to reach, and precision adds up over shots.
+  const double margin = std::max(band - std::abs(outcome.median_deg), 0.4 * band);
+  const double wanted_sd = margin / student_factor(std::max(2.0, here->shots - 1.0), 0.8);
+  const double gain = 1.0 / (wanted_sd * wanted_sd) - 1.0 / (outcome.sd_deg * outcome.sd_deg);
+  const double more = std::ceil(here->per_shot_sd_deg * here->per_shot_sd_deg * gain);
+  Step step;
+  step.because = "Scatter hides the answer: " + reading_words(situation, outcome) + ".";
+  if (more > kHopeless) {
+    step.kind = StepKind::mind_form;
+    step.words = fmt::format(
+        "Form first: at this scatter it would take some {:.0f} more shots to settle it. Work on an "
+        "even loose and the same draw from shot to shot, come closer, then shoot this set-up "
+        "again.",
+        more);
+    return step;
+  }
+  step.kind = StepKind::film_more;
+  const int asked = std::clamp(static_cast<int>(more), kFewestMore, kMostMore);
+  step.amount = asked;
+  step.words = fmt::format("Change nothing and film {} more shots of this set-up.", asked);
+  return step;
+}
+
+}  // namespace nocktrail::tune
