@@ -20,6 +20,7 @@ declare -A may=(
   [session]="units media rules pipeline picture report arrow tune"
   [logbook]="units rules report arrow tune"
   [page]="units media rules report arrow tune"
+  [desk]="units rules report tune session logbook page"
 )
 # Plain data that both track and flight speak.
 exceptions=" "

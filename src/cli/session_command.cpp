@@ -62,11 +62,12 @@ int run_session(const SessionArguments& arguments) {
         "to fill in");
   }
   note_interrupts();
-  SessionOutput output(arguments.folder, arguments.output);
+  TerminalVoice terminal(arguments.output.quiet, stderr);
+  desk::SessionOutput output(arguments.folder, arguments.output.settings, terminal.voice());
   if (!arguments.json.empty() && arguments.json != "-") {
     output.check().check("--json", arguments.json, session::json_of("nocktrail.session/"));
   }
-  JudgedSession judged = output.run({}, stderr);
+  desk::JudgedSession judged = output.run({});
   const session::SessionRead& read = judged.read;
   if (!read.faults.empty()) {
     output.message("nothing was read; mend what is named above and run again");
