@@ -29,8 +29,8 @@ constexpr std::chrono::seconds kRetry{20};
 
 session::ArrivalOptions arrival_options(const WatchSettings& settings) {
   if (!(settings.settle_s >= 0.1 && settings.settle_s <= 600.0)) {
-    throw BadInput(fmt::format("--settle: {:g} is out of range; give 0.1 to 600 seconds",
-                               settings.settle_s));
+    throw BadInput(
+        fmt::format("--settle: {:g} is out of range; give 0.1 to 600 seconds", settings.settle_s));
   }
   session::ArrivalOptions options;
   options.settle = milliseconds(static_cast<long>(1000.0 * settings.settle_s));
@@ -87,8 +87,8 @@ void Watcher::look() {
   try {
     folder_watch_.cover(folder_);
     const auto now = session::Arrivals::Clock::now();
-    const bool due = arrivals_.look(folder_, folder_watch_.take_closed(), now,
-                                    std::chrono::system_clock::now());
+    const bool due =
+        arrivals_.look(folder_, folder_watch_.take_closed(), now, std::chrono::system_clock::now());
     name_waiting();
     if (events_.looked) {
       events_.looked(arrivals_.settled());

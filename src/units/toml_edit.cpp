@@ -190,9 +190,10 @@ std::string with_text(std::string_view toml, std::string_view source, const Path
     // Said below, of the file as it is.
   }
   if (!as_wanted) {
-    throw BadInput(fmt::format("{}: {} is written in a way that cannot be changed from here; change "
-                               "it by hand",
-                               source, path.back()));
+    throw BadInput(
+        fmt::format("{}: {} is written in a way that cannot be changed from here; change "
+                    "it by hand",
+                    source, path.back()));
   }
   return text;
 }

@@ -19,7 +19,8 @@ const std::vector<std::string> kDrop = {"clip", "a b.mp4", "drop"};
 
 TEST_CASE("unit: a value is replaced where it stands, and nothing else of the file") {
   const std::string before =
-      "# mine\nhand = 'right' # drawn\n\n[clip.\"a b.mp4\"]   # the é one\n  drop  =  \"plucked é\" "
+      "# mine\nhand = 'right' # drawn\n\n[clip.\"a b.mp4\"]   # the é one\n  drop  =  \"plucked "
+      "é\" "
       " # said Wren\ncant = 5\n\n[arrow]\nwhatever = [1,\n 2] # kept\n";
   CHECK(with_text(before, "f", kDrop, "a \"new\" \\ one") ==
         "# mine\nhand = 'right' # drawn\n\n[clip.\"a b.mp4\"]   # the é one\n  drop  =  \"a "
@@ -45,8 +46,7 @@ TEST_CASE("unit: what is added can be taken back, to the byte but for the table'
   }
   CHECK(with_text("[clip.\"a b.mp4\"]\nhand = 'left'\n", "f", kDrop, "x") ==
         "[clip.\"a b.mp4\"]\ndrop = \"x\"\nhand = 'left'\n");
-  CHECK(with_text("[clip.\"a b.mp4\"]", "f", kDrop, "x") ==
-        "[clip.\"a b.mp4\"]\ndrop = \"x\"\n");
+  CHECK(with_text("[clip.\"a b.mp4\"]", "f", kDrop, "x") == "[clip.\"a b.mp4\"]\ndrop = \"x\"\n");
   CHECK(with_text("[clip.\"a b.mp4\"]\r\ndrop = 'y'\r\ncant = 3\r\n", "f", kDrop, std::nullopt) ==
         "[clip.\"a b.mp4\"]\r\ncant = 3\r\n");
   CHECK(with_text("[bow]\n", "f", {"notes"}, "wind") == "notes = \"wind\"\n[bow]\n");
@@ -54,7 +54,8 @@ TEST_CASE("unit: what is added can be taken back, to the byte but for the table'
 }
 
 TEST_CASE("unit: text from a stranger cannot end its string or begin a table") {
-  for (const std::string words : {"\"\n[arrow]\nspine = \"1in", "a\\", "\u202Ex", "'''", "\x01\x7F"}) {
+  for (const std::string words :
+       {"\"\n[arrow]\nspine = \"1in", "a\\", "\u202Ex", "'''", "\x01\x7F"}) {
     INFO(words);
     const std::string text = with_text("hand = 'left'\n", "f", {"clip", words, "drop"}, words);
     units::TomlTable root = units::TomlTable::parse(text, "f");

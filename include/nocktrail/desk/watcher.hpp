@@ -14,8 +14,9 @@
 namespace nocktrail::desk {
 
 struct WatchSettings {
-  bool poll = false;      // look every second, without the system's notifications
-  double settle_s = 2.0;  // how long a file must stay unchanged where its copying is not seen to end
+  bool poll = false;  // look every second, without the system's notifications
+  double settle_s =
+      2.0;  // how long a file must stay unchanged where its copying is not seen to end
 };
 
 // Who is told of more than a single run. Any of them may be empty.

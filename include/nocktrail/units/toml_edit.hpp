@@ -11,10 +11,12 @@ namespace nocktrail::units {
 
 // `toml` with the text `value` under the key at the end of `path` (such as {"clip",
 // "IMG_01.mp4", "drop"}), or without that key where `value` is empty. A table that is not
-// there is added at the end, a key of no table at the top. The new text is read back and compared with the old one's meaning: it
-// says what was asked and nothing else. Throws BadInput, one line that begins with `source`, where
-// the file cannot be read, or is written in a way in which that cannot be done.
+// there is added at the end, a key of no table at the top. The new text is read back and compared
+// with the old one's meaning: it says what was asked and nothing else. Throws BadInput, one line
+// that begins with `source`, where the file cannot be read, or is written in a way in which that
+// cannot be done.
 std::string with_text(std::string_view toml, std::string_view source,
-                      const std::vector<std::string>& path, const std::optional<std::string>& value);
+                      const std::vector<std::string>& path,
+                      const std::optional<std::string>& value);
 
 }  // namespace nocktrail::units
