@@ -52,8 +52,10 @@ CLI::App* add_serve_command(CLI::App& program, ServeArguments& arguments) {
   command->footer(kFooter);
   command->add_option("DIR", arguments.folder, "Folder of the session; else the one you are in")
       ->type_name("");
-  command->add_flag("--lan", arguments.serve.lan, "For the local network, not for this computer\nalone");
-  command->add_option("--port", arguments.serve.port, "Port to be reached at; else one that is free")
+  command->add_flag("--lan", arguments.serve.lan,
+                    "For the local network, not for this computer\nalone");
+  command
+      ->add_option("--port", arguments.serve.port, "Port to be reached at; else one that is free")
       ->type_name("N");
   add_output_options(*command, arguments.output);
   add_watch_options(*command, arguments.watch);

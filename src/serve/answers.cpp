@@ -108,9 +108,9 @@ Target Target::parse(std::string_view target) {
     const std::size_t end = query.find('&');
     const std::string_view one = query.substr(0, end);
     const std::size_t equals = one.find('=');
-    out.query.emplace_back(decoded(one.substr(0, equals)),
-                           equals == std::string_view::npos ? std::string()
-                                                            : decoded(one.substr(equals + 1)));
+    out.query.emplace_back(decoded(one.substr(0, equals)), equals == std::string_view::npos
+                                                               ? std::string()
+                                                               : decoded(one.substr(equals + 1)));
     query = end == std::string_view::npos ? "" : query.substr(end + 1);
   }
   return out;
@@ -143,8 +143,7 @@ Answer Answers::get(const Target& target) const {
     return {200, "application/json", dumped(line_view(folder_, board_.snapshot())), false};
   }
   if (target.path == "/api/shot") {
-    const json view =
-        shot_view(board_.snapshot(), target.value("setup"), target.value("clip"));
+    const json view = shot_view(board_.snapshot(), target.value("setup"), target.value("clip"));
     if (view.is_null()) {
       throw Refused(404, "there is no such clip in the session now");
     }
@@ -192,8 +191,7 @@ Answer Answers::from_results(const std::string& name) const {
 
 Answer Answers::still(const Target& target) const {
   const Snapshot snapshot = board_.snapshot();
-  const tune::ClipRecord* clip =
-      find_clip(snapshot, target.value("setup"), target.value("clip"));
+  const tune::ClipRecord* clip = find_clip(snapshot, target.value("setup"), target.value("clip"));
   if (clip == nullptr || clip->still.empty()) {
     throw Refused(404, "there is no still of this clip");
   }
@@ -243,8 +241,7 @@ Answer Answers::begin_setup(const std::string& body) const {
   wanted.field = text_of(asked, "field");
   wanted.value = text_of(asked, "value");
   wanted.notes = text_of(asked, "notes");
-  const std::string name =
-      session::begin_setup(folder_, session::default_phones_file(), wanted);
+  const std::string name = session::begin_setup(folder_, session::default_phones_file(), wanted);
   return {201, "application/json", dumped({{"setup", rules::printable(name)}}), false};
 }
 

@@ -26,8 +26,8 @@ constexpr std::uint32_t kLongestHead = 16384;
 // Incoming has its own. (Beast's word for none, boost::none, is less than any length in 1.74.)
 constexpr std::uint64_t kAnyBody = std::numeric_limits<std::uint64_t>::max();
 constexpr std::uint64_t kLargestSmallBody = 65536;
-// What is handed to the disk at once: on a busy machine the way there and back takes longer than the
-// writing.
+// What is handed to the disk at once: on a busy machine the way there and back takes longer than
+// the writing.
 constexpr std::size_t kPart = std::size_t{1} << 20U;
 constexpr std::size_t kBuffer = std::size_t{1} << 18U;
 // A connection is kept this long for its next request; a phone opens another at need.
@@ -190,9 +190,8 @@ void Connection::make_change() {
   asio::post(hub_.changes, [self = shared_from_this()]() mutable {
     Answer made = answered(
         [&] { return self->hub_.answers->post(self->target_, self->small_->get().body()); });
-    hand_back(std::move(self), [made = std::move(made)](Connection& own) mutable {
-      own.answer(std::move(made));
-    });
+    hand_back(std::move(self),
+              [made = std::move(made)](Connection& own) mutable { own.answer(std::move(made)); });
   });
 }
 
@@ -253,14 +252,14 @@ void Connection::read_part() {
   large_->get().body().size = part_.size();
   large_->get().body().more = true;
   stream_.expires_after(kStalled);
-  http::async_read(
-      stream_, buffer_, *large_, [self = shared_from_this()](ErrorCode error, std::size_t) {
-        if (error && error != http::error::need_buffer) {
-          self->end_receiving();
-          return self->close();
-        }
-        self->write_part(self->part_.size() - self->large_->get().body().size);
-      });
+  http::async_read(stream_, buffer_, *large_,
+                   [self = shared_from_this()](ErrorCode error, std::size_t) {
+                     if (error && error != http::error::need_buffer) {
+                       self->end_receiving();
+                       return self->close();
+                     }
+                     self->write_part(self->part_.size() - self->large_->get().body().size);
+                   });
 }
 
 void Connection::write_part(std::size_t bytes) {
@@ -396,21 +395,20 @@ void Connection::answer(Answer answer) {
 void Connection::send(Response response, bool unread) {
   response_.emplace(std::move(response));
   stream_.expires_after(kSending);
-  http::async_write(stream_, *response_,
-                    [self = shared_from_this(), unread](ErrorCode error, std::size_t) {
-                      if (error) {
-                        return self->close();
-                      }
-                      if (!unread && self->response_->keep_alive()) {
-                        return self->read_request();
-                      }
-                      ErrorCode ignored;
-                      self->stream_.socket().shutdown(asio::ip::tcp::socket::shutdown_send,
-                                                      ignored);
-                      self->drain_until_ = std::chrono::steady_clock::now() + kDraining;
-                      self->part_.resize(kBuffer);
-                      self->drain();
-                    });
+  http::async_write(
+      stream_, *response_, [self = shared_from_this(), unread](ErrorCode error, std::size_t) {
+        if (error) {
+          return self->close();
+        }
+        if (!unread && self->response_->keep_alive()) {
+          return self->read_request();
+        }
+        ErrorCode ignored;
+        self->stream_.socket().shutdown(asio::ip::tcp::socket::shutdown_send, ignored);
+        self->drain_until_ = std::chrono::steady_clock::now() + kDraining;
+        self->part_.resize(kBuffer);
+        self->drain();
+      });
 }
 
 void Connection::drain() {

@@ -130,8 +130,8 @@ Incoming::Incoming(const fs::path& folder, std::string_view name, const std::str
     refuse_errno(errno);
   }
   part_ = fmt::format("{}{}", kPart, fresh_secret());
-  file_ = ::openat(folder_, part_.c_str(), O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
-                   0666);
+  file_ =
+      ::openat(folder_, part_.c_str(), O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
   if (file_ < 0) {
     const int error = errno;
     ::close(folder_);
@@ -170,8 +170,7 @@ void Incoming::reserve(const IncomingLimits& limits) {
   }
   // Several that come at once must not count on the same room. A file system that cannot promise
   // it says so when it is written.
-  if (size_ > 0 &&
-      ::fallocate(file_, FALLOC_FL_KEEP_SIZE, 0, static_cast<off_t>(size_)) != 0 &&
+  if (size_ > 0 && ::fallocate(file_, FALLOC_FL_KEEP_SIZE, 0, static_cast<off_t>(size_)) != 0 &&
       errno != EOPNOTSUPP && errno != ENOSYS) {
     refuse_errno(errno);
   }
@@ -208,10 +207,9 @@ std::string Incoming::known_as(Kept& kept) const {
 std::string Incoming::put_in_place() {
   const fs::path named(name_);
   for (int number = 1; number < kMostOfOneName; ++number) {
-    const std::string name =
-        number == 1 ? name_
-                    : fmt::format("{}-{}{}", named.stem().string(), number,
-                                  named.extension().string());
+    const std::string name = number == 1 ? name_
+                                         : fmt::format("{}-{}{}", named.stem().string(), number,
+                                                       named.extension().string());
     if (::renameat2(folder_, part_.c_str(), folder_, name.c_str(), RENAME_NOREPLACE) == 0) {
       return name;
     }

@@ -31,10 +31,10 @@ std::string kept_body(const Kept& kept);
 
 class Incoming {
  public:
-  // Reserves the room. `setup`: one that is there, or a new one, whose folder is made; "." or empty:
-  // the session's folder where it has no set-ups, empty the last one where it has. Throws Refused:
-  // 400 for a name without a video's ending or of which nothing is left, for a set-up that cannot
-  // be; 413; 507; 500 where the folder cannot be written.
+  // Reserves the room. `setup`: one that is there, or a new one, whose folder is made; "." or
+  // empty: the session's folder where it has no set-ups, empty the last one where it has. Throws
+  // Refused: 400 for a name without a video's ending or of which nothing is left, for a set-up that
+  // cannot be; 413; 507; 500 where the folder cannot be written.
   Incoming(const std::filesystem::path& folder, std::string_view name, const std::string& setup,
            std::uint64_t size, const IncomingLimits& limits);
   Incoming(const Incoming&) = delete;

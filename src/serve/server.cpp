@@ -91,8 +91,7 @@ class Server::State {
   int listen(const std::string& address, int port) {
     tcp::acceptor acceptor(hub_.io);
     try {
-      const tcp::endpoint where(asio::ip::make_address(address),
-                                static_cast<unsigned short>(port));
+      const tcp::endpoint where(asio::ip::make_address(address), static_cast<unsigned short>(port));
       acceptor.open(where.protocol());
       acceptor.set_option(tcp::acceptor::reuse_address(true));
       acceptor.bind(where);

@@ -30,9 +30,8 @@ std::size_t waiting(const std::filesystem::path& folder, const Snapshot& snapsho
   try {
     for (const session::PlannedSetup& setup : session::load(folder).setups) {
       count += static_cast<std::size_t>(
-          std::count_if(setup.clips.begin(), setup.clips.end(), [&](const auto& clip) {
-            return snapshot.done.count(clip.path) == 0;
-          }));
+          std::count_if(setup.clips.begin(), setup.clips.end(),
+                        [&](const auto& clip) { return snapshot.done.count(clip.path) == 0; }));
     }
   } catch (const BadInput&) {
     // The disk was taken out: nothing is waiting to be read, and a message says so.
@@ -51,9 +50,9 @@ json shot_json(const tune::ClipRecord& clip, std::size_t index) {
   const Shot& shot = clip.reading.shots[index];
   const int number = static_cast<int>(index) + 1;
   const auto dropped = clip.dropped_shots.find(number);
-  json one = {{"number", number},
-              {"dropped", dropped == clip.dropped_shots.end() ? json(nullptr)
-                                                              : text(dropped->second)}};
+  json one = {
+      {"number", number},
+      {"dropped", dropped == clip.dropped_shots.end() ? json(nullptr) : text(dropped->second)}};
   if (shot.status == ShotStatus::refused || !shot.nock_right_deg || !shot.nock_high_deg) {
     one["measured"] = false;
     one["reason"] = text(shot.reason);
@@ -120,10 +119,9 @@ json setups_json(const Snapshot& snapshot) {
     }
     json one = {{"name", printable(setup.name)},
                 {"notes", text(setup.facts.notes)},
-                {"changed",
-                 i == 0 ? json(nullptr)
-                        : text(tune::changes_in_brief(published.record.setups[i - 1].facts,
-                                                      setup.facts))},
+                {"changed", i == 0 ? json(nullptr)
+                                   : text(tune::changes_in_brief(
+                                         published.record.setups[i - 1].facts, setup.facts))},
                 {"clips", std::move(clips)},
                 {"summary", nullptr},
                 {"warnings", json::array()}};

@@ -67,9 +67,8 @@ bool drops(const Mention& mention) {
 void refuse_link(const fs::path& file) {
   std::error_code error;
   if (fs::is_symlink(file, error)) {
-    throw BadInput(
-        fmt::format("{}: is a link, which is not written through; change the file by hand",
-                    shown(file)));
+    throw BadInput(fmt::format(
+        "{}: is a link, which is not written through; change the file by hand", shown(file)));
   }
 }
 
@@ -85,15 +84,16 @@ void write(const fs::path& file, const std::string& before, const std::string& t
     report::write_file_whole(kept, before);
   }
   if (text_of(file) != before) {  // an editor on the bench
-    throw BadInput(fmt::format("{}: was changed just now by somebody else; try again", shown(file)));
+    throw BadInput(
+        fmt::format("{}: was changed just now by somebody else; try again", shown(file)));
   }
   report::write_file_whole(file, text);
 }
 
 void change(const Mention& mention, const std::optional<std::string>& reason) {
   const std::string before = text_of(mention.file);
-  const std::string text = units::with_text(before, shown(mention.file),
-                                            {"clip", mention.table, "drop"}, reason);
+  const std::string text =
+      units::with_text(before, shown(mention.file), {"clip", mention.table, "drop"}, reason);
   if (text != before) {
     write(mention.file, before, text);
   }
@@ -236,8 +236,7 @@ std::string begin_setup(const fs::path& folder, const fs::path& phones_file,
     words = "set-up";
   }
   const std::string last = none_yet ? std::string() : plan.setups.back().name;
-  std::string name =
-      fmt::format("{}-{}", none_yet ? 1 : next_number(plan.setups), words);
+  std::string name = fmt::format("{}-{}", none_yet ? 1 : next_number(plan.setups), words);
   if (!natural_less(last, name)) {
     name = fmt::format("{}-{}", last, words);  // which any name of letters comes before
   }

@@ -16,19 +16,18 @@ constexpr std::string_view kReplaced = R"(<>:"|?*&'`$;#%{}[]=)";
 
 // Unicode 15, general category Cf, line and paragraph separators, and what is no character: the
 // ranges that fonts show as nothing.
-constexpr std::array<std::pair<std::uint32_t, std::uint32_t>, 12> kUnseen = {
-    {{0x80, 0x9F},
-     {0xAD, 0xAD},
-     {0x600, 0x605},
-     {0x61C, 0x61C},
-     {0x180E, 0x180E},
-     {0x200B, 0x200F},
-     {0x2028, 0x202E},
-     {0x2060, 0x206F},
-     {0xFE00, 0xFE0F},
-     {0xFEFF, 0xFEFF},
-     {0xFFF0, 0xFFFF},
-     {0xE0000, 0xE0FFF}}};
+constexpr std::array<std::pair<std::uint32_t, std::uint32_t>, 12> kUnseen = {{{0x80, 0x9F},
+                                                                              {0xAD, 0xAD},
+                                                                              {0x600, 0x605},
+                                                                              {0x61C, 0x61C},
+                                                                              {0x180E, 0x180E},
+                                                                              {0x200B, 0x200F},
+                                                                              {0x2028, 0x202E},
+                                                                              {0x2060, 0x206F},
+                                                                              {0xFE00, 0xFE0F},
+                                                                              {0xFEFF, 0xFEFF},
+                                                                              {0xFFF0, 0xFFFF},
+                                                                              {0xE0000, 0xE0FFF}}};
 
 bool unseen(std::uint32_t code) {
   return std::any_of(kUnseen.begin(), kUnseen.end(), [code](const auto& range) {

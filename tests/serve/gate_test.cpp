@@ -71,8 +71,7 @@ TEST_CASE("unit: the gate wants a printed host, no strange origin, and the secre
   CHECK(gate.admits(post));
   post.key = "wrong";
   CHECK_FALSE(gate.admits(post));
-  CHECK(gate.cookie() ==
-        "nocktrail-8000=" + secret + "; HttpOnly; SameSite=Strict; Path=/");
+  CHECK(gate.cookie() == "nocktrail-8000=" + secret + "; HttpOnly; SameSite=Strict; Path=/");
 }
 
 TEST_CASE("reference: which addresses are of a local network (RFC 1918, 3927, 6598)") {
@@ -94,7 +93,8 @@ TEST_CASE("reference: which addresses are of a local network (RFC 1918, 3927, 65
   }
 }
 
-TEST_CASE("unit: the code is square, with a light margin, and the two kinds are each other's negative") {
+TEST_CASE(
+    "unit: the code is square, with a light margin, and the two kinds are each other's negative") {
   const std::string plain = qr_code("http://192.168.1.5:8000/?key=0123456789abcdef", false);
   const std::string coloured = qr_code("http://192.168.1.5:8000/?key=0123456789abcdef", true);
   CHECK(plain.starts_with("██"));

@@ -58,7 +58,8 @@ std::string upload_head(const Served& served, const std::string& name, std::size
 
 }  // namespace
 
-TEST_CASE("fault: an upload cut off at every tenth leaves nothing, and goes through when repeated") {
+TEST_CASE(
+    "fault: an upload cut off at every tenth leaves nothing, and goes through when repeated") {
   const Served served({"--no-stills"});
   REQUIRE(served.ready());
   std::string clip;
@@ -129,9 +130,9 @@ TEST_CASE("fault: hostile names become plain ones in the folder, or 400") {
   const Served served({"--no-stills"});
   REQUIRE(served.ready());
   const std::vector<std::string> senseless = {
-      "",       "noending", ".mp4",       "../..",     "a.exe",       "a.mp4/",
-      "\x01.mp4", "a.toml",   "....mp4",    "setup.toml", "\u202E.mp4", "a.mp4.html",
-      "/",      "\xff.mp4", "a.mp4\u202E.exe"};
+      "",           "noending",   ".mp4",   "../..",    "a.exe",
+      "a.mp4/",     "\x01.mp4",   "a.toml", "....mp4",  "setup.toml",
+      "\u202E.mp4", "a.mp4.html", "/",      "\xff.mp4", "a.mp4\u202E.exe"};
   for (const std::string& name : senseless) {
     INFO(name);
     CHECK(served.send_clip(name, "body of " + name).status == 400);
@@ -358,7 +359,8 @@ TEST_CASE("fault: a full disk is 507, and what was there stays") {
   const pid_t child = ::fork();
   if (child == 0) {
     // A disk of our own, of 100 kB.
-    if (::unshare(CLONE_NEWNS) != 0 || ::mount(nullptr, "/", nullptr, MS_REC | MS_PRIVATE, nullptr) ||
+    if (::unshare(CLONE_NEWNS) != 0 ||
+        ::mount(nullptr, "/", nullptr, MS_REC | MS_PRIVATE, nullptr) ||
         ::mount("none", folder.path().c_str(), "tmpfs", 0, "size=100k") != 0) {
       ::_exit(99);
     }
@@ -382,7 +384,8 @@ TEST_CASE("fault: a folder that cannot be written is 500 with a line") {
   const Folder folder;
   const pid_t child = ::fork();
   if (child == 0) {
-    if (::unshare(CLONE_NEWNS) != 0 || ::mount(nullptr, "/", nullptr, MS_REC | MS_PRIVATE, nullptr) ||
+    if (::unshare(CLONE_NEWNS) != 0 ||
+        ::mount(nullptr, "/", nullptr, MS_REC | MS_PRIVATE, nullptr) ||
         ::mount("none", folder.path().c_str(), "tmpfs", MS_RDONLY, "size=100k") != 0) {
       ::_exit(99);
     }

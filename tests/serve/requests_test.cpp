@@ -51,19 +51,20 @@ TEST_CASE("fault: without the secret, or to another host, 403 and nothing is sai
   }
   silent(served.get("/?key=" + wrong, {{"Host", served.host()}}));
   silent(served.get("/api/session?key=" + key, {{"Host", served.host()}}));
-  silent(served.get("/", {{"Host", served.host()}, {"Host", "evil.example"},
-                          {"X-Nocktrail-Key", key}}));
+  silent(served.get("/",
+                    {{"Host", served.host()}, {"Host", "evil.example"}, {"X-Nocktrail-Key", key}}));
   // What changes something: not by the cookie, not from another page.
   const std::string cookie = "nocktrail-" + std::to_string(served.port()) + "=" + key;
   const std::string clip = "/api/clips?name=a.mp4";
   silent(served.post(clip, "x", {{"Host", served.host()}, {"Cookie", cookie}}));
   silent(served.post(clip, "x", {{"Host", served.host()}, {"X-Nocktrail-Key", wrong}}));
-  silent(served.post(clip, "x", {{"Host", served.host()},
-                                 {"X-Nocktrail-Key", key},
-                                 {"Origin", "http://evil.example"}}));
+  silent(served.post(
+      clip, "x",
+      {{"Host", served.host()}, {"X-Nocktrail-Key", key}, {"Origin", "http://evil.example"}}));
   const Socket socket(served.port());
   socket.send(served.head("OPTIONS", clip,
-                          {{"Host", served.host()}, {"Origin", "http://evil.example"},
+                          {{"Host", served.host()},
+                           {"Origin", "http://evil.example"},
                            {"Access-Control-Request-Headers", "X-Nocktrail-Key"}}));
   silent(answer_on(socket));
   CHECK(served.files().empty());
@@ -108,14 +109,15 @@ TEST_CASE("unit: a clip goes where its set-up is, new ones are made, and none ou
   CHECK(served.send_clip("a.mp4", "1", "1-start").status == 201);
   CHECK(served.send_clip("b.mp4", "2", "2-lower").status == 201);
   CHECK(served.send_clip("c.mp4", "3").status == 201);  // the last one
-  for (const char* setup : {"../x", "a/b", ".", "..", ".hidden", "nocktrail-results", "a\x01"
-                                                                                      "b",
+  for (const char* setup : {"../x", "a/b", ".", "..", ".hidden", "nocktrail-results",
+                            "a\x01"
+                            "b",
                             "\u202Egnp"}) {
     INFO(setup);
     CHECK(served.send_clip("d.mp4", "4", setup).status == 400);
   }
-  CHECK(served.files() == std::vector<std::string>{"1-start/a.mp4", "2-lower/b.mp4",
-                                                   "2-lower/c.mp4"});
+  CHECK(served.files() ==
+        std::vector<std::string>{"1-start/a.mp4", "2-lower/b.mp4", "2-lower/c.mp4"});
 }
 
 TEST_CASE("unit: a set-up is begun by one change; a shot is left out and taken back") {
@@ -133,8 +135,8 @@ TEST_CASE("unit: a set-up is begun by one change; a shot is left out and taken b
   CHECK(json::parse(begun.body)["setup"] == "2-nock-_down_");
   CHECK(content(served.folder() / "2-nock-_down_/setup.toml") ==
         "notes = \"a \\\"quiet\\\" evening\"\n[bow]\nnocking_point = \"7/16in\"\n");
-  const Got wrong = ask("/api/setups", {{"name", "x"}, {"field", "bow.brace_height"},
-                                        {"value", "7 parsecs"}});
+  const Got wrong =
+      ask("/api/setups", {{"name", "x"}, {"field", "bow.brace_height"}, {"value", "7 parsecs"}});
   CHECK(wrong.status == 400);
   CHECK(says(wrong.body, "brace_height"));
   CHECK(ask("/api/setups", {{"name", "x"}, {"field", "a.b"}, {"value", "1"}}).status == 400);
@@ -157,9 +159,8 @@ TEST_CASE("unit: a set-up is begun by one change; a shot is left out and taken b
   late["reason"] = "short draw";
   CHECK(ask("/api/leave-out", late).status == 409);
   CHECK(says(content(served.folder() / "2-nock-_down_/setup.toml"), "plucked"));
-  REQUIRE(eventually([&] {
-    return says(served.get("/api/session").body, "\"dropped\":\"plucked\"");
-  }));
+  REQUIRE(
+      eventually([&] { return says(served.get("/api/session").body, "\"dropped\":\"plucked\""); }));
   json back = place;
   back["reason"] = nullptr;
   back["was"] = "plucked";

@@ -40,9 +40,10 @@ TEST_CASE("unit: a shot is left out where it is spoken of, and what was written 
         "# begun at nine\n\n[clip.\"a.mp4\"]\ndrop = \"plucked\"\n");
   CHECK(content(folder / "1-start/setup.toml.before") == "# begun at nine\n");
   CHECK(leave_out(folder.path(), {"1-start", "b.mp4", 0}, std::nullopt, "gust") == LeaveOut::done);
-  CHECK(content(folder / "session.toml") ==
-        "# ours\nhand = \"right\" # both of us\n[clip.\"1-start/b.mp4\"] # the windy one\ncant = 5\n"
-        "# Wren saw it\n");
+  CHECK(
+      content(folder / "session.toml") ==
+      "# ours\nhand = \"right\" # both of us\n[clip.\"1-start/b.mp4\"] # the windy one\ncant = 5\n"
+      "# Wren saw it\n");
   CHECK(content(folder / "session.toml.before") == session);
   // One shot of several.
   CHECK(leave_out(folder.path(), {"1-start", "a.mp4", 2}, "short", std::nullopt) == LeaveOut::done);
@@ -93,7 +94,9 @@ TEST_CASE("unit: a set-up that is begun comes last and inherits the rest") {
   REQUIRE(plan.setups.size() == 4);
   CHECK(plan.setups.back().name == "zuletzt-etc");
   CHECK(plan.setups.back().facts.bow.brace_height_m.has_value());
-  CHECK(says(complaint([&] { begin({"x", "bow.brace_height", "9 parsecs", ""}); }),
+  CHECK(says(complaint([&] {
+               begin({"x", "bow.brace_height", "9 parsecs", ""});
+             }),
              "bow.brace_height"));
   CHECK(says(complaint([&] { begin({"x", "bow.brace_height", "", ""}); }), "unit"));
   CHECK(says(complaint([&] { begin({"x", "clip.x", "y", ""}); }), "list"));
@@ -104,8 +107,8 @@ TEST_CASE("unit: a set-up that is begun comes last and inherits the rest") {
 }
 
 TEST_CASE("unit: a safe name is its own safe name") {
-  for (const std::string name :
-       {"a/b.mp4", "..", "x\u200By.MOV", "  . -a .mp4", "é\xcc", "tab\t.mp4", "#1", "\u2066hi\u2069"}) {
+  for (const std::string name : {"a/b.mp4", "..", "x\u200By.MOV", "  . -a .mp4", "é\xcc",
+                                 "tab\t.mp4", "#1", "\u2066hi\u2069"}) {
     INFO(name);
     const std::string once = safe_name(name);
     CHECK(safe_name(once) == once);

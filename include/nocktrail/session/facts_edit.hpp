@@ -22,10 +22,10 @@ enum class LeaveOut {
   no_such_clip
 };
 
-// Leaves the clip out for `reason`, or takes it back where that is empty, in the file that speaks of
-// it already, else in the one beside it. `was`: the reason that stands now, as far as the one who
-// asks knows; empty: it counts. Throws BadInput, one line, where a file cannot be changed in place
-// or written, or the hand-written files have faults.
+// Leaves the clip out for `reason`, or takes it back where that is empty, in the file that speaks
+// of it already, else in the one beside it. `was`: the reason that stands now, as far as the one
+// who asks knows; empty: it counts. Throws BadInput, one line, where a file cannot be changed in
+// place or written, or the hand-written files have faults.
 LeaveOut leave_out(const std::filesystem::path& folder, const ClipPlace& place,
                    const std::optional<std::string>& reason, const std::optional<std::string>& was);
 
@@ -45,8 +45,9 @@ struct NewSetup {
 };
 
 // Makes a folder that comes after all set-ups that there are, with its setup.toml, and returns its
-// name. Throws BadInput, one line, for a value that the file would not take, and where the session's
-// clips lie in its own folder, as they would belong to no set-up then. `phones_file` as for load().
+// name. Throws BadInput, one line, for a value that the file would not take, and where the
+// session's clips lie in its own folder, as they would belong to no set-up then. `phones_file` as
+// for load().
 std::string begin_setup(const std::filesystem::path& folder,
                         const std::filesystem::path& phones_file, const NewSetup& wanted);
 
