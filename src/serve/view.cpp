@@ -186,6 +186,7 @@ json line_view(const std::filesystem::path& folder, const Snapshot& snapshot) {
   return {{"session", printable(published.record.name)},
           {"version", snapshot.version},
           {"waiting", waiting(folder, snapshot)},
+          {"judging", !snapshot.fresh.empty()},
           {"faults", snapshot.faults},
           {"messages", snapshot.messages},
           {"cautions", published.judgement.cautions},

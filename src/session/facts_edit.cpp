@@ -27,6 +27,7 @@ namespace fs = std::filesystem;
 // A reason is said in a line of a table, on a phone.
 constexpr std::size_t kLongestReason = 200;
 constexpr std::size_t kLongestSetupName = 40;
+constexpr const char* kNewSetup = "the new set-up";
 
 constexpr std::array<ChangeableFact, 12> kFacts = {{
     {"bow.nocking_point", "Nocking point above square", "7/16in"},
@@ -148,19 +149,34 @@ int next_number(const std::vector<PlannedSetup>& setups) {
   return last + 1;
 }
 
+// A fault of the file in the words of the form that it was made from.
+std::string for_the_field(std::string fault, const std::string& field) {
+  const std::size_t place = fault.find(field);
+  const auto fact = std::find_if(kFacts.begin(), kFacts.end(),
+                                 [&](const ChangeableFact& one) { return field == one.field; });
+  if (!field.empty() && place != std::string::npos && fact != kFacts.end()) {
+    fault = fact->words + fault.substr(place + field.size());
+  }
+  return fault;
+}
+
 std::string text_for(const NewSetup& wanted) {
+  const auto known = [&](const ChangeableFact& fact) { return wanted.field == fact.field; };
   std::string text;
   if (!wanted.field.empty()) {
+    if (std::none_of(kFacts.begin(), kFacts.end(), known)) {
+      throw BadInput("choose what changes from the list");
+    }
     const std::string value = tidy(wanted.value, kLongestReason);
     if (value.empty()) {
       throw BadInput("say what it is now, with its unit");
     }
     const std::size_t dot = wanted.field.find('.');
-    text = units::with_text(text, "the new set-up",
+    text = units::with_text(text, kNewSetup,
                             {wanted.field.substr(0, dot), wanted.field.substr(dot + 1)}, value);
   }
   if (const std::string notes = tidy(wanted.notes, 4 * kLongestReason); !notes.empty()) {
-    text = units::with_text(text, "the new set-up", {"notes"}, notes);
+    text = units::with_text(text, kNewSetup, {"notes"}, notes);
   }
   return text;
 }
@@ -223,13 +239,13 @@ std::string begin_setup(const fs::path& folder, const fs::path& phones_file,
         "the clips of this session lie in its own folder and would belong to no set-up then; move "
         "them into a folder inside it, such as 1-start");
   }
-  const auto known = [&](const ChangeableFact& fact) { return wanted.field == fact.field; };
-  if (!wanted.field.empty() && std::none_of(kFacts.begin(), kFacts.end(), known)) {
-    throw BadInput("choose what changes from the list");
-  }
   const std::string text = text_for(wanted);
-  parse_facts(text, "the new set-up", FactsKind::setup, plan.setups.back().facts,
-              read_phones(phones_file));
+  try {
+    parse_facts(text, kNewSetup, FactsKind::setup, plan.setups.back().facts,
+                read_phones(phones_file));
+  } catch (const BadInput& problem) {
+    throw BadInput(for_the_field(problem.what(), wanted.field));
+  }
   std::string words = safe_name(wanted.name, kLongestSetupName);
   std::replace(words.begin(), words.end(), ' ', '-');
   if (words.empty()) {

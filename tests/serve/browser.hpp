@@ -57,7 +57,8 @@ class Browser {
     to_ = in[1];
     from_ = out[0];
     const std::string target = call("Target.createTarget", {{"url", "about:blank"}})["targetId"];
-    session_ = call("Target.attachToTarget", {{"targetId", target}, {"flatten", true}})["sessionId"];
+    session_ =
+        call("Target.attachToTarget", {{"targetId", target}, {"flatten", true}})["sessionId"];
     for (const char* part : {"Page", "Runtime", "Network", "Log", "DOM"}) {
       call(std::string(part) + ".enable", json::object());
     }

@@ -138,7 +138,7 @@ TEST_CASE("unit: a set-up is begun by one change; a shot is left out and taken b
   const Got wrong =
       ask("/api/setups", {{"name", "x"}, {"field", "bow.brace_height"}, {"value", "7 parsecs"}});
   CHECK(wrong.status == 400);
-  CHECK(says(wrong.body, "brace_height"));
+  CHECK(says(wrong.body, "Brace height: cannot read"));
   CHECK(ask("/api/setups", {{"name", "x"}, {"field", "a.b"}, {"value", "1"}}).status == 400);
   CHECK(served.post("/api/setups", "no json").status == 400);
   CHECK(served.post("/api/setups", "[1]").status == 400);

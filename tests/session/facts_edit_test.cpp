@@ -97,7 +97,7 @@ TEST_CASE("unit: a set-up that is begun comes last and inherits the rest") {
   CHECK(says(complaint([&] {
                begin({"x", "bow.brace_height", "9 parsecs", ""});
              }),
-             "bow.brace_height"));
+             "Brace height: cannot read"));
   CHECK(says(complaint([&] { begin({"x", "bow.brace_height", "", ""}); }), "unit"));
   CHECK(says(complaint([&] { begin({"x", "clip.x", "y", ""}); }), "list"));
   CHECK(load(folder.path()).setups.size() == 4);

@@ -26,12 +26,12 @@ function fill(list, lines, className) {
 
 function showNext() {
   const next = line.next;
-  at('stop').hidden = !next.forbids;
   at('next').hidden = next.forbids;
-  at('stop-words').textContent = next.forbids ? next.words : '';
+  showStop(next.forbids ? next.words : null);
   at('stop-because').textContent = next.forbids ? next.because || '' : '';
   at('next-words').textContent = next.words;
-  at('next-because').textContent = next.because || '';
+  at('next-because').textContent = line.judging ? 'Being judged anew with the newest shot …'
+                                                : next.because || '';
   const cautions = next.cautions.concat(line.cautions);
   fill(at('next-cautions'), cautions);
   at('next-more').hidden = cautions.length === 0;

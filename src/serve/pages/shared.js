@@ -58,7 +58,30 @@ async function change(address, what) {
   return body;
 }
 
-function degrees(words) { return words.replace(/ deg$/, '°'); }
+// A figure and its interval stay on one line.
+function degrees(words) { return words.replace(/ deg$/, '°').replace(' ± ', '\u00a0±\u00a0'); }
+
+function sentence(words) { return words ? words[0].toUpperCase() + words.slice(1) : ''; }
+
+// "Nock left" above "2.41 ± 0.18°", which is read at arm's length.
+function offset(words, className) {
+  const all = make('p', '', className);
+  const figure = degrees(words).match(/^(.*?) ([\d.]+\u00a0.*)$/);
+  if (figure) {
+    all.append(make('span', figure[1] + ' ', 'side'), make('span', figure[2], 'figure'));
+  } else {
+    all.textContent = degrees(words);
+  }
+  return all;
+}
+
+// What forbids, its first sentence largest.
+function showStop(words) {
+  const end = words ? words.indexOf('. ') + 1 : 0;
+  at('stop').hidden = !words;
+  at('stop-words').textContent = words ? (end ? words.slice(0, end) : words) : '';
+  at('stop-further').textContent = end ? words.slice(end + 1) : '';
+}
 
 const FLATTENED = 'This film has ordinary frames. If it was shot in slow motion, it was flattened ' +
     'on the way: send the original (see “If slow motion arrives as an ordinary film”).';
@@ -72,7 +95,7 @@ function readingOf(clip) {
     const words = {'refused': 'No number from this clip', 'no-shot': 'No shot was seen',
                    'error': 'This file cannot be read'}[clip.status];
     all.append(make('p', words, 'refused'));
-    if (clip.reason) all.append(make('p', clip.reason));
+    if (clip.reason) all.append(make('p', sentence(clip.reason)));
     if (clip.flattened) all.append(make('p', FLATTENED, 'caution'));
   } else {
     for (const shot of clip.shots) {
@@ -80,11 +103,11 @@ function readingOf(clip) {
       if (shot.dropped) all.append(make('p', 'Left out: ' + shot.dropped, 'caution'));
       if (!shot.measured) {
         all.append(make('p', 'No number from this shot', 'refused'));
-        if (shot.reason) all.append(make('p', shot.reason));
+        if (shot.reason) all.append(make('p', sentence(shot.reason)));
         continue;
       }
-      all.append(make('p', degrees(shot.lateral), 'offset'));
-      all.append(make('p', degrees(shot.vertical), 'offset second'));
+      all.append(offset(shot.lateral, 'offset'));
+      all.append(offset(shot.vertical, 'offset second'));
       const tags = make('p');
       tags.append(make('span', 'Spine: ' + shot.spine, 'tag'));
       tags.append(make('span', 'Nocking point: ' + shot.nocking_point, 'tag'));

@@ -49,8 +49,7 @@ function countRow(words, dropped, shot) {
 function showAll() {
   at('title').textContent = name + (setup === '.' ? '' : ' · ' + setup);
   document.title = name + ' · nocktrail';
-  show(at('stop-words'), told.stop);
-  at('stop').hidden = !told.stop;
+  showStop(told.stop);
   at('reading').replaceChildren(readingOf(told));
   // What somebody types is left alone while nothing changed.
   const state = JSON.stringify([told.dropped, told.shots.map(s => s.dropped), told.status]);
