@@ -36,6 +36,11 @@ void show_addresses(const serve::Ready& ready, bool lan, TerminalVoice& terminal
     for (const std::string& url : ready.others) {
       terminal.line(stderr, fmt::format("also at {}", url));
     }
+    if (!ready.are_private) {
+      terminal.message(
+          "this network is no private one: whoever is anywhere in the Internet may reach the "
+          "address, though not without its secret");
+    }
     terminal.message(
         "whoever has this address can send clips and change the session's facts until you stop "
         "the program with Ctrl-C; it is plain HTTP, so others in the same network could listen");

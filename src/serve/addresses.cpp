@@ -10,6 +10,7 @@
 #include <cstring>
 #include <memory>
 #include <string_view>
+#include <utility>
 
 namespace nocktrail::serve {
 namespace {
@@ -29,7 +30,7 @@ bool is_private(unsigned long address) {
          (address >> 16U) == 0xA9FE || (address >> 22U) == 0x191;
 }
 
-std::vector<std::string> local_addresses() {
+LocalAddresses local_addresses() {
   ifaddrs* first = nullptr;
   if (::getifaddrs(&first) != 0) {
     return {};
@@ -37,6 +38,7 @@ std::vector<std::string> local_addresses() {
   const std::unique_ptr<ifaddrs, decltype(&::freeifaddrs)> owner(first, ::freeifaddrs);
   std::vector<std::string> real;
   std::vector<std::string> bridges;
+  std::vector<std::string> open;
   for (const ifaddrs* one = first; one != nullptr; one = one->ifa_next) {
     if (one->ifa_addr == nullptr || one->ifa_addr->sa_family != AF_INET ||
         (one->ifa_flags & IFF_UP) == 0 || (one->ifa_flags & IFF_LOOPBACK) != 0) {
@@ -45,13 +47,16 @@ std::vector<std::string> local_addresses() {
     sockaddr_in address{};
     std::memcpy(&address, one->ifa_addr, sizeof(address));
     std::array<char, INET_ADDRSTRLEN> text{};
-    if (is_private(ntohl(address.sin_addr.s_addr)) &&
-        ::inet_ntop(AF_INET, &address.sin_addr, text.data(), text.size()) != nullptr) {
-      (virtual_device(one->ifa_name) ? bridges : real).emplace_back(text.data());
+    if (::inet_ntop(AF_INET, &address.sin_addr, text.data(), text.size()) != nullptr) {
+      auto& kind = !is_private(ntohl(address.sin_addr.s_addr)) ? open
+                   : virtual_device(one->ifa_name)             ? bridges
+                                                               : real;
+      kind.emplace_back(text.data());
     }
   }
   real.insert(real.end(), bridges.begin(), bridges.end());
-  return real;
+  return real.empty() ? LocalAddresses{std::move(open), false}
+                      : LocalAddresses{std::move(real), true};
 }
 
 }  // namespace nocktrail::serve

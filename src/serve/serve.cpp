@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
+#include <utility>
 
 #include "addresses.hpp"
 #include "answers.hpp"
@@ -17,7 +17,7 @@ namespace {
 
 constexpr const char* kThisMachine = "127.0.0.1";
 
-ServerOptions server_options(const ServeSettings& settings) {
+ServerOptions server_options(const ServeSettings& settings, bool& are_private) {
   if (settings.port < 0 || settings.port > 65535) {
     throw BadInput(
         fmt::format("--port: {} is out of range; give a number up to 65535", settings.port));
@@ -25,9 +25,11 @@ ServerOptions server_options(const ServeSettings& settings) {
   ServerOptions options;
   options.port = settings.port;
   if (settings.lan) {
-    options.addresses = local_addresses();
+    LocalAddresses local = local_addresses();
+    options.addresses = std::move(local.all);
+    are_private = local.are_private;
     if (options.addresses.empty()) {
-      throw BadInput("--lan: this computer is in no local network; join one, or leave --lan out");
+      throw BadInput("--lan: this computer is in no network; join one, or leave --lan out");
     }
   }
   options.addresses.emplace_back(kThisMachine);
@@ -52,7 +54,8 @@ void serve(const std::filesystem::path& folder, const desk::OutputSettings& outp
            const desk::Voice& voice, const desk::WatchEvents& events,
            const std::function<void(const Ready&)>& ready) {
   const std::filesystem::path session = session::load(folder).folder;
-  const ServerOptions options = server_options(settings);
+  Ready where;
+  const ServerOptions options = server_options(settings, where.are_private);
   Server server(options);
   Board board(session, [&server](const std::string& event, const std::string& data) {
     server.tell(event, data);
@@ -62,7 +65,6 @@ void serve(const std::filesystem::path& folder, const desk::OutputSettings& outp
   clear_unfinished(session);
   const std::string secret = fresh_secret();
   std::vector<std::string> hosts;
-  Ready where;
   for (const std::string& address : options.addresses) {
     hosts.push_back(fmt::format("{}:{}", address, server.port()));
     std::string url = fmt::format("http://{}/?key={}", hosts.back(), secret);

@@ -1,6 +1,7 @@
 // The requests that scripts and pages rely on, against the built program.
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <nlohmann/json.hpp>
 
 #include "served.hpp"
@@ -228,4 +229,49 @@ TEST_CASE("truth: a reading in serve is byte for byte the one of session, but fo
     (*one)["reading"]["clip"].erase("path");
   }
   CHECK(served_reading.dump() == session_reading.dump());
+}
+
+TEST_CASE(
+    "unit: for the local network the address of this machine in it, with a code and a warning") {
+  Served served({"--no-stills", "--lan"});
+  if (!served.ready()) {
+    CHECK(says(served.program().err(), "in no network"));
+    MESSAGE("skipped: this machine is in no network");
+    return;
+  }
+  CHECK_FALSE(served.host().starts_with("127."));
+  CHECK(served.program().out() == served.url() + "\n");
+  REQUIRE(eventually([&] { return says(served.program().err(), "plain HTTP"); }));
+  const std::string said = served.program().err();
+  CHECK(says(said, "█"));
+  CHECK(says(said, "also at http://127.0.0.1:" + std::to_string(served.port()) + "/?key="));
+  // Each printed host is one to ask for; others are not.
+  CHECK(served.get("/api/session").status == 200);
+  CHECK(served
+            .get("/api/session", {{"Host", "127.0.0.1:" + std::to_string(served.port())},
+                                  {"X-Nocktrail-Key", served.key()}})
+            .status == 200);
+  CHECK(served
+            .get("/api/session", {{"Host", "localhost:" + std::to_string(served.port())},
+                                  {"X-Nocktrail-Key", served.key()}})
+            .status == 403);
+}
+
+TEST_CASE("fault: a wrong command line, a port that is taken, and no folder are 2 and a line") {
+  const Served served({"--no-stills"});
+  REQUIRE(served.ready());
+  const Folder scratch;
+  const Folder folder;
+  for (const std::vector<std::string>& wrong : std::vector<std::vector<std::string>>{
+           {"serve", "/no/such/folder"},
+           {"serve", folder.path().string(), "--port", "70000"},
+           {"serve", folder.path().string(), "--port", std::to_string(served.port())},
+           {"serve", folder.path().string(), "--settle", "0"},
+           {"serve", folder.path().string(), "--prot", "80"}}) {
+    Program program(scratch, "wrong", wrong);
+    CHECK(program.wait() == 2);
+    const std::string said = program.err();
+    CHECK(std::count(said.begin(), said.end(), '\n') == 1);
+    CHECK(program.out().empty());
+  }
 }

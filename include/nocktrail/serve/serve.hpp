@@ -21,11 +21,13 @@ struct ServeSettings {
 struct Ready {
   std::string url;                  // of the local network, where it is served there
   std::vector<std::string> others;  // further addresses of the same
+  // Only those in a private network can be reached from no farther away.
+  bool are_private = true;
 };
 
 // Serves until `voice.stop` says so; `ready` is told once, before anything is read. The voice and
 // the events are those of a Watcher, which runs in the calling thread. Throws BadInput for what a
-// Watcher refuses, for a port that is taken, and for `lan` on a machine without a local network.
+// Watcher refuses, for a port that is taken, and for `lan` on a machine without a network.
 void serve(const std::filesystem::path& folder, const desk::OutputSettings& output,
            const desk::WatchSettings& watch, const ServeSettings& settings,
            const desk::Voice& voice, const desk::WatchEvents& events,
