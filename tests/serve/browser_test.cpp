@@ -117,12 +117,22 @@ void live_through_an_evening(int width, int height, bool phone) {
   REQUIRE(eventually([&] { return browser.value("at('setup').value") == "2-nock-down"; }));
   CHECK(says(content(served.folder() / "2-nock-down/setup.toml"), "nocking_point = \"3/8in\""));
 
+  // What belongs to no set-up is said, and a slip in a hand-written file until it is mended.
+  fs::copy_file(clip, served.folder() / "stray.mp4");
+  REQUIRE(eventually([&] {
+    return says(browser.value("at('message-list').textContent").get<std::string>(), "stray.mp4");
+  }));
+  fs::remove(served.folder() / "stray.mp4");
+  served.folder().write("session.toml", "hnad = \"right\"\n");
+  REQUIRE(shows(browser, "#faults", "did you mean hand?"));
+
   // A limit that is passed stands above everything.
   served.folder().write("session.toml",
                         "hand = \"right\"\ncant = 15\n[bow]\ndraw_weight = \"45lb\"\n"
                         "min_grains_per_pound = 8\n[arrow]\ntotal_mass = \"200gr\"\n");
   REQUIRE(shows(browser, "#stop", "Do not shoot"));
   CHECK(browser.value("at('next').hidden") == true);
+  CHECK(browser.value("at('faults').hidden") == true);
   CHECK(browser.value("at('stop').getBoundingClientRect().top < "
                       "at('newest').getBoundingClientRect().top") == true);
   keep_picture(browser, name + "-stop");

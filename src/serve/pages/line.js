@@ -38,6 +38,10 @@ function showNext() {
   at('faults').hidden = line.faults.length === 0;
   fill(at('fault-list'), line.faults);
   at('sheet').hidden = !line.sheet;
+  // Faults stand above; of the rest the newest comes first.
+  const said = line.messages.filter(words => !line.faults.includes(words)).reverse();
+  at('messages').hidden = said.length === 0;
+  fill(at('message-list'), said);
 }
 
 function idOf(clip) { return clip ? JSON.stringify([clip.setup, clip.clip, clip.shots]) : ''; }
