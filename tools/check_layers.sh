@@ -20,6 +20,8 @@ declare -A may=(
   [session]="units media rules pipeline picture report arrow tune"
   [logbook]="units rules report arrow tune"
   [page]="units media rules report arrow tune"
+  [desk]="units rules report tune session logbook page"
+  [serve]="units rules report tune session desk"
 )
 # Plain data that both track and flight speak.
 exceptions=" "

@@ -12,10 +12,10 @@
 #include "nocktrail/arrow/exit_state_json.hpp"
 #include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/arrow/setup_file.hpp"
+#include "nocktrail/desk/own_files.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/before_change.hpp"
-#include "own_files.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -80,7 +80,7 @@ std::vector<std::string> stops_of(const arrow::Setup& setup,
 
 // Before anything is computed.
 void check_outputs(const EffectsArguments& arguments) {
-  session::OutputCheck check = own_files();
+  session::OutputCheck check = desk::own_files();
   check.keep(arguments.setup_path, "the set-up's file");
   const auto json = [&](const char* option, const std::string& path, const char* schema) {
     if (!path.empty() && path != "-") {

@@ -10,13 +10,13 @@
 
 #include "exit_status.hpp"
 #include "logbook_view.hpp"
+#include "nocktrail/desk/own_files.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/logbook/answers.hpp"
 #include "nocktrail/logbook/logbook.hpp"
 #include "nocktrail/logbook/transfer.hpp"
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/session/output_check.hpp"
-#include "own_files.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -44,7 +44,7 @@ logbook::Logbook open(const LogbookArguments& arguments, logbook::Access access)
 
 // Before anything is asked or changed. `json`: what --json writes here, `from`: what is imported.
 void check_files(const LogbookArguments& arguments, const session::Product& json = {}) {
-  session::OutputCheck check = own_files();
+  session::OutputCheck check = desk::own_files();
   if (!arguments.from.empty()) {
     check.keep(arguments.from, "what is to be imported");
   }

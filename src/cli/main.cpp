@@ -22,6 +22,7 @@
 #include "nocktrail/units/toml_table.hpp"
 #include "nocktrail/version.hpp"
 #include "read_command.hpp"
+#include "serve_command.hpp"
 #include "session_command.hpp"
 #include "still_command.hpp"
 #include "watch_command.hpp"
@@ -93,12 +94,14 @@ int run(int argc, char** argv) {
   EffectsArguments effects_arguments;
   SessionArguments session_arguments;
   WatchArguments watch_arguments;
+  ServeArguments serve_arguments;
   LogbookArguments logbook_arguments;
   StillArguments still_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
   const CLI::App* session = add_session_command(program, session_arguments);
   const CLI::App* watch = add_watch_command(program, watch_arguments);
+  const CLI::App* serve = add_serve_command(program, serve_arguments);
   const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
   const CLI::App* still = add_still_command(program, still_arguments);
   try {
@@ -117,6 +120,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(watch)) {
       return run_watch(watch_arguments);
+    }
+    if (program.got_subcommand(serve)) {
+      return run_serve(serve_arguments);
     }
     if (program.got_subcommand(logbook)) {
       return run_logbook(*logbook, logbook_arguments);

@@ -13,6 +13,7 @@
 
 #include "exit_status.hpp"
 #include "interrupt.hpp"
+#include "nocktrail/desk/own_files.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
@@ -25,7 +26,6 @@
 #include "nocktrail/session/output_check.hpp"
 #include "nocktrail/units/units.hpp"
 #include "output_names.hpp"
-#include "own_files.hpp"
 #include "progress_line.hpp"
 
 namespace nocktrail::cli {
@@ -389,7 +389,7 @@ CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments) {
 
 int run_read(const ReadArguments& arguments) {
   const ReadClipOptions options = checked_reading_options(arguments);
-  session::OutputCheck check = own_files();
+  session::OutputCheck check = desk::own_files();
   for (const std::string& clip : arguments.clips) {
     check.keep(clip, "one of the clips to be read");
   }

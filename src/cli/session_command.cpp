@@ -60,11 +60,13 @@ int run_session(const SessionArguments& arguments) {
     return 0;
   }
   note_interrupts();
-  SessionOutput output(arguments.folder.empty() ? "." : arguments.folder, arguments.output);
+  TerminalVoice terminal(arguments.output.quiet, stderr);
+  desk::SessionOutput output(arguments.folder.empty() ? "." : arguments.folder,
+                             arguments.output.settings, terminal.voice());
   if (!arguments.json.empty() && arguments.json != "-") {
     output.check().check("--json", arguments.json, session::json_of("nocktrail.session/"));
   }
-  JudgedSession judged = output.run({}, stderr);
+  desk::JudgedSession judged = output.run({});
   const session::SessionRead& read = judged.read;
   if (!read.faults.empty()) {
     output.message("nothing was read; mend what is named above and run again");

@@ -11,6 +11,7 @@
 
 #include "exit_status.hpp"
 #include "interrupt.hpp"
+#include "nocktrail/desk/own_files.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
@@ -24,7 +25,6 @@
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "nocktrail/units/hand_written.hpp"
-#include "own_files.hpp"
 #include "progress_line.hpp"
 
 namespace nocktrail::cli {
@@ -159,7 +159,7 @@ fs::path out_path(const StillArguments& arguments, const fs::path& clip) {
     throw BadInput(fmt::format("--out: {} does not end in .png; the still is a PNG picture",
                                rules::printable(out.string())));
   }
-  session::OutputCheck check = own_files();
+  session::OutputCheck check = desk::own_files();
   check.keep(clip, "the clip to be read");
   if (!arguments.setup.empty()) {
     check.keep(arguments.setup, "the set-up's file");

@@ -3,6 +3,7 @@
 
 #include <string>
 
+#include "nocktrail/desk/watcher.hpp"
 #include "session_output.hpp"
 
 namespace CLI {
@@ -14,9 +15,11 @@ namespace nocktrail::cli {
 struct WatchArguments {
   std::string folder;
   SessionOutputArguments output;
-  bool poll = false;
-  double settle_s = 2.0;
+  desk::WatchSettings watch;
 };
+
+// How the folder is watched: the same options wherever it is.
+void add_watch_options(CLI::App& command, desk::WatchSettings& settings);
 
 // Adds the subcommand and binds its options to `arguments`, which must outlive the parse.
 CLI::App* add_watch_command(CLI::App& program, WatchArguments& arguments);

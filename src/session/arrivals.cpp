@@ -97,6 +97,16 @@ bool Arrivals::settled(const fs::path& clip) const {
   return file != files_.end() && file->second.settled;
 }
 
+std::set<fs::path> Arrivals::settled() const {
+  std::set<fs::path> all;
+  for (const auto& [path, file] : files_) {
+    if (file.settled) {
+      all.insert(path);
+    }
+  }
+  return all;
+}
+
 std::vector<fs::path> Arrivals::waiting() const {
   std::vector<fs::path> all;
   for (const auto& [path, file] : files_) {

@@ -5,8 +5,8 @@ namespace nocktrail::session {
 std::string session_template() {
   return R"(# session.toml: what was shot, for `nocktrail session`. Put it into the folder of the clips.
 # Every field is optional: what is not told is not guessed, and what you learn later can be added
-# later. The program only reads this file. Quantities are text with their unit: lengths in, ft,
-# yd, mm, cm, m (fractions too: "5/16in", "28 1/2in"); masses gr, g; forces lb, N.
+# later. Quantities are text with their unit: lengths in, ft, yd, mm, cm,
+# m (fractions too: "5/16in", "28 1/2in"); masses gr, g; forces lb, N.
 
 # name = "spring set"
 # notes = "indoors, soft butt at 8 m"

@@ -49,6 +49,7 @@ class Program {
   std::string out() const { return content(out_); }
   std::string err() const { return content(err_); }
   void signal(int number) const { ::kill(pid_, number); }
+  pid_t pid() const { return pid_; }
 
   // Exit status; 1000 plus the signal that ended it; -1 when it does not end in time.
   int wait(std::chrono::seconds limit = std::chrono::seconds(180)) {

@@ -1,6 +1,6 @@
 // What the archer wrote by hand: session.toml of a session's folder and setup.toml of a set-up's.
 // Field names and units are those of arrow/setup_file.hpp; every field is optional here. The files
-// are only ever read.
+// are only ever read, but for facts_edit.hpp.
 #pragma once
 
 #include <filesystem>

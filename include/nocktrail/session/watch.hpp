@@ -73,6 +73,7 @@ class Arrivals {
 
   // Of the last look.
   bool settled(const std::filesystem::path& clip) const;
+  std::set<std::filesystem::path> settled() const;
   // Clips that are not settled yet.
   std::vector<std::filesystem::path> waiting() const;
 

@@ -3,9 +3,9 @@
 
 #include "nocktrail/session/output_check.hpp"
 
-namespace nocktrail::cli {
+namespace nocktrail::desk {
 
 // Knows the user's own logbook and phones file; the command adds what it reads.
 session::OutputCheck own_files();
 
-}  // namespace nocktrail::cli
+}  // namespace nocktrail::desk

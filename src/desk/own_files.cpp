@@ -1,10 +1,10 @@
-#include "own_files.hpp"
+#include "nocktrail/desk/own_files.hpp"
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/logbook/logbook.hpp"
 #include "nocktrail/session/facts_file.hpp"
 
-namespace nocktrail::cli {
+namespace nocktrail::desk {
 
 session::OutputCheck own_files() {
   session::OutputCheck check;
@@ -19,4 +19,4 @@ session::OutputCheck own_files() {
   return check;
 }
 
-}  // namespace nocktrail::cli
+}  // namespace nocktrail::desk

@@ -1,0 +1,54 @@
+// What a page may change of the hand-written files: a shot is left out or taken back, a set-up is
+// begun. Everything else in them stays as its archer wrote it, and the version before is kept
+// beside the file, as NAME.before.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <span>
+#include <string>
+
+namespace nocktrail::session {
+
+struct ClipPlace {
+  std::string setup;  // "." for the session's own folder
+  std::string clip;   // the file's name
+  int shot = 0;       // from 1: one shot alone; 0: the whole clip
+};
+
+enum class LeaveOut {
+  done,
+  changed,  // it is not (any more) as the one who asks believes: nothing was written
+  no_such_clip
+};
+
+// Leaves the clip out for `reason`, or takes it back where that is empty, in the file that speaks
+// of it already, else in the one beside it. `was`: the reason that stands now, as far as the one
+// who asks knows; empty: it counts. Throws BadInput, one line, where a file cannot be changed in
+// place or written, or the hand-written files have faults.
+LeaveOut leave_out(const std::filesystem::path& folder, const ClipPlace& place,
+                   const std::optional<std::string>& reason, const std::optional<std::string>& was);
+
+// A fact that may be told when a set-up is begun.
+struct ChangeableFact {
+  const char* field;    // "bow.brace_height", as in the file
+  const char* words;    // "Brace height"
+  const char* example;  // as people type it
+};
+std::span<const ChangeableFact> changeable_facts();
+
+struct NewSetup {
+  std::string name;   // words of its archer; the folder's name is made of them
+  std::string field;  // of changeable_facts(); empty: nothing changes
+  std::string value;
+  std::string notes;
+};
+
+// Makes a folder that comes after all set-ups that there are, with its setup.toml, and returns its
+// name. Throws BadInput, one line, for a value that the file would not take, and where the
+// session's clips lie in its own folder, as they would belong to no set-up then. `phones_file` as
+// for load().
+std::string begin_setup(const std::filesystem::path& folder,
+                        const std::filesystem::path& phones_file, const NewSetup& wanted);
+
+}  // namespace nocktrail::session

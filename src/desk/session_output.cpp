@@ -1,0 +1,160 @@
+#include "nocktrail/desk/session_output.hpp"
+
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <ctime>
+#include <nlohmann/json.hpp>
+#include <utility>
+
+#include "nocktrail/desk/own_files.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/logbook/logbook.hpp"
+#include "nocktrail/page/page.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/words.hpp"
+
+namespace nocktrail::desk {
+
+namespace fs = std::filesystem;
+
+SessionOutput::SessionOutput(fs::path folder, OutputSettings settings, Voice voice)
+    : folder_(std::move(folder)), settings_(std::move(settings)), voice_(std::move(voice)) {
+  if (!(settings_.dead_band_deg >= 0.0 && settings_.dead_band_deg <= 10.0)) {
+    throw BadInput(
+        fmt::format("--dead-band: {:g} is out of range; give a number from 0 to 10 "
+                    "degrees",
+                    settings_.dead_band_deg));
+  }
+  if (settings_.no_logbook && !settings_.logbook.empty()) {
+    throw BadInput("--logbook and --no-logbook contradict one another; leave one of them out");
+  }
+  options_.results = settings_.results;
+  options_.phones_file = session::default_phones_file();
+  options_.dead_band_deg = settings_.dead_band_deg;
+  options_.stills = !settings_.no_stills;
+  check_outputs();
+}
+
+void SessionOutput::check_outputs() {
+  check_ = own_files();
+  const session::Plan plan = session::load(folder_, options_.phones_file);
+  check_.keep(plan.folder / session::kSessionFile, "what you wrote of the session");
+  for (const session::PlannedSetup& setup : plan.setups) {
+    check_.keep(plan.folder / setup.name / session::kSetupFile, "what you wrote of a set-up");
+    for (const session::PlannedClip& clip : setup.clips) {
+      check_.keep(clip.path, "one of the session's clips");
+    }
+  }
+  if (!settings_.logbook.empty()) {
+    check_.check_logbook("--logbook", settings_.logbook);
+    check_.keep_logbook(settings_.logbook);
+  }
+  if (!settings_.results.empty()) {
+    check_.check_results("--results", settings_.results);
+  }
+}
+
+void SessionOutput::message(const std::string& line) {
+  if (std::find(said_.begin(), said_.end(), line) == said_.end()) {
+    voice_.message(rules::printable(line));
+    said_.push_back(line);
+  }
+}
+
+void SessionOutput::note_clip(const std::string& setup, const tune::ClipRecord& clip, bool fresh) {
+  const std::string line = session::clip_line(setup, clip);
+  if (fresh && voice_.clip) {
+    voice_.clip(setup, clip, line);
+    said_.push_back(line);
+  } else if (clip.reading.status == ClipStatus::error) {
+    message(line);  // in every run: it decides the exit status
+  }
+}
+
+JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not_yet) {
+  options_.not_yet = not_yet;
+  session::SessionEvents events;
+  events.stop = voice_.stop;
+  events.message = [this](const std::string& line) { message(line); };
+  events.step = voice_.step;
+  events.clip = [this](const std::string& setup, const tune::ClipRecord& clip, bool fresh) {
+    note_clip(setup, clip, fresh);
+  };
+  JudgedSession judged;
+  judged.read = session::read_session(
+      folder_, options_, events,
+      [&](const session::SessionRead& read, const report::OwnFolder& results) {
+        judged.published = publish(read, results, judged.judgement);
+        return judged.published;
+      });
+  for (const std::string& fault : judged.read.faults) {
+    message(fault);
+  }
+  if (judged.read.stopped || !judged.read.faults.empty()) {
+    return judged;
+  }
+  if (!judged.published) {
+    say_what_remains(judged.read);
+  }
+  judged.failed = judged.read.failed || !judged.published;
+  return judged;
+}
+
+void SessionOutput::say_what_remains(const session::SessionRead& read) {
+  message(fmt::format(
+      "nothing was judged, written or recorded, and what was before still stands; {} clips are "
+      "read and kept, {} are left: mend what is named above and run again",
+      read.fresh + read.kept, read.unread));
+}
+
+// Everything that may lack room comes first: the files beside their places, then the logbook, of
+// which either all is recorded or nothing. What is left then is renaming.
+bool SessionOutput::publish(const session::SessionRead& read, const report::OwnFolder& results,
+                            tune::SessionJudgement& judgement) {
+  try {
+    tune::JudgementOptions options;
+    options.dead_band_deg = settings_.dead_band_deg;
+    judgement = tune::judge_session(read.record, options);
+    page::PageOptions page;
+    page.dead_band_deg = settings_.dead_band_deg;
+    page.stills = !settings_.no_stills;
+    page.written_at = fmt::format("{:%Y-%m-%d %H:%M} UTC", fmt::gmtime(std::time(nullptr)));
+    const std::string sheet = "build-sheet.html";
+    report::OwnFolder::Publication files(results);
+    files.add("session.json",
+              session::session_json(read.record, judgement, read.messages).dump(2) + "\n");
+    files.add("report.html", page::page_html(read.record, judgement, page));
+    if (judgement.build_sheet) {
+      files.add(sheet, page::build_sheet_html(read.record, judgement, page));
+    }
+    if (!settings_.no_logbook) {
+      record(read, judgement);
+    }
+    files.commit();
+    if (!judgement.build_sheet) {
+      results.remove(sheet);  // one from before the clips or facts changed would mislead
+    }
+    return true;
+  } catch (const BadInput& problem) {
+    message(problem.what());
+  } catch (const std::exception& problem) {
+    message(fmt::format("fault in the program itself, in judging: {}", problem.what()));
+  }
+  return false;
+}
+
+void SessionOutput::record(const session::SessionRead& read,
+                           const tune::SessionJudgement& judgement) {
+  try {
+    logbook::Logbook book(settings_.logbook.empty() ? logbook::default_file()
+                                                    : fs::path(settings_.logbook));
+    book.record(read.record, judgement);
+  } catch (const BadInput& problem) {
+    throw BadInput(fmt::format("{}; --no-logbook does without it for this time", problem.what()));
+  }
+}
+
+}  // namespace nocktrail::desk

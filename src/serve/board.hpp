@@ -1,0 +1,63 @@
+// What there is to show: put up by the watcher's thread, read by those that answer requests.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <memory>
+#include <mutex>
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <set>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "nocktrail/desk/watcher.hpp"
+
+namespace nocktrail::serve {
+
+// A session as it was judged last.
+struct Published {
+  tune::SessionRecord record;
+  tune::SessionJudgement judgement;
+  nlohmann::json json;  // what session.json holds
+};
+
+struct Snapshot {
+  std::shared_ptr<const Published> published;  // never null
+  // Read since, in the order of reading, with the set-up of each.
+  std::vector<std::pair<std::string, tune::ClipRecord>> fresh;
+  std::optional<session::SessionEvents::Step> step;  // of a run that goes on
+  std::vector<std::string> faults;                   // of hand-written files, until mended
+  std::vector<std::string> messages;                 // the latest, oldest first
+  std::set<std::filesystem::path> done;              // clips whose reading is published
+  std::uint64_t version = 0;                         // grows with every change
+};
+
+class Board {
+ public:
+  // `told`: an event's name and its data, for open pages; called by the watcher's thread.
+  using Told = std::function<void(const std::string& event, const std::string& data)>;
+
+  Board(const std::filesystem::path& folder, Told told);
+
+  Snapshot snapshot() const;
+
+  // The voice and events with what is put up here added to them.
+  desk::Voice listen(const desk::Voice& voice);
+  desk::WatchEvents listen(const desk::WatchEvents& events);
+
+ private:
+  void note_step(const session::SessionEvents::Step& step);
+  void note_judged(const desk::JudgedSession& judged);
+  void changed();
+
+  Told told_;
+  mutable std::mutex mutex_;
+  Snapshot now_;
+  std::set<std::filesystem::path> settled_;  // as of the last look
+  std::chrono::steady_clock::time_point last_step_{};
+};
+
+}  // namespace nocktrail::serve

@@ -1,0 +1,124 @@
+// One connection: reads requests one after another, and never makes another connection wait. All
+// its functions run in the server's one network thread; what takes time is posted to the pools.
+#pragma once
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/thread_pool.hpp>
+#include <boost/beast/core/flat_buffer.hpp>
+#include <boost/beast/core/tcp_stream.hpp>
+#include <boost/beast/http/buffer_body.hpp>
+#include <boost/beast/http/empty_body.hpp>
+#include <boost/beast/http/message.hpp>
+#include <boost/beast/http/parser.hpp>
+#include <boost/beast/http/string_body.hpp>
+#include <chrono>
+#include <deque>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "answers.hpp"
+#include "gate.hpp"
+#include "incoming.hpp"
+
+namespace nocktrail::serve {
+
+class Connection;
+
+// What all connections share. Of one thread, but for the pools.
+struct Hub {
+  explicit Hub(int threads) : io(threads) {}
+
+  std::filesystem::path folder;
+  Answers* answers = nullptr;
+  const Gate* gate = nullptr;
+  IncomingLimits limits;
+  std::size_t most_streams = 0;
+  std::size_t most_incoming = 0;
+  std::size_t incoming = 0;
+  std::vector<std::weak_ptr<Connection>> connections;
+  std::vector<std::weak_ptr<Connection>> streams;
+  // Connections that still wait go with these two, while the rest is there.
+  boost::asio::io_context io;
+  // Answers are looked up by some threads; what changes the folder, one thing at a time, by one;
+  // bytes are written by others, so that a slow disk holds up nothing else.
+  boost::asio::thread_pool lookups{2};
+  boost::asio::thread_pool changes{1};
+  boost::asio::thread_pool writers{2};
+};
+
+class Connection : public std::enable_shared_from_this<Connection> {
+ public:
+  Connection(boost::asio::ip::tcp::socket socket, Hub& hub);
+  ~Connection();
+
+  void start() { read_request(); }
+  // Part of an event stream.
+  void push(const std::shared_ptr<const std::string>& text);
+  void close();
+
+  // Waits for a request, since when.
+  bool idle() const { return idle_; }
+  std::chrono::steady_clock::time_point since() const { return since_; }
+
+ private:
+  template <typename Body>
+  using Parser = boost::beast::http::request_parser<Body>;
+  using Response = boost::beast::http::response<boost::beast::http::string_body>;
+
+  template <typename Then>
+  static void hand_back(std::shared_ptr<Connection> self, Then then);
+
+  void read_request();
+  void judge_request();
+  bool admitted() const;
+  void serve_request();
+  void read_small_body();
+  void look_up();
+  void make_change();
+
+  void receive();
+  void begin_receiving();
+  void continue_100();
+  void read_part();
+  void write_part(std::size_t bytes);
+  void keep();
+  void end_receiving();
+
+  void stream();
+  void watch_stream();
+  void write_stream();
+
+  void refuse_silently();
+  void refuse(int status, const std::string& words);
+  void answer(Answer answer);
+  void send(Response response, bool unread);
+  void drain();
+
+  boost::beast::tcp_stream stream_;
+  Hub& hub_;
+  boost::beast::flat_buffer buffer_;
+  std::optional<Parser<boost::beast::http::empty_body>> head_;
+  std::optional<Parser<boost::beast::http::string_body>> small_;
+  std::optional<Parser<boost::beast::http::buffer_body>> large_;
+  std::optional<Response> response_;
+  Target target_;
+  bool set_cookie_ = false;
+
+  std::vector<char> part_;
+  std::unique_ptr<Incoming> incoming_;
+  bool counted_ = false;  // among those received at once
+  std::size_t drained_ = 0;
+  std::chrono::steady_clock::time_point drain_until_{};
+
+  bool streaming_ = false;
+  bool writing_ = false;
+  std::deque<std::shared_ptr<const std::string>> pushed_;
+
+  bool idle_ = false;
+  std::chrono::steady_clock::time_point since_{};
+};
+
+}  // namespace nocktrail::serve

@@ -1,0 +1,353 @@
+'use strict';
+
+let line = null;          // what the computer told last
+let chosen = sessionStorage.getItem('nocktrail-setup');
+let following = true;     // the newest set-up, until another is chosen
+let spoken = null;        // of the newest shot, so that none is said twice
+let connected = false;
+let step = null;
+
+// --- showing ------------------------------------------------------------------------------------
+
+function showState() {
+  let words = connected ? 'Connected.' : 'Not connected; trying again …';
+  if (connected && step) {
+    words = 'Reading ' + step.clip + ': ' + step.what + ' ' + Math.round(100 * step.share) + ' %';
+  } else if (connected && line && line.waiting) {
+    words = line.waiting === 1 ? 'One clip waits to be read.' : line.waiting + ' clips wait to be read.';
+  }
+  if (!key()) words += ' ' + NO_KEY;
+  at('state').textContent = words;
+}
+
+function fill(list, lines, className) {
+  list.replaceChildren(...lines.map(words => make('li', words, className)));
+}
+
+function showNext() {
+  const next = line.next;
+  at('next').hidden = next.forbids;
+  showStop(next.forbids ? next.words : null);
+  at('stop-because').textContent = next.forbids ? next.because || '' : '';
+  at('next-words').textContent = next.words;
+  at('next-because').textContent = line.judging ? 'Being judged anew with the newest shot …'
+                                                : next.because || '';
+  const cautions = next.cautions.concat(line.cautions);
+  fill(at('next-cautions'), cautions);
+  at('next-more').hidden = cautions.length === 0;
+  at('faults').hidden = line.faults.length === 0;
+  fill(at('fault-list'), line.faults);
+  at('sheet').hidden = !line.sheet;
+  // Faults stand above; of the rest the newest comes first.
+  const said = line.messages.filter(words => !line.faults.includes(words)).reverse();
+  at('messages').hidden = said.length === 0;
+  fill(at('message-list'), said);
+}
+
+function idOf(clip) { return clip ? JSON.stringify([clip.setup, clip.clip, clip.shots]) : ''; }
+
+function showNewest() {
+  const clip = line.newest;
+  at('say').hidden = at('say-each').hidden = !clip || !('speechSynthesis' in window);
+  if (!clip) return;
+  const body = at('newest-body');
+  if (body.dataset.id !== idOf(clip) + clip.dropped) {
+    body.dataset.id = idOf(clip) + clip.dropped;
+    const name = make('p', '', 'soft');
+    const link = make('a', clip.clip);
+    link.href = shotAddress(clip);
+    name.append(link, clip.setup === '.' ? '' : ' · ' + clip.setup);
+    body.replaceChildren(readingOf(clip), name);
+  }
+  if (spoken === null) spoken = idOf(clip);  // what was there when the page opened
+  if (spoken !== idOf(clip)) {
+    spoken = idOf(clip);
+    if (at('say-each').getAttribute('aria-pressed') === 'true') sayNewest();
+  }
+}
+
+function setups() {
+  return line.setups.length ? line.setups : [{name: '1-start', clips: [], warnings: [], fresh: true}];
+}
+
+function showSetups() {
+  // A session of which nothing is there yet begins with a set-up, so that others can follow it.
+  const empty = line.setups.length === 1 && line.setups[0].name === '.' && line.setups[0].clips.length === 0
+      && line.waiting === 0;
+  const all = empty ? [{name: '1-start', clips: [], warnings: []}] : setups();
+  const last = all[all.length - 1].name;
+  if (!all.some(s => s.name === chosen)) { chosen = null; following = true; }
+  if (following || !chosen) chosen = last;
+  const select = at('setup');
+  select.replaceChildren(...all.map(function (setup) {
+    const option = make('option', setup.name === '.' ? 'this session' : setup.name);
+    option.value = setup.name;
+    option.selected = setup.name === chosen;
+    return option;
+  }));
+  const setup = all.find(s => s.name === chosen);
+  at('setup-about').textContent = [setup.changed, setup.notes].filter(Boolean).join('; ');
+  at('shots-title').textContent = setup.name === '.' ? 'Shots' : 'Shots of ' + setup.name;
+  at('shots-summary').textContent = setup.summary || (setup.clips.length ? '' : 'None yet.');
+  fill(at('shots-warnings'), setup.warnings, 'caution');
+  at('shots-list').replaceChildren(...setup.clips.slice().reverse().map(function (clip) {
+    const link = make('a');
+    link.href = shotAddress(clip);
+    link.append(make('span', clip.clip, 'name'), document.createElement('br'),
+                make('span', inBrief(clip), clip.dropped ? 'out' : ''));
+    if (clip.dropped) link.append(' left out: ' + clip.dropped);
+    for (const shot of clip.shots) {
+      if (shot.dropped) link.append(' shot ' + shot.number + ' left out: ' + shot.dropped);
+    }
+    const item = make('li');
+    item.append(link);
+    return item;
+  }));
+}
+
+function showAll() {
+  at('session').textContent = line.session;
+  if (!line.waiting) step = null;
+  showNext();
+  showNewest();
+  showSetups();
+  if (at('begin-field').options.length === 1) {
+    for (const fact of line.facts) {
+      const option = make('option', fact.words);
+      option.value = fact.field;
+      option.dataset.example = fact.example;
+      at('begin-field').append(option);
+    }
+  }
+  showState();
+}
+
+// --- hearing of changes -------------------------------------------------------------------------
+
+let asking = false, again = false;
+
+async function refresh() {
+  if (asking) { again = true; return; }
+  asking = true;
+  try {
+    line = await ask('/api/line');
+    connected = true;
+    showAll();
+  } catch (problem) {
+    connected = false;
+    showState();
+    if (problem.message.startsWith('Scan')) at('state').textContent = problem.message;
+  }
+  asking = false;
+  if (again) { again = false; refresh(); }
+}
+
+let events = null;
+
+function listen() {
+  if (events) events.close();
+  events = new EventSource('/api/events');
+  events.addEventListener('open', refresh);
+  events.addEventListener('change', function () { step = null; refresh(); });
+  events.addEventListener('step', function (event) {
+    step = JSON.parse(event.data);
+    showState();
+  });
+  events.addEventListener('error', function () {
+    connected = false;
+    showState();
+    // Some browsers give up for good after a phone slept.
+    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 3000);
+  });
+}
+
+document.addEventListener('visibilitychange', function () {
+  if (!document.hidden) {
+    if (!events || events.readyState === EventSource.CLOSED) listen();
+    refresh();
+  }
+});
+
+// --- saying it aloud ----------------------------------------------------------------------------
+
+function aloud(words) {
+  return words.replace(/±/g, 'plus or minus').replace(/\bdeg\b|°/g, 'degrees');
+}
+
+function sayNewest() {
+  const said = [];
+  if (line.next.forbids) said.push(line.next.words);
+  const clip = line.newest;
+  if (clip.status !== 'measured') said.push('No number from this clip. ' + (clip.reason || ''));
+  for (const shot of clip.shots) {
+    if (shot.measured) {
+      said.push(shot.lateral + '. ' + shot.vertical + '. Spine ' + shot.spine + '. Nocking point ' +
+                shot.nocking_point + '.');
+    }
+  }
+  if (!line.next.forbids) said.push('Next: ' + line.next.words);
+  speechSynthesis.cancel();
+  const voice = new SpeechSynthesisUtterance(aloud(said.join(' ')));
+  voice.lang = 'en';
+  speechSynthesis.speak(voice);
+}
+
+at('say').addEventListener('click', sayNewest);
+at('say-each').addEventListener('click', function () {
+  const on = this.getAttribute('aria-pressed') !== 'true';
+  this.setAttribute('aria-pressed', String(on));
+  // A browser speaks by itself only once it was asked to by a finger.
+  if (on) sayNewest(); else speechSynthesis.cancel();
+});
+
+// --- sending clips ------------------------------------------------------------------------------
+
+const QUEUE = 'nocktrail-queue';
+let queue = [];           // {name, size, setup, file, sent, state, words}
+let sending = false;
+
+function keepQueue() {
+  const left = queue.filter(one => one.state !== 'done' && one.state !== 'refused');
+  sessionStorage.setItem(QUEUE, JSON.stringify(left.map(
+      one => ({name: one.name, size: one.size, setup: one.setup}))));
+}
+
+function showQueue() {
+  at('queue').replaceChildren(...queue.map(function (one) {
+    const item = make('li');
+    item.append(make('span', one.name + (one.setup === '.' ? '' : ' → ' + one.setup)));
+    if (one.state === 'sending') {
+      const bar = make('progress');
+      bar.max = 1;
+      bar.value = one.size ? one.sent / one.size : 0;
+      bar.setAttribute('aria-label', 'Sending ' + one.name);
+      item.append(bar);
+    }
+    item.append(make('div', one.words, one.state === 'refused' ? 'error' : 'soft'));
+    return item;
+  }));
+}
+
+function put(one) {
+  return new Promise(function (resolve) {
+    const request = new XMLHttpRequest();
+    request.open('POST', '/api/clips?name=' + encodeURIComponent(one.name) + '&setup=' +
+                 encodeURIComponent(one.setup));
+    request.setRequestHeader('X-Nocktrail-Key', key());
+    request.upload.addEventListener('progress', function (event) {
+      one.sent = event.loaded;
+      one.words = Math.floor(100 * one.sent / Math.max(1, one.size)) + ' % of ' +
+          Math.max(1, Math.round(one.size / 1e6)) + ' MB';
+      showQueue();
+    });
+    request.addEventListener('loadend', function () {
+      let body = {};
+      try { body = JSON.parse(request.responseText); } catch (e) { /* none */ }
+      resolve({status: request.status, body: body});
+    });
+    request.send(one.file);
+  });
+}
+
+async function sendOne(one) {
+  for (let attempt = 1; ; ++attempt) {
+    one.state = 'sending';
+    one.sent = 0;
+    one.words = 'sending …';
+    showQueue();
+    const got = await put(one);
+    if (got.status === 201 || got.status === 200) {
+      one.state = 'done';
+      one.words = got.status === 201 ? 'arrived' : 'was here already, as ' + got.body.clip;
+      return;
+    }
+    const passing = got.status === 0 || got.status === 503;
+    if (!passing) {
+      one.state = 'refused';
+      one.words = got.status === 403 ? NO_KEY : got.body.error || 'not taken (' + got.status + ')';
+      return;
+    }
+    one.state = 'waiting';
+    one.words = 'interrupted; trying again (' + attempt + ')';
+    showQueue();
+    await new Promise(resolve => setTimeout(resolve, Math.min(10000, 500 * attempt)));
+  }
+}
+
+async function sendAll() {
+  if (sending) return;
+  sending = true;
+  let one;
+  while ((one = queue.find(o => o.state === 'waiting' && o.file))) {
+    await sendOne(one);
+    keepQueue();
+    showQueue();
+  }
+  sending = false;
+}
+
+at('files').addEventListener('change', function () {
+  show(at('send-error'), key() ? '' : NO_KEY);
+  if (!key()) return;
+  for (const file of this.files) {
+    // One that was asked for again after a reload takes its old place.
+    const old = queue.find(o => !o.file && o.name === file.name && o.size === file.size);
+    if (old) {
+      old.file = file;
+      old.state = 'waiting';
+      old.words = 'waiting';
+    } else {
+      queue.push({name: file.name, size: file.size, setup: chosen, file: file, sent: 0,
+                  state: 'waiting', words: 'waiting'});
+    }
+  }
+  this.value = '';
+  keepQueue();
+  showQueue();
+  sendAll();
+});
+
+at('setup').addEventListener('change', function () {
+  chosen = this.value;
+  following = false;
+  sessionStorage.setItem('nocktrail-setup', chosen);
+  showSetups();
+});
+
+// --- beginning a set-up -------------------------------------------------------------------------
+
+at('begin-field').addEventListener('change', function () {
+  const example = this.selectedOptions[0].dataset.example;
+  at('begin-value').disabled = !example;
+  at('begin-value').placeholder = example ? 'such as ' + example : '';
+  if (!example) at('begin-value').value = '';
+});
+
+at('begin-form').addEventListener('submit', async function (event) {
+  event.preventDefault();
+  show(at('begin-error'), '');
+  try {
+    const made = await change('/api/setups', {
+      name: at('begin-name').value, field: at('begin-field').value, value: at('begin-value').value,
+      notes: at('begin-notes').value
+    });
+    this.reset();
+    at('begin-value').disabled = true;
+    at('begin').open = false;
+    chosen = made.setup;
+    following = true;
+    refresh();
+  } catch (problem) {
+    show(at('begin-error'), problem.message);
+  }
+});
+
+// ------------------------------------------------------------------------------------------------
+
+for (const one of JSON.parse(sessionStorage.getItem(QUEUE) || '[]')) {
+  queue.push({name: one.name, size: one.size, setup: one.setup, file: null, sent: 0, state: 'gone',
+              words: 'not sent yet: choose it again, the browser let it go'});
+}
+showQueue();
+refresh();
+listen();

@@ -1,0 +1,235 @@
+#include "view.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+
+#include "nocktrail/error.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/facts_edit.hpp"
+#include "nocktrail/session/session.hpp"
+#include "nocktrail/tune/facts_words.hpp"
+
+namespace nocktrail::serve {
+namespace {
+
+using nlohmann::json;
+using rules::printable;
+
+// A clip of ordinary frames: what is left of slow motion that was flattened on the way. Phones film
+// slow motion at 120 a second and more (common practice, no source).
+constexpr double kOrdinaryFps = 65.0;
+
+json text(const std::string& words) {
+  return words.empty() ? json(nullptr) : json(printable(words));
+}
+
+std::size_t waiting(const std::filesystem::path& folder, const Snapshot& snapshot) {
+  std::size_t count = 0;
+  try {
+    for (const session::PlannedSetup& setup : session::load(folder).setups) {
+      count += static_cast<std::size_t>(
+          std::count_if(setup.clips.begin(), setup.clips.end(),
+                        [&](const auto& clip) { return snapshot.done.count(clip.path) == 0; }));
+    }
+  } catch (const BadInput&) {
+    // The disk was taken out: nothing is waiting to be read, and a message says so.
+  }
+  return count;
+}
+
+std::string capitalised(std::string words) {
+  if (!words.empty() && words[0] >= 'a' && words[0] <= 'z') {
+    words[0] = static_cast<char>(words[0] - 'a' + 'A');
+  }
+  return words;
+}
+
+json shot_json(const tune::ClipRecord& clip, std::size_t index) {
+  const Shot& shot = clip.reading.shots[index];
+  const int number = static_cast<int>(index) + 1;
+  const auto dropped = clip.dropped_shots.find(number);
+  json one = {
+      {"number", number},
+      {"dropped", dropped == clip.dropped_shots.end() ? json(nullptr) : text(dropped->second)}};
+  if (shot.status == ShotStatus::refused || !shot.nock_right_deg || !shot.nock_high_deg) {
+    one["measured"] = false;
+    one["reason"] = text(shot.reason);
+    return one;
+  }
+  const Measured lateral = shot.in_bow ? shot.in_bow->nock_right_deg : *shot.nock_right_deg;
+  const Measured vertical = shot.in_bow ? shot.in_bow->nock_high_deg : *shot.nock_high_deg;
+  one["measured"] = true;
+  one["lateral"] = capitalised(rules::lateral_words(lateral));
+  one["vertical"] = capitalised(rules::vertical_words(vertical));
+  one["spine"] = rules::word(shot.verdict.spine);
+  one["nocking_point"] = rules::word(shot.verdict.nocking_point);
+  one["summary"] = text(shot.verdict.summary);
+  one["in_bow"] = shot.in_bow.has_value();
+  return one;
+}
+
+json clip_json(const std::string& setup, const tune::ClipRecord& clip) {
+  const Reading& reading = clip.reading;
+  json shots = json::array();
+  for (std::size_t i = 0; i < reading.shots.size(); ++i) {
+    shots.push_back(shot_json(clip, i));
+  }
+  const bool flattened = reading.status != ClipStatus::measured &&
+                         reading.status != ClipStatus::error && reading.clip.capture_fps > 0.0 &&
+                         reading.clip.capture_fps < kOrdinaryFps;
+  const char* const status = reading.status == ClipStatus::measured  ? "measured"
+                             : reading.status == ClipStatus::refused ? "refused"
+                             : reading.status == ClipStatus::no_shot ? "no-shot"
+                                                                     : "error";
+  // Most reasons of a file that cannot be read begin with its path, which is the computer's affair.
+  const std::string named = reading.clip.path + ": ";
+  return {{"setup", printable(setup)},
+          {"clip", printable(clip.file)},
+          {"status", status},
+          {"reason", text(reading.reason.starts_with(named) ? reading.reason.substr(named.size())
+                                                            : reading.reason)},
+          {"dropped", text(clip.dropped)},
+          {"caution", reading.clip.cut_short ? json(rules::kCutShort) : json(nullptr)},
+          {"flattened", flattened},
+          {"still", !clip.still.empty()},
+          {"shots", std::move(shots)}};
+}
+
+// Freshly read clips stand in the place of what was read of the same file before.
+bool is_fresh(const Snapshot& snapshot, const std::string& setup, const std::string& file) {
+  return std::any_of(snapshot.fresh.begin(), snapshot.fresh.end(), [&](const auto& one) {
+    return one.first == setup && one.second.file == file;
+  });
+}
+
+json setups_json(const Snapshot& snapshot) {
+  const Published& published = *snapshot.published;
+  json setups = json::array();
+  std::vector<std::string> names;
+  for (std::size_t i = 0; i < published.record.setups.size(); ++i) {
+    const tune::SetupRecord& setup = published.record.setups[i];
+    names.push_back(setup.name);
+    json clips = json::array();
+    for (const tune::ClipRecord& clip : setup.clips) {
+      if (!is_fresh(snapshot, setup.name, clip.file)) {
+        clips.push_back(clip_json(setup.name, clip));
+      }
+    }
+    json one = {{"name", printable(setup.name)},
+                {"notes", text(setup.facts.notes)},
+                {"changed", i == 0 ? json(nullptr)
+                                   : text(tune::changes_in_brief(
+                                         published.record.setups[i - 1].facts, setup.facts))},
+                {"clips", std::move(clips)},
+                {"summary", nullptr},
+                {"warnings", json::array()}};
+    if (i < published.judgement.setups.size()) {
+      const tune::SetupJudgement& judged = published.judgement.setups[i];
+      one["summary"] = text(judged.summary);
+      one["warnings"] = judged.warnings;
+    }
+    setups.push_back(std::move(one));
+  }
+  for (const auto& [name, clip] : snapshot.fresh) {
+    auto at = std::find(names.begin(), names.end(), name);
+    if (at == names.end()) {
+      names.push_back(name);
+      at = names.end() - 1;
+      setups.push_back({{"name", printable(name)},
+                        {"notes", nullptr},
+                        {"changed", nullptr},
+                        {"clips", json::array()},
+                        {"summary", nullptr},
+                        {"warnings", json::array()}});
+    }
+    setups[static_cast<std::size_t>(at - names.begin())]["clips"].push_back(clip_json(name, clip));
+  }
+  return setups;
+}
+
+json newest_json(const Snapshot& snapshot) {
+  if (!snapshot.fresh.empty()) {
+    return clip_json(snapshot.fresh.back().first, snapshot.fresh.back().second);
+  }
+  const tune::ClipRecord* newest = nullptr;
+  const tune::SetupRecord* of = nullptr;
+  for (const tune::SetupRecord& setup : snapshot.published->record.setups) {
+    for (const tune::ClipRecord& clip : setup.clips) {
+      if (newest == nullptr || clip.read_at_utc >= newest->read_at_utc) {
+        newest = &clip;
+        of = &setup;
+      }
+    }
+  }
+  return newest == nullptr ? json(nullptr) : clip_json(of->name, *newest);
+}
+
+}  // namespace
+
+json session_view(const std::filesystem::path& folder, const Snapshot& snapshot) {
+  json document = snapshot.published->json;
+  document["waiting"] = waiting(folder, snapshot);
+  return document;
+}
+
+json line_view(const std::filesystem::path& folder, const Snapshot& snapshot) {
+  const Published& published = *snapshot.published;
+  const tune::Step& next = published.judgement.next;
+  json facts = json::array();
+  for (const session::ChangeableFact& fact : session::changeable_facts()) {
+    facts.push_back({{"field", fact.field}, {"words", fact.words}, {"example", fact.example}});
+  }
+  json setups = setups_json(snapshot);
+  // Folders begun from the page have no clip yet; the record names them once the watcher looked.
+  return {{"session", printable(published.record.name)},
+          {"version", snapshot.version},
+          {"waiting", waiting(folder, snapshot)},
+          {"judging", !snapshot.fresh.empty()},
+          {"faults", snapshot.faults},
+          {"messages", snapshot.messages},
+          {"cautions", published.judgement.cautions},
+          {"next",
+           {{"words", next.words},
+            {"because", text(next.because)},
+            {"cautions", next.cautions},
+            {"kind", rules::word(next.kind)},
+            {"forbids", forbids(next.kind)}}},
+          {"newest", newest_json(snapshot)},
+          {"setups", std::move(setups)},
+          {"facts", std::move(facts)},
+          {"sheet", published.judgement.build_sheet.has_value()}};
+}
+
+const tune::ClipRecord* find_clip(const Snapshot& snapshot, const std::string& setup,
+                                  const std::string& clip) {
+  for (auto fresh = snapshot.fresh.rbegin(); fresh != snapshot.fresh.rend(); ++fresh) {
+    if (printable(fresh->first) == setup && printable(fresh->second.file) == clip) {
+      return &fresh->second;
+    }
+  }
+  for (const tune::SetupRecord& one : snapshot.published->record.setups) {
+    for (const tune::ClipRecord& record : one.clips) {
+      if (printable(one.name) == setup && printable(record.file) == clip) {
+        return &record;
+      }
+    }
+  }
+  return nullptr;
+}
+
+json shot_view(const Snapshot& snapshot, const std::string& setup, const std::string& clip) {
+  const tune::ClipRecord* found = find_clip(snapshot, setup, clip);
+  if (found == nullptr) {
+    return nullptr;
+  }
+  json view = clip_json(setup, *found);
+  const tune::Step& next = snapshot.published->judgement.next;
+  view["session"] = printable(snapshot.published->record.name);
+  view["stop"] = forbids(next.kind) ? json(next.words) : json(nullptr);
+  view["faults"] = snapshot.faults;
+  return view;
+}
+
+}  // namespace nocktrail::serve

@@ -1,0 +1,27 @@
+// A snapshot in the shape in which the pages show it. All text is printable; the pages put it in as
+// text, never as HTML.
+#pragma once
+
+#include <filesystem>
+#include <nlohmann/json_fwd.hpp>
+#include <string>
+
+#include "board.hpp"
+
+namespace nocktrail::serve {
+
+// What session.json holds, and "waiting".
+nlohmann::json session_view(const std::filesystem::path& folder, const Snapshot& snapshot);
+
+// The page Line: next step, newest shot, the shots of each set-up.
+nlohmann::json line_view(const std::filesystem::path& folder, const Snapshot& snapshot);
+
+// The page Shot: one clip. null where there is no such clip.
+nlohmann::json shot_view(const Snapshot& snapshot, const std::string& setup,
+                         const std::string& clip);
+
+// The clip as it was read last, fresh or published; null where there is none.
+const tune::ClipRecord* find_clip(const Snapshot& snapshot, const std::string& setup,
+                                  const std::string& clip);
+
+}  // namespace nocktrail::serve

@@ -1,0 +1,274 @@
+#include "nocktrail/session/facts_edit.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cctype>
+#include <charconv>
+#include <system_error>
+#include <vector>
+
+#include "nocktrail/error.hpp"
+#include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/safe_name.hpp"
+#include "nocktrail/session/session.hpp"
+#include "nocktrail/units/hand_written.hpp"
+#include "nocktrail/units/toml_edit.hpp"
+#include "nocktrail/units/toml_table.hpp"
+
+namespace nocktrail::session {
+namespace {
+
+namespace fs = std::filesystem;
+
+// A reason is said in a line of a table, on a phone.
+constexpr std::size_t kLongestReason = 200;
+constexpr std::size_t kLongestSetupName = 40;
+constexpr const char* kNewSetup = "the new set-up";
+
+constexpr std::array<ChangeableFact, 12> kFacts = {{
+    {"bow.nocking_point", "Nocking point above square", "7/16in"},
+    {"bow.brace_height", "Brace height", "7 1/4in"},
+    {"bow.plate_offset", "Strike plate from the string's plane", "1/16in"},
+    {"bow.string", "String", "14 strands"},
+    {"arrow.tip_mass", "Tip weight", "125gr"},
+    {"arrow.shaft_length", "Shaft length", "30 3/4in"},
+    {"arrow.arrow_length", "Arrow length, with the tip", "31 1/2in"},
+    {"arrow.spine", "Spine", "0.500in"},
+    {"arrow.fletching", "Fletching", "bare"},
+    {"arrow.total_mass", "Whole arrow, weighed", "383gr"},
+    {"arrow.name", "Arrow", "cedar, third dozen"},
+    {"archer.draw_length", "Draw length", "28in"},
+}};
+
+std::string shown(const fs::path& path) {
+  return rules::printable(path.string());
+}
+
+// A file and the table in it that speaks of the clip.
+struct Mention {
+  fs::path file;
+  std::string table;
+};
+
+std::string text_of(const fs::path& file) {
+  return units::read_hand_written(file, shown(file)).value_or("");
+}
+
+bool drops(const Mention& mention) {
+  units::TomlTable root = units::TomlTable::parse(text_of(mention.file), shown(mention.file));
+  std::optional<units::TomlTable> clips = root.inner("clip");
+  std::optional<units::TomlTable> clip = clips ? clips->inner(mention.table) : std::nullopt;
+  return clip && clip->has("drop");
+}
+
+void refuse_link(const fs::path& file) {
+  std::error_code error;
+  if (fs::is_symlink(file, error)) {
+    throw BadInput(fmt::format(
+        "{}: is a link, which is not written through; change the file by hand", shown(file)));
+  }
+}
+
+void write(const fs::path& file, const std::string& before, const std::string& text) {
+  refuse_link(file);
+  std::error_code error;
+  if (fs::exists(file, error)) {
+    fs::path kept = file;
+    kept += ".before";
+    if (fs::is_symlink(kept, error)) {
+      fs::remove(kept, error);
+    }
+    report::write_file_whole(kept, before);
+  }
+  if (text_of(file) != before) {  // an editor on the bench
+    throw BadInput(
+        fmt::format("{}: was changed just now by somebody else; try again", shown(file)));
+  }
+  report::write_file_whole(file, text);
+}
+
+void change(const Mention& mention, const std::optional<std::string>& reason) {
+  const std::string before = text_of(mention.file);
+  const std::string text =
+      units::with_text(before, shown(mention.file), {"clip", mention.table, "drop"}, reason);
+  if (text != before) {
+    write(mention.file, before, text);
+  }
+}
+
+void refuse_faults(const Plan& plan) {
+  if (!plan.faults.empty()) {
+    throw BadInput(fmt::format("{}; mend that first", plan.faults.front()));
+  }
+}
+
+std::optional<std::string> reason_now(const PlannedClip& clip, int shot) {
+  if (shot == 0) {
+    return clip.dropped.empty() ? std::nullopt : std::optional<std::string>(clip.dropped);
+  }
+  const auto found = clip.dropped_shots.find(shot);
+  return found == clip.dropped_shots.end() ? std::nullopt
+                                           : std::optional<std::string>(found->second);
+}
+
+std::string tidy(std::string words, std::size_t most) {
+  std::replace_if(
+      words.begin(), words.end(), [](unsigned char c) { return std::isspace(c) != 0; }, ' ');
+  words = units::quoted_briefly(rules::printable(words), most);
+  const auto blank = [](unsigned char c) { return std::isspace(c) != 0; };
+  words.erase(words.begin(), std::find_if_not(words.begin(), words.end(), blank));
+  words.erase(std::find_if_not(words.rbegin(), words.rend(), blank).base(), words.end());
+  return words;
+}
+
+const PlannedClip* find_clip(const Plan& plan, const ClipPlace& place) {
+  for (const PlannedSetup& setup : plan.setups) {
+    for (const PlannedClip& clip : setup.clips) {
+      if (setup.name == place.setup && clip.path.filename().string() == place.clip) {
+        return &clip;
+      }
+    }
+  }
+  return nullptr;
+}
+
+// The number that the next set-up's name begins with.
+int next_number(const std::vector<PlannedSetup>& setups) {
+  int last = 0;
+  for (const PlannedSetup& setup : setups) {
+    int number = 0;
+    const char* end = setup.name.data() + setup.name.size();
+    if (std::from_chars(setup.name.data(), end, number).ec == std::errc() && number < 1'000'000) {
+      last = std::max(last, number);
+    }
+  }
+  return last + 1;
+}
+
+// A fault of the file in the words of the form that it was made from.
+std::string for_the_field(std::string fault, const std::string& field) {
+  const std::size_t place = fault.find(field);
+  const auto fact = std::find_if(kFacts.begin(), kFacts.end(),
+                                 [&](const ChangeableFact& one) { return field == one.field; });
+  if (!field.empty() && place != std::string::npos && fact != kFacts.end()) {
+    fault = fact->words + fault.substr(place + field.size());
+  }
+  return fault;
+}
+
+std::string text_for(const NewSetup& wanted) {
+  const auto known = [&](const ChangeableFact& fact) { return wanted.field == fact.field; };
+  std::string text;
+  if (!wanted.field.empty()) {
+    if (std::none_of(kFacts.begin(), kFacts.end(), known)) {
+      throw BadInput("choose what changes from the list");
+    }
+    const std::string value = tidy(wanted.value, kLongestReason);
+    if (value.empty()) {
+      throw BadInput("say what it is now, with its unit");
+    }
+    const std::size_t dot = wanted.field.find('.');
+    text = units::with_text(text, kNewSetup,
+                            {wanted.field.substr(0, dot), wanted.field.substr(dot + 1)}, value);
+  }
+  if (const std::string notes = tidy(wanted.notes, 4 * kLongestReason); !notes.empty()) {
+    text = units::with_text(text, kNewSetup, {"notes"}, notes);
+  }
+  return text;
+}
+
+}  // namespace
+
+std::span<const ChangeableFact> changeable_facts() {
+  return kFacts;
+}
+
+LeaveOut leave_out(const fs::path& folder, const ClipPlace& place,
+                   const std::optional<std::string>& reason,
+                   const std::optional<std::string>& was) {
+  // Of phones no more than their focal length is known from elsewhere, which has no part in this.
+  const Plan plan = load(folder, default_phones_file());
+  refuse_faults(plan);
+  const PlannedClip* clip = find_clip(plan, place);
+  if (clip == nullptr) {
+    return LeaveOut::no_such_clip;
+  }
+  if (reason_now(*clip, place.shot) != was) {
+    return LeaveOut::changed;
+  }
+  std::optional<std::string> words;
+  if (reason) {
+    words = tidy(*reason, kLongestReason);
+    if (words->empty()) {
+      throw BadInput("give the reason, for example: plucked");
+    }
+  }
+  const std::string table =
+      place.shot == 0 ? place.clip : fmt::format("{}#{}", place.clip, place.shot);
+  const fs::path session_file = plan.folder / kSessionFile;
+  std::vector<Mention> mentions = {{session_file, table}};
+  if (place.setup != ".") {
+    mentions = {{plan.folder / place.setup / kSetupFile, table},
+                {session_file, place.setup + "/" + table},
+                {session_file, table}};
+  }
+  bool spoken_of = false;
+  for (const Mention& mention : mentions) {
+    if (drops(mention)) {
+      change(mention, words);
+      spoken_of = true;
+    }
+  }
+  if (!spoken_of) {
+    change(mentions.front(), words);
+  }
+  return LeaveOut::done;
+}
+
+std::string begin_setup(const fs::path& folder, const fs::path& phones_file,
+                        const NewSetup& wanted) {
+  const Plan plan = load(folder, phones_file);
+  refuse_faults(plan);
+  const bool none_yet = plan.setups.size() == 1 && plan.setups.front().name == ".";
+  if (none_yet && !plan.setups.front().clips.empty()) {
+    throw BadInput(
+        "the clips of this session lie in its own folder and would belong to no set-up then; move "
+        "them into a folder inside it, such as 1-start");
+  }
+  const std::string text = text_for(wanted);
+  try {
+    parse_facts(text, kNewSetup, FactsKind::setup, plan.setups.back().facts,
+                read_phones(phones_file));
+  } catch (const BadInput& problem) {
+    throw BadInput(for_the_field(problem.what(), wanted.field));
+  }
+  std::string words = safe_name(wanted.name, kLongestSetupName);
+  std::replace(words.begin(), words.end(), ' ', '-');
+  if (words.empty()) {
+    words = "set-up";
+  }
+  const std::string last = none_yet ? std::string() : plan.setups.back().name;
+  std::string name = fmt::format("{}-{}", none_yet ? 1 : next_number(plan.setups), words);
+  if (!natural_less(last, name)) {
+    name = fmt::format("{}-{}", last, words);  // which any name of letters comes before
+  }
+  std::error_code error;
+  if (!fs::create_directory(plan.folder / name, error)) {
+    throw BadInput(fmt::format("{}: cannot be made ({}); choose another name, or check the folder",
+                               shown(plan.folder / name),
+                               error ? error.message() : "it is there already"));
+  }
+  try {
+    report::write_file_whole(plan.folder / name / kSetupFile, text);
+  } catch (const BadInput&) {
+    fs::remove(plan.folder / name, error);
+    throw;
+  }
+  return name;
+}
+
+}  // namespace nocktrail::session
