@@ -80,6 +80,7 @@ JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not
   events.stop = voice_.stop;
   events.message = [this](const std::string& line) { message(line); };
   events.step = voice_.step;
+  events.read = voice_.read;
   events.clip = [this](const std::string& setup, const tune::ClipRecord& clip, bool fresh) {
     note_clip(setup, clip, fresh);
   };

@@ -52,6 +52,8 @@ OwnFolder& OwnFolder::operator=(OwnFolder&& other) noexcept {
 
 OwnFolder::~OwnFolder() {
   if (fd_ >= 0) {
+    // A process that was killed just before may still have been on its way out at the beginning.
+    clear_stale_parts(fd_);
     ::close(fd_);
   }
 }

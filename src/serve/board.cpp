@@ -106,12 +106,9 @@ desk::Voice Board::listen(const desk::Voice& voice) {
     }
     note_step(step);
   };
-  both.clip = [this, say = voice.clip, message = voice.message](
-                  const std::string& setup, const tune::ClipRecord& clip, const std::string& line) {
-    if (say) {
-      say(setup, clip, line);
-    } else if (clip.reading.status == ClipStatus::error) {
-      message(line);
+  both.read = [this, tell = voice.read](const std::string& setup, const tune::ClipRecord& clip) {
+    if (tell) {
+      tell(setup, clip);
     }
     {
       const std::lock_guard<std::mutex> guard(mutex_);

@@ -287,6 +287,9 @@ class Run {
     job.record.read_at_utc = stored->read_at_utc;
     job.record.filmed_at_utc = stored->filmed_at_utc;
     judge(job, options_.dead_band_deg);
+    if (fresh) {
+      tell_read(job);
+    }
     if (options_.stills) {
       draw(job, with);
     }
@@ -410,6 +413,14 @@ class Run {
   }
 
   // --- the record -----------------------------------------------------------------------------
+
+  void tell_read(Job& job) {
+    tell_particulars(job);
+    const std::lock_guard<std::mutex> guard(mutex_);
+    if (events_.read) {
+      events_.read(job.setup->name, job.record);
+    }
+  }
 
   void finish(Job& job, bool fresh) {
     tell_particulars(job);

@@ -15,7 +15,6 @@ namespace nocktrail::tune {
 namespace {
 
 constexpr double kInch = units::kMetresPerInch;
-constexpr double kGrain = units::kKilogramsPerGrain;
 constexpr double kDoneChance = 0.92;  // that the mean offset is inside the dead band
 constexpr double kSideChance = 0.95;  // that it lies on one side, before anything is changed
 constexpr double kFineTrim_m = kInch / 32.0;

@@ -276,3 +276,31 @@ TEST_CASE("unit: results may lie elsewhere, and stills are found from the sessio
   CHECK(files_in(elsewhere / "kept/here/readings") == 3);
   CHECK(fs::exists(fs::path(read.record.folder) / read.record.setups[0].clips[0].still));
 }
+
+TEST_CASE(
+    "unit: a reading is told of once it is kept, before its still is drawn, and only when new") {
+  const Folder folder;
+  folder.write("a.mp4", "-2.0");
+  FakeReader reader;
+  ReadSessionOptions options = fakes(reader);
+  std::vector<std::string> order;
+  options.draw = [&](const Reading&, const StillRequest&) {
+    order.emplace_back("drawn");
+    return std::string("still");
+  };
+  SessionEvents events;
+  events.read = [&](const std::string& setup, const tune::ClipRecord& clip) {
+    CHECK(setup == ".");
+    CHECK(clip.file == "a.mp4");
+    CHECK(clip.reading.status == ClipStatus::measured);
+    CHECK(clip.still.empty());
+    CHECK_FALSE(fs::is_empty(folder / "nocktrail-results/readings"));
+    order.emplace_back("read");
+  };
+  events.clip = [&](const std::string&, const tune::ClipRecord&, bool fresh) {
+    order.emplace_back(fresh ? "ready" : "kept");
+  };
+  read_session(folder.path(), options, events);
+  read_session(folder.path(), options, events);
+  CHECK(order == std::vector<std::string>{"read", "drawn", "ready", "kept"});
+}

@@ -23,15 +23,17 @@ struct OutputSettings {
   double dead_band_deg = 0.5;  // offsets smaller than this count as straight
 };
 
-// Who is told as the work goes on, by one thread at a time. `step`, `clip` and `stop` may be empty.
+// Who is told as the work goes on, by one thread at a time. All but `message` may be empty.
 // None of them may throw: what takes no more words (a full disk, a closed pipe) must not stop the
 // work, least of all in a reader's thread.
 struct Voice {
   // One printable line for a person.
   std::function<void(const std::string& line)> message = [](const std::string&) {};
   std::function<void(const session::SessionEvents::Step& step)> step;
-  // A clip was read just now; `line` says it in words. Empty: the line is a message where the clip
-  // cannot be read, and is not said otherwise.
+  // A clip was read just now; its still is not drawn yet.
+  std::function<void(const std::string& setup, const tune::ClipRecord& clip)> read;
+  // A clip that was read just now is ready; `line` says it in words. Empty: the line is a message
+  // where the clip cannot be read, and is not said otherwise.
   std::function<void(const std::string& setup, const tune::ClipRecord& clip,
                      const std::string& line)>
       clip;

@@ -91,6 +91,9 @@ struct SessionEvents {
     double share = 0.0;  // of this clip
   };
   std::function<void(const Step&)> step;
+  // A clip was read just now and its reading is kept; its still is not drawn yet, which takes as
+  // long again for a short clip.
+  std::function<void(const std::string& setup, const tune::ClipRecord& clip)> read;
   // A clip is ready. `fresh`: read just now, not taken from an earlier run.
   std::function<void(const std::string& setup, const tune::ClipRecord& clip, bool fresh)> clip;
   std::function<void(const std::string& line)> message;
