@@ -27,9 +27,10 @@ sanitized() {
   build sanitize || return
   say "Testing under the sanitizers"
   # What is about accuracy, not memory, takes too long here: the clips of known truth and the
-  # statistics of many simulated flights, shots and archers; and test_cli's Ctrl-C counts on a quick
+  # statistics of many simulated flights, shots and archers (a quarter of an hour for the judgement's
+  # alone; sessions and pages run the same code); and test_cli's Ctrl-C counts on a quick
   # start. The other tests run the same code, the pipeline's from the command line to the still.
-  run_tests sanitize -LE accuracy -E '^(test_flight|arrow_effects_test|tune_loop_test|test_cli)$'
+  run_tests sanitize -LE accuracy -E '^(test_flight|arrow_effects_test|tune_test|tune_loop_test|test_cli)$'
 }
 
 # The last words: what fell, and the counts of all tests that ran.

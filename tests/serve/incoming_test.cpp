@@ -279,7 +279,12 @@ TEST_CASE("fault: more connections than there is room for push out those that id
   CHECK(idle.front().receive().empty());  // closed
 }
 
+// The address sanitizer keeps freed memory aside on purpose: there is nothing to measure with it.
 TEST_CASE("unit: what is sent passes through, it is not held in memory") {
+#ifdef NOCKTRAIL_SANITIZED
+  MESSAGE("skipped: memory cannot be measured under the address sanitizer");
+  return;
+#endif
   Served served({"--no-stills"});
   REQUIRE(served.ready());
   const std::string pid = std::to_string(served.program().pid());
