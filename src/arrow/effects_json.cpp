@@ -58,7 +58,11 @@ json arrow_json(const Setup& setup) {
           {"flex_frequency_hz", BeamModes(setup.arrow).frequency_hz(1)}};
 }
 
-const char* hand_name(const Setup& setup) {
+// Null where it is not told: the signs are a right-handed archer's then, as the text says.
+json hand_name(const Setup& setup) {
+  if (setup.archer.hand == Hand::unknown) {
+    return nullptr;
+  }
   return setup.archer.hand == Hand::left ? "left" : "right";
 }
 

@@ -145,7 +145,9 @@ json exit_state_json(const Setup& setup, const Unknowns& unknowns) {
                       state.lateral_motion.trace};
   const Plane vertical{1.0, 0.0, state.vertical, state.vertical_motion.trace};
   return {{"schema", "nocktrail.exit-state/1"},
-          {"hand", setup.archer.hand == Hand::left ? "left" : "right"},
+          {"hand", setup.archer.hand == Hand::unknown ? json(nullptr)
+                   : setup.archer.hand == Hand::left  ? json("left")
+                                                      : json("right")},
           {"speed_mps", state.speed_mps},
           {"exit_s", state.exit_s},
           {"brace_m", setup.bow.brace_height_m},

@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "clip_facts.hpp"
 #include "exit_status.hpp"
 #include "interrupt.hpp"
 #include "nocktrail/desk/own_files.hpp"
@@ -24,6 +25,7 @@
 #include "nocktrail/report/text.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/output_check.hpp"
+#include "nocktrail/tune/gate.hpp"
 #include "nocktrail/units/units.hpp"
 #include "output_names.hpp"
 #include "progress_line.hpp"
@@ -41,6 +43,9 @@ const char* const kFooter = R"(Examples:
 With several clips, --still FILE.png writes FILE-CLIP.png for each clip; a second shot in one clip
 gets "-shot2". A clip that was refused gives a still with the reason; a file that cannot be read
 gives none.
+
+Of a clip in a session's folder the hand-written files (session.toml, setup.toml) tell what the
+command line leaves open, and what they forbid is said first.
 
 Exit status: 0 every clip gave at least one measured shot; 2 the command line is wrong; 3 some clip
 was readable but not measured; 4 some file could not be read as video; 1 a fault of the program
@@ -159,8 +164,12 @@ class ReadRun {
     const std::string shown = rules::printable(clip);
     stop_if_interrupted();
     Reading reading;
+    ReadClipOptions options = options_;
+    const std::optional<tune::SetupFacts> facts = facts_of(clip);
+    if (facts) {
+      fill_from(*facts, options);
+    }
     try {
-      ReadClipOptions options = options_;
       if (!arguments_.debug.empty()) {
         options.debug_dir = debug_folder(arguments_.debug, clip, several(), taken_);
       }
@@ -182,11 +191,31 @@ class ReadRun {
     }
     stop_if_interrupted();
     note_status(reading);
-    say(reading, shown);
+    std::vector<std::string> stops;
+    if (facts) {
+      stops = tune::stop_texts(*facts);
+    }
+    say(reading, shown, options, facts.has_value(), stops);
     if (!arguments_.still.empty()) {
-      draw_stills(reading, clip);
+      draw_stills(reading, clip, options, stops);
+    }
+    for (Shot& shot : reading.shots) {
+      if (facts) {
+        tune::put_stops_first(shot, *facts);
+      }
     }
     readings_.push_back(std::move(reading));
+  }
+
+  // A slip in the folder's files must not cost the clip its reading.
+  std::optional<tune::SetupFacts> facts_of(const std::string& clip) {
+    try {
+      return told_facts({}, clip);
+    } catch (const BadInput& problem) {
+      message(fmt::format("{}; {} is read by what the command line tells alone", problem.what(),
+                          rules::printable(clip)));
+      return std::nullopt;
+    }
   }
 
   void note_status(const Reading& reading) {
@@ -201,7 +230,8 @@ class ReadRun {
     }
   }
 
-  void say(const Reading& reading, const std::string& shown) {
+  void say(const Reading& reading, const std::string& shown, const ReadClipOptions& options,
+           bool facts_of_session, const std::vector<std::string>& stops) {
     progress_.clear();
     if (reading.status == ClipStatus::error) {
       const std::string reason = rules::printable(reading.reason);
@@ -213,21 +243,26 @@ class ReadRun {
       return;
     }
     report::TextOptions text;
-    text.hand = options_.hand;
-    text.arrow_length_given = options_.arrow_length_m.has_value();
+    text.hand = options.hand;
+    text.arrow_length_given = options.arrow_length_m.has_value();
+    text.facts_of_session = facts_of_session;
+    text.stops = stops;
     fmt::print("{}{}", said_something_ ? "\n" : "", report::text(reading, text));
     std::fflush(stdout);
     said_something_ = true;
   }
 
-  void draw_stills(const Reading& reading, const fs::path& clip) {
+  void draw_stills(const Reading& reading, const fs::path& clip, const ReadClipOptions& options,
+                   const std::vector<std::string>& stops) {
     if (reading.status == ClipStatus::error) {
       message(fmt::format("{}: no still is written, there is no picture to show",
                           rules::printable(clip.string())));
       return;
     }
-    const picture::StillOptions still{.hand = options_.hand,
-                                      .dead_band_deg = options_.dead_band_deg};
+    const picture::StillOptions still{.hand = options.hand,
+                                      .dead_band_deg = options.dead_band_deg,
+                                      .stops = stops,
+                                      .next_step = stops.empty()};
     const std::size_t pictures = std::max<std::size_t>(reading.shots.size(), 1);
     for (std::size_t shot = 0; shot < pictures; ++shot) {
       stop_if_interrupted();

@@ -9,6 +9,7 @@
 #include <cstdio>
 #include <filesystem>
 
+#include "clip_facts.hpp"
 #include "exit_status.hpp"
 #include "interrupt.hpp"
 #include "nocktrail/desk/own_files.hpp"
@@ -19,12 +20,9 @@
 #include "nocktrail/pipeline/read_clip.hpp"
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
-#include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/output_check.hpp"
-#include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
-#include "nocktrail/units/hand_written.hpp"
 #include "progress_line.hpp"
 
 namespace nocktrail::cli {
@@ -44,96 +42,6 @@ up to the clip's set-up; --setup takes them from elsewhere.
 Exit status: 0 the picture shows a measured shot; 2 the command line or the set-up file is wrong;
 3 the clip was readable but not measured, the picture says why; 4 the file could not be read as
 video, no picture; 1 a fault of the program itself; 130 stopped by Ctrl-C.)";
-
-std::string content_of(const fs::path& path) {
-  const std::string source = fmt::format("--setup: {}", rules::printable(path.string()));
-  const std::optional<std::string> text = units::read_hand_written(path, source);
-  if (!text) {
-    throw BadInput(fmt::format("{}: cannot read this file; check its name and rights", source));
-  }
-  return *text;
-}
-
-fs::path whole_path(const fs::path& path) {
-  std::error_code error;
-  const fs::path whole = fs::weakly_canonical(path, error);
-  return error ? path : whole;
-}
-
-bool there(const fs::path& path) {
-  std::error_code error;
-  return fs::is_regular_file(path, error);
-}
-
-// The facts that hold for `clip` in the session of `folder`, in the set-up of that name, or, for an
-// empty name, in the one that holds the clip. Empty without such a set-up.
-std::optional<tune::SetupFacts> facts_in_session(const fs::path& folder, const std::string& setup,
-                                                 const fs::path& clip) {
-  const session::Plan plan = session::load(folder);
-  if (!plan.faults.empty()) {
-    throw BadInput(plan.faults.front());
-  }
-  for (const session::PlannedSetup& planned : plan.setups) {
-    const auto found = std::find_if(
-        planned.clips.begin(), planned.clips.end(),
-        [&](const session::PlannedClip& one) { return whole_path(one.path) == whole_path(clip); });
-    if (found == planned.clips.end() && (setup.empty() || planned.name != setup)) {
-      continue;
-    }
-    tune::SetupFacts facts = planned.facts;
-    if (found != planned.clips.end()) {
-      facts.hand = found->hand == Hand::unknown ? facts.hand : found->hand;
-      facts.cant_deg = found->cant_deg ? found->cant_deg : facts.cant_deg;
-      facts.camera.focal_35mm = found->focal_35mm;
-      facts.camera.capture_fps = found->capture_fps;
-    }
-    return facts;
-  }
-  return std::nullopt;
-}
-
-// What the hand-written files say of the clip: the file asked for, else those of the folders in
-// which it lies.
-std::optional<tune::SetupFacts> told_facts(const std::string& asked, const fs::path& clip) {
-  if (asked.empty()) {
-    const fs::path folder = whole_path(clip).parent_path();
-    const fs::path above = folder.parent_path();
-    if (there(folder / session::kSetupFile) || there(above / session::kSessionFile)) {
-      return facts_in_session(above, folder.filename().string(), clip);
-    }
-    if (there(folder / session::kSessionFile)) {
-      return facts_in_session(folder, ".", clip);
-    }
-    return std::nullopt;
-  }
-  const std::string text = content_of(asked);
-  const fs::path file = whole_path(asked);
-  const fs::path folder = file.parent_path();
-  if (file.filename() == session::kSetupFile) {
-    return facts_in_session(folder.parent_path(), folder.filename().string(), clip);
-  }
-  // The whole session's file: what it says for every set-up, unless the clip lies in one.
-  if (file.filename() == session::kSessionFile) {
-    if (auto facts = facts_in_session(folder, {}, clip)) {
-      return facts;
-    }
-  }
-  return session::parse_facts(text, asked, session::FactsKind::session).facts;
-}
-
-void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
-  if (options.hand == Hand::unknown) {
-    options.hand = facts.hand;
-  }
-  const auto fill = [](std::optional<double>& option, const std::optional<double>& fact) {
-    option = option ? option : fact;
-  };
-  fill(options.cant_deg, facts.cant_deg);
-  fill(options.arrow_length_m, facts.arrow.arrow_length_m);
-  fill(options.focal_35mm, facts.camera.focal_35mm);
-  fill(options.capture_fps, facts.camera.capture_fps);
-  fill(options.target_distance_m, facts.target_distance_m);
-}
 
 // The shot asked for, else the first with a number, else the first. From 0.
 std::size_t chosen_shot(const Reading& reading, const std::optional<int>& asked) {

@@ -263,8 +263,10 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
       reader.look();
     }
     reading.clip.sha256 = hash.get();
-    const rules::JudgeOptions judge{
-        .hand = options.hand, .cant_deg = options.cant_deg, .dead_band_deg = options.dead_band_deg};
+    const rules::JudgeOptions judge{.hand = options.hand,
+                                    .cant_deg = options.cant_deg,
+                                    .fletched = options.fletched,
+                                    .dead_band_deg = options.dead_band_deg};
     for (const pipeline::ShotAnalysis& analysis : reader.measured()) {
       Shot shot = pipeline::shot_from(analysis, info);
       rules::judge_shot(shot, judge);

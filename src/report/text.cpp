@@ -5,6 +5,7 @@
 #include <cmath>
 #include <string_view>
 
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 
 namespace nocktrail::report {
@@ -159,10 +160,13 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
   if (!options.arrow_length_given) {
     page.item("Assumed", "a usual arrow length; --arrow-length narrows the interval");
   }
-  if (!stop && !shot.verdict.next_step.empty()) {
+  if (!stop && options.stops.empty() && !shot.verdict.next_step.empty()) {
     page.item("Next step", shot.verdict.next_step);
   }
   for (const std::string& caution : shot.verdict.cautions) {
+    if (!options.stops.empty() && caution == rules::caution::kBare) {
+      continue;  // how to shoot what must not be shot
+    }
     page.item("Caution", caution);
   }
 }
@@ -197,6 +201,13 @@ std::string text(const Reading& reading, const TextOptions& options) {
   page.line(clip_line(reading));
   if (reading.clip.cut_short) {
     page.item("Caution", rules::kCutShort);
+  }
+  if (options.facts_of_session) {
+    page.item("Told by",
+              "the session's hand-written files, where the command line does not say otherwise");
+  }
+  for (const std::string& stop : options.stops) {
+    page.item("Next step", rules::printable(stop));
   }
   const std::string reason = rules::printable(reading.reason);
   switch (reading.status) {

@@ -46,7 +46,7 @@ std::string capitalised(std::string words) {
   return words;
 }
 
-json shot_json(const tune::ClipRecord& clip, std::size_t index) {
+json shot_json(const tune::ClipRecord& clip, std::size_t index, bool fletched) {
   const Shot& shot = clip.reading.shots[index];
   const int number = static_cast<int>(index) + 1;
   const auto dropped = clip.dropped_shots.find(number);
@@ -64,17 +64,26 @@ json shot_json(const tune::ClipRecord& clip, std::size_t index) {
   one["lateral"] = capitalised(rules::lateral_words(lateral));
   one["vertical"] = capitalised(rules::vertical_words(vertical));
   one["spine"] = rules::word(shot.verdict.spine);
+  one["fletched"] = fletched;  // the bare shaft decides of spine
   one["nocking_point"] = rules::word(shot.verdict.nocking_point);
   one["summary"] = text(shot.verdict.summary);
   one["in_bow"] = shot.in_bow.has_value();
   return one;
 }
 
-json clip_json(const std::string& setup, const tune::ClipRecord& clip) {
+bool is_fletched(const Snapshot& snapshot, const std::string& setup) {
+  const std::vector<tune::SetupRecord>& setups = snapshot.published->record.setups;
+  return std::any_of(setups.begin(), setups.end(), [&](const tune::SetupRecord& one) {
+    return one.name == setup && one.facts.arrow.fletching == tune::Fletching::fletched;
+  });
+}
+
+json clip_json(const Snapshot& snapshot, const std::string& setup, const tune::ClipRecord& clip) {
   const Reading& reading = clip.reading;
+  const bool fletched = is_fletched(snapshot, setup);
   json shots = json::array();
   for (std::size_t i = 0; i < reading.shots.size(); ++i) {
-    shots.push_back(shot_json(clip, i));
+    shots.push_back(shot_json(clip, i, fletched));
   }
   const bool flattened = reading.status != ClipStatus::measured &&
                          reading.status != ClipStatus::error && reading.clip.capture_fps > 0.0 &&
@@ -114,7 +123,7 @@ json setups_json(const Snapshot& snapshot) {
     json clips = json::array();
     for (const tune::ClipRecord& clip : setup.clips) {
       if (!is_fresh(snapshot, setup.name, clip.file)) {
-        clips.push_back(clip_json(setup.name, clip));
+        clips.push_back(clip_json(snapshot, setup.name, clip));
       }
     }
     json one = {{"name", printable(setup.name)},
@@ -144,14 +153,15 @@ json setups_json(const Snapshot& snapshot) {
                         {"summary", nullptr},
                         {"warnings", json::array()}});
     }
-    setups[static_cast<std::size_t>(at - names.begin())]["clips"].push_back(clip_json(name, clip));
+    setups[static_cast<std::size_t>(at - names.begin())]["clips"].push_back(
+        clip_json(snapshot, name, clip));
   }
   return setups;
 }
 
 json newest_json(const Snapshot& snapshot) {
   if (!snapshot.fresh.empty()) {
-    return clip_json(snapshot.fresh.back().first, snapshot.fresh.back().second);
+    return clip_json(snapshot, snapshot.fresh.back().first, snapshot.fresh.back().second);
   }
   const tune::ClipRecord* newest = nullptr;
   const tune::SetupRecord* of = nullptr;
@@ -163,7 +173,7 @@ json newest_json(const Snapshot& snapshot) {
       }
     }
   }
-  return newest == nullptr ? json(nullptr) : clip_json(of->name, *newest);
+  return newest == nullptr ? json(nullptr) : clip_json(snapshot, of->name, *newest);
 }
 
 }  // namespace
@@ -224,7 +234,7 @@ json shot_view(const Snapshot& snapshot, const std::string& setup, const std::st
   if (found == nullptr) {
     return nullptr;
   }
-  json view = clip_json(setup, *found);
+  json view = clip_json(snapshot, setup, *found);
   const tune::Step& next = snapshot.published->judgement.next;
   view["session"] = printable(snapshot.published->record.name);
   view["stop"] = forbids(next.kind) ? json(next.words) : json(nullptr);

@@ -184,6 +184,7 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
   Pooled result;
   double weight_sum = 0.0;
   double variance_sum = 0.0;
+  double square_sum = 0.0;
   for (const SetupView& setup : setups) {
     if (!counted(setup) || !same_setup(setup.facts, like)) {
       continue;
@@ -196,7 +197,9 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
     const double u = own_u95 / student_factor(offset.freedom);
     result.cant_u95_deg = std::max(result.cant_u95_deg, offset.cant_u95_deg);
     result.offset_deg.value += weight * offset.mean_deg;
+    square_sum += weight * offset.mean_deg * offset.mean_deg;
     weight_sum += weight;
+    ++result.setups;
     result.shots += setup.judgement.counted;
     variance_sum += setup.judgement.counted * setup.judgement.counted * u * u;
   }
@@ -204,7 +207,15 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
     return std::nullopt;
   }
   result.offset_deg.value /= weight_sum;
-  result.offset_deg.u95 = std::hypot(1.0 / std::sqrt(weight_sum), result.cant_u95_deg);
+  if (result.setups > 1) {
+    // From 95 % half widths to standard deviations: a factor of 1.96 each way, near enough.
+    constexpr double kSigmas = 1.96;
+    const double mean = result.offset_deg.value;
+    const double left = std::max(square_sum - weight_sum * mean * mean, 0.0);
+    result.birge_ratio = kSigmas * std::sqrt(left / (result.setups - 1));
+  }
+  result.offset_deg.u95 =
+      std::hypot(std::max(result.birge_ratio, 1.0) / std::sqrt(weight_sum), result.cant_u95_deg);
   result.per_shot_sd_deg = std::sqrt(variance_sum / result.shots);
   return result;
 }

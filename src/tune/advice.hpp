@@ -38,12 +38,16 @@ Step spine_step(const Situation& situation);
 // level or was accepted; `note` then gets what is to be said of it.
 std::optional<Step> level_step(const Situation& situation, const SetupView& of, std::string& note);
 
-// Mean of one offset over all set-ups that are the same as `like`, whatever their folders.
+// Mean of one offset over all set-ups that are the same as `like`, whatever their folders. Where
+// they disagree by more than their intervals, the mean's interval is widened by the Birge ratio
+// (Birge, Phys. Rev. 40 (1932) 207): something that was not written down differs between them.
 struct Pooled {
   Measured offset_deg;
   int shots = 0;
   double per_shot_sd_deg = 0.0;  // scatter and measurement
   double cant_u95_deg = 0.0;     // of the interval, what is not known of the cant
+  double birge_ratio = 0.0;  // spread of the set-ups over what they claim; over 1: they disagree
+  int setups = 0;
 };
 std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFacts& like,
                              bool vertical);

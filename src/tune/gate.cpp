@@ -1,5 +1,8 @@
 #include "nocktrail/tune/gate.hpp"
 
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
 #include <algorithm>
 #include <cmath>
 
@@ -120,6 +123,16 @@ StepKind step_of(arrow::Forbids what) {
       break;
   }
   return StepKind::do_not_shoot_arrow;
+}
+
+void put_stops_first(Shot& shot, const SetupFacts& facts) {
+  const std::vector<arrow::Caution> stops = arrow::stops(limit_facts(facts));
+  if (stops.empty() || shot.status != ShotStatus::measured) {
+    return;
+  }
+  const std::string own = forbids(shot.verdict.step) ? " " + shot.verdict.next_step : "";
+  shot.verdict.step = step_of(stops.front().forbids);
+  shot.verdict.next_step = fmt::format("{}{}", fmt::join(stop_texts(facts), " "), own);
 }
 
 }  // namespace nocktrail::tune

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 
@@ -48,6 +50,24 @@ bool to_be_changed(Quantity quantity, StepKind step) {
   return quantity == Quantity::shaft_length;
 }
 
+// Set-ups of the same facts are taken together; where they do not agree, that is said.
+void say_where_alike_disagree(const Situation& situation, std::vector<std::string>& cautions) {
+  for (const bool vertical : {false, true}) {
+    const auto together = pooled(situation.setups, situation.now().facts, vertical);
+    constexpr double kBeyondChance = 2.0;  // standard deviations
+    if (together && together->setups > 1 && together->birge_ratio > kBeyondChance) {
+      cautions.push_back(fmt::format(
+          "{} set-up{} of the same facts as the present one do{} not read as it does {}: something "
+          "that was not written down changed between them (a nocking point that slid, brace "
+          "height, "
+          "tip, string, loose). They are taken together, with a wider interval; write down what "
+          "changed, or leave out the shots that no longer hold.",
+          together->setups - 1, together->setups == 2 ? "" : "s", together->setups == 2 ? "es" : "",
+          vertical ? "up and down" : "sideways"));
+    }
+  }
+}
+
 }  // namespace
 
 SessionJudgement judge_session(const SessionRecord& session, const JudgementOptions& options) {
@@ -65,6 +85,7 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
   Learner learner(setups, setups.size() - 1, options);
   const Situation situation{setups, setups.size() - 1, options, learner};
   judgement.next = next_step(situation);
+  say_where_alike_disagree(situation, judgement.cautions);
   for (std::size_t q = 0; q < kQuantities; ++q) {
     const auto quantity = static_cast<Quantity>(q);
     const bool known = value_of(quantity, situation.now().facts).has_value();

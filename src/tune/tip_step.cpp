@@ -43,6 +43,43 @@ std::optional<double> tip_change(const Answer& answer, bool heavier) {
   return std::nullopt;
 }
 
+// The set-ups that are the present one but for the tip, each with its tip.
+std::vector<const SetupView*> same_but_tip(const Situation& situation) {
+  const SetupFacts& now = situation.now().facts;
+  std::vector<const SetupView*> found;
+  for (const SetupView& setup : situation.setups) {
+    SetupFacts like = setup.facts;
+    like.arrow.tip_mass_kg = now.arrow.tip_mass_kg;
+    like.arrow.total_mass_kg = now.arrow.total_mass_kg;
+    if (counted(setup) && setup.facts.arrow.tip_mass_kg && same_setup(like, now)) {
+      found.push_back(&setup);
+    }
+  }
+  return found;
+}
+
+// The tip that reads better than the present one although it is on the wrong side of it: heavier
+// tips were meant to act weaker, lighter ones stiffer, and did the opposite beyond their intervals.
+// Whatever the cause, more of it is not the cure. Null: it answers as it should.
+const SetupView* answered_backwards(const Situation& situation, bool heavier) {
+  const SetupFacts& now = situation.now().facts;
+  const double side = stiff_sign(now.hand) * (heavier ? 1.0 : -1.0);
+  const Measured here = pooled(situation.setups, now, false)->offset_deg;
+  const SetupView* best = nullptr;
+  double best_deg = 0.0;
+  for (const SetupView* setup : same_but_tip(situation)) {
+    const double change_kg = *now.arrow.tip_mass_kg - *setup->facts.arrow.tip_mass_kg;
+    const Measured then = pooled(situation.setups, setup->facts, false)->offset_deg;
+    const double worse_deg = side * (here.value - then.value);
+    if ((heavier ? change_kg : -change_kg) > 0.5 * kGrain &&
+        worse_deg > std::hypot(here.u95, then.u95) && worse_deg > best_deg) {
+      best = setup;
+      best_deg = worse_deg;
+    }
+  }
+  return best;
+}
+
 // A change of tip that does not lead back to a tip that was shot and found to be past straight on
 // the other side: half the way there, in steps of 5 gr. Empty where there is no room in between.
 std::optional<double> between_tips(const Situation& situation, double amount_kg, bool heavier) {
@@ -51,15 +88,9 @@ std::optional<double> between_tips(const Situation& situation, double amount_kg,
   const double side = stiff_sign(now.hand);
   double nearest_kg = amount_kg + kFineTip_kg;
   bool found = false;
-  for (const SetupView& setup : situation.setups) {
-    SetupFacts like = setup.facts;
-    like.arrow.tip_mass_kg = now.arrow.tip_mass_kg;
-    like.arrow.total_mass_kg = now.arrow.total_mass_kg;
-    if (!counted(setup) || !setup.facts.arrow.tip_mass_kg || !same_setup(like, now)) {
-      continue;
-    }
-    const double away_kg = (*setup.facts.arrow.tip_mass_kg - tip_kg) * (heavier ? 1.0 : -1.0);
-    const double stiff_deg = side * pooled(situation.setups, setup.facts, false)->offset_deg.value;
+  for (const SetupView* setup : same_but_tip(situation)) {
+    const double away_kg = (*setup->facts.arrow.tip_mass_kg - tip_kg) * (heavier ? 1.0 : -1.0);
+    const double stiff_deg = side * pooled(situation.setups, setup->facts, false)->offset_deg.value;
     const bool other_side = heavier ? stiff_deg < 0.0 : stiff_deg > 0.0;
     if (away_kg > 0.5 * kGrain && away_kg < nearest_kg && other_side) {
       nearest_kg = away_kg;
@@ -136,6 +167,19 @@ Step lighter_tip(const Situation& situation, double amount_kg, const std::string
   return step;
 }
 
+Step back_to(const SetupView& better, const std::string& because) {
+  Step step;
+  step.kind = StepKind::look_for_cause;
+  step.words = fmt::format(
+      "Go back to the {:.0f} gr tip, and go no further this way: with these shafts a heavier tip "
+      "did not act weaker, it read stiffer. Something other than spine is at work: look for "
+      "contact with shelf or plate, a tight nock, a loose that changes with the arrow's weight; or "
+      "try other shafts.",
+      *better.facts.arrow.tip_mass_kg / kGrain);
+  step.because = because;
+  return step;
+}
+
 }  // namespace
 
 Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limits& limits) {
@@ -150,9 +194,10 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
     step.words += kOtherWeaker;
     return step;
   }
+  const SetupView* const better = answered_backwards(situation, true);
   const Answer& tip = situation.learner.lateral(Quantity::tip_mass);
   const std::optional<double> needed = tip_change(tip, true);
-  if (!needed || *needed > kLargestTipNeed_kg) {
+  if (better != nullptr || !needed || *needed > kLargestTipNeed_kg) {
     if (outcome.median_deg < kPlateReach_deg && facts.bow.plate_offset_m &&
         *facts.bow.plate_offset_m >= kPlateStep_m - 1e-9) {
       step.kind = StepKind::thinner_plate;
@@ -170,8 +215,16 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
       step.words =
           "Try shafts one spine group weaker, full length: more than 100 gr of tip would be needed "
           "to bring these to straight. A thinner strike plate helps a little.";
+      if (better != nullptr) {
+        step.words =
+            "Try shafts one spine group weaker, full length: with these a heavier tip did "
+            "not act weaker. A thinner strike plate helps a little.";
+      }
       return step;
     }
+  }
+  if (better != nullptr) {
+    return back_to(*better, step.because);
   }
   // With weaker shafts tried before, or too light for the bow, the tip goes on a step at a time.
   const std::optional<double> some = between_tips(
@@ -195,7 +248,7 @@ std::optional<Step> stiffer_without_a_cut(const Situation& situation, const Outc
                               reading_words(situation, outcome) + ".";
   const SetupFacts& facts = situation.now().facts;
   const bool trial = whatever_helps || !tried_toward_stiff(situation);
-  if (facts.arrow.tip_mass_kg) {
+  if (facts.arrow.tip_mass_kg && answered_backwards(situation, false) == nullptr) {
     const auto needed = tip_change(situation.learner.lateral(Quantity::tip_mass), false);
     const double wanted = std::min(needed.value_or(kLargestTipStep_kg), kLargestTipStep_kg);
     const double spare = tip_spare_kg(situation, limits, wanted);

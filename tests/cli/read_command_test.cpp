@@ -243,6 +243,47 @@ TEST_CASE("fault: Ctrl-C leaves with 130 and writes nothing") {
   CHECK(folder.entries() == 1);
 }
 
+TEST_CASE("unit: what a session's files tell and forbid holds for a clip that is read alone") {
+  const Folder folder;
+  const fs::path setup = folder / "spring" / "1-full";
+  fs::create_directories(setup);
+  const fs::path clip = setup / "shot.mp4";
+  fs::copy_file(fs::path(NOCKTRAIL_TEST_CLIPS) / "portrait-right.mp4", clip);
+  const fs::path facts = folder / "spring" / "session.toml";
+  const std::string json = (folder / "r.json").string();
+  const auto read = [&](const std::string& told) {
+    const Ran ran = nocktrail(fmt::format("read {} --json '{}' '{}'", told, json, clip.string()));
+    const auto shot = nlohmann::json::parse(content(json))["shots"][0];
+    return std::pair(ran, shot);
+  };
+
+  write(facts, "hand = \"right\"\ncant = \"15deg\"\n");
+  const auto [told, told_shot] = read("");
+  REQUIRE(told.status == 0);
+  CHECK(says(told.out, "Told by: the session's hand-written files"));
+  CHECK(told_shot["bow"]["hand"] == "right");
+  CHECK(told_shot["bow"]["cant_deg"]["value"] == 15.0);
+  // The command line outranks them.
+  CHECK(read("--cant 8").second["bow"]["cant_deg"]["value"] == 8.0);
+
+  // 180 gr on 45 lb: 4 grains a pound, below the trade's absolute floor of 5.
+  write(facts,
+        "hand = \"right\"\ncant = \"15deg\"\n[bow]\ndraw_weight = \"45lb\"\n[arrow]\n"
+        "total_mass = \"180gr\"\n");
+  const auto [stopped, stopped_shot] = read("");
+  CHECK(stopped.status == 0);
+  CHECK(says(stopped.out, "Next step: Do not shoot this arrow"));
+  CHECK_FALSE(says(stopped.out, "Film"));
+  CHECK(stopped_shot["verdict"]["step"] == "do-not-shoot-arrow");
+
+  // A slip in them costs no reading, and is said.
+  write(facts, "hnad = \"right\"\n");
+  const auto [slipped, slipped_shot] = read("--hand left");
+  CHECK(slipped.status == 0);
+  CHECK(says(slipped.err, "hnad"));
+  CHECK(slipped_shot["bow"]["hand"] == "left");
+}
+
 TEST_CASE("fault: messages that cannot be written stop no session") {
   const Folder folder;
   write(folder / "a.mp4", "no video");

@@ -194,3 +194,39 @@ TEST_CASE("rules: a tip does not go to and fro between two that were shot") {
     CHECK(*between.amount < 29.0 * kGrain);
   }
 }
+
+TEST_CASE("rules: set-ups of the same facts that do not agree are said, and widen the interval") {
+  const auto said = [](const SessionJudgement& judgement) {
+    bool found = false;
+    for (const std::string& caution : judgement.cautions) {
+      found = found || contains(caution, "same facts as the present one");
+    }
+    return found;
+  };
+  const auto alike = [](double first_deg, double second_deg) {
+    return judged({setup("01", facts(), first_deg, 0.05, 6, 0.2),
+                   setup("02", facts(), second_deg, 0.05, 6, 0.2)});
+  };
+  CHECK_FALSE(said(alike(-1.5, -1.52)));
+  const SessionJudgement apart = alike(-2.5, 2.5);
+  CHECK(said(apart));
+  // Their mean is straight, and nothing is built on it.
+  CHECK(apart.next.kind != StepKind::done);
+  CHECK_FALSE(apart.build_sheet);
+}
+
+TEST_CASE("rules: a tip that answered the wrong way is not made heavier still") {
+  const auto with_tip = [](double grains) {
+    SetupFacts changed = facts();
+    changed.arrow.tip_mass_kg = grains * kGrain;
+    return changed;
+  };
+  // Stiff, and each heavier tip read stiffer; contact was looked for, the set-up shot again.
+  const Step next = judged({setup("01", with_tip(125), 1.5, 0.05, 6, 0.2),
+                            setup("02", with_tip(150), 2.8, 0.05, 6, 0.2),
+                            setup("03", with_tip(150), 2.8, 0.05, 12, 0.2)})
+                        .next;
+  CAPTURE(next.words);
+  CHECK(next.kind != StepKind::heavier_tip);
+  CHECK(next.kind != StepKind::done);
+}

@@ -23,4 +23,8 @@ std::vector<std::string> stop_texts(const SetupFacts& facts);
 // The step that a passed limit leaves.
 StepKind step_of(arrow::Forbids what);
 
+// Where the facts forbid something, that becomes the step of a shot that has a verdict; what the
+// shot itself forbids stays, after it.
+void put_stops_first(Shot& shot, const SetupFacts& facts);
+
 }  // namespace nocktrail::tune

@@ -181,7 +181,7 @@ function sayNewest() {
   if (clip.status !== 'measured') said.push('No number from this clip. ' + (clip.reason || ''));
   for (const shot of clip.shots) {
     if (shot.measured) {
-      said.push(shot.lateral + '. ' + shot.vertical + '. Spine ' + shot.spine + '. Nocking point ' +
+      said.push(shot.lateral + '. ' + shot.vertical + '. Spine ' + (shot.fletched ? 'as fletched ' : '') + shot.spine + '. Nocking point ' +
                 shot.nocking_point + '.');
     }
   }

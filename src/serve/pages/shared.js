@@ -109,7 +109,7 @@ function readingOf(clip) {
       all.append(offset(shot.lateral, 'offset'));
       all.append(offset(shot.vertical, 'offset second'));
       const tags = make('p');
-      tags.append(make('span', 'Spine: ' + shot.spine, 'tag'));
+      tags.append(make('span', 'Spine' + (shot.fletched ? ' as fletched' : '') + ': ' + shot.spine, 'tag'));
       tags.append(make('span', 'Nocking point: ' + shot.nocking_point, 'tag'));
       all.append(tags);
       if (!shot.in_bow) all.append(make('p', 'As the picture shows it: hand or cant is not told.', 'soft'));
