@@ -219,6 +219,7 @@ TEST_CASE("rules: a tip that answered the wrong way is not made heavier still") 
   const auto with_tip = [](double grains) {
     SetupFacts changed = facts();
     changed.arrow.tip_mass_kg = grains * kGrain;
+    changed.bow.min_grains_per_pound = 8.5;  // weaker, lighter shafts are not allowed
     return changed;
   };
   // Stiff, and each heavier tip read stiffer; contact was looked for, the set-up shot again.
