@@ -99,6 +99,12 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
                                       : learner.lateral(quantity).learned);
     }
   }
+  if (forbids(judgement.next.kind)) {
+    // No way on while something forbids to shoot: where it would be straight is a way on.
+    for (Learned& learned : judgement.learned) {
+      learned.straight_at.reset();
+    }
+  }
   if (judgement.next.kind == StepKind::done) {
     judgement.build_sheet = build_sheet(situation);
   }

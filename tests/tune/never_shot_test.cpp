@@ -231,3 +231,14 @@ TEST_CASE("rules: a tip that answered the wrong way is not made heavier still") 
   CHECK(next.kind != StepKind::heavier_tip);
   CHECK(next.kind != StepKind::done);
 }
+
+TEST_CASE("rules: while something forbids to shoot, no figure says where it would be straight") {
+  SetupFacts light = facts();
+  light.arrow.total_mass_kg = 180.0 * kGrain;  // 4 grains a pound of 45 lb
+  const SessionJudgement judgement = judged({setup("01", light, -2.0, 0.05)});
+  REQUIRE(forbids(judgement.next.kind));
+  REQUIRE_FALSE(judgement.learned.empty());
+  for (const Learned& learned : judgement.learned) {
+    CHECK_FALSE(learned.straight_at);
+  }
+}
