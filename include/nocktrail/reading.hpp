@@ -153,11 +153,14 @@ struct Shot {
   std::optional<SharedError> shared;  // empty: not told apart, counts as half of the variance
   std::optional<Measured> speed_mps;
   std::optional<Flex> flex;
+  std::optional<Measured> cant_seen_deg;  // as the limb in the picture shows it, told or not
   std::optional<Bow> bow;
   std::optional<InBow> in_bow;  // whenever `bow` is
   std::vector<FrameObservation> frames;
   std::vector<FittedFrame> fitted;  // one per frame of the fitted stretch, in time order
   int reference_index = 0;          // presented index of the shot's reference frame
+  // The middle of the upper limb where it was seen, upward, px of the reference frame.
+  std::vector<Eigen::Vector2d> limb_px;
   Verdict verdict;
 };
 

@@ -17,6 +17,7 @@ namespace {
 const Stroke kPanelEdge{kInk, 2.0, {}, false};
 const Stroke kShaftLine{kShaft, 4.0, {}, true};
 const Stroke kFlightLine{kFlight, 4.0, {16.0, 9.0}, true};
+const Stroke kLimbLine{kInk, 4.0, {3.0, 9.0}, true};
 constexpr Type kLabel{30.0, true, kInk, true};
 
 // Enlarging beyond this shows blocks, not the arrow.
@@ -153,15 +154,19 @@ View view_of(const std::vector<Eigen::Vector2d>& points_px, const cv::Size& pict
 }
 
 void draw_strobe_panel(Canvas& canvas, const Box& box, const cv::Mat& strobe,
-                       const std::vector<Instant>& all, const std::vector<Instant>& shown) {
+                       const std::vector<Instant>& all, const std::vector<Instant>& shown,
+                       const std::vector<Eigen::Vector2d>& limb_px) {
   if (strobe.empty()) {
     no_picture(canvas, box);
     return;
   }
-  const Box photo = legend(canvas, box,
-                           {{"fitted shaft, nock ringed", kShaftLine},
-                            {"flight path", kFlightLine},
-                            {"figures: nock, metres past the rest", std::nullopt}});
+  std::vector<LegendEntry> entries{{"fitted shaft, nock ringed", kShaftLine},
+                                   {"flight path", kFlightLine}};
+  if (!limb_px.empty()) {
+    entries.push_back({"limb as the arrow left", kLimbLine});
+  }
+  entries.push_back({"figures: nock, metres past the rest", std::nullopt});
+  const Box photo = legend(canvas, box, entries);
   std::vector<Eigen::Vector2d> points;
   for (const Instant& i : shown) {
     points.push_back(i.nock_in_reference_px);
@@ -176,6 +181,11 @@ void draw_strobe_panel(Canvas& canvas, const Box& box, const cv::Mat& strobe,
     flight.push_back(to_panel(view, photo, 0.5 * (i.nock_in_reference_px + i.tip_in_reference_px)));
   }
   canvas.path(flight, kFlightLine);
+  std::vector<Eigen::Vector2d> limb;
+  for (const Eigen::Vector2d& point : limb_px) {
+    limb.push_back(to_panel(view, photo, point));
+  }
+  canvas.path(limb, kLimbLine);
 
   double last_label_y = -1e9;
   double last_label_x = -1e9;

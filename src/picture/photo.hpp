@@ -21,9 +21,11 @@ struct View {
 View view_of(const std::vector<Eigen::Vector2d>& points_px, const cv::Size& picture, const Box& box,
              double margin, double least_width_px);
 
-// Draws the strobe picture with each shown shaft, the path of flight and distances.
+// Draws the strobe picture with each shown shaft, the path of flight and distances, and the upper
+// limb where it was seen (`limb_px`, upward; may be empty).
 void draw_strobe_panel(Canvas& canvas, const Box& box, const cv::Mat& strobe,
-                       const std::vector<Instant>& all, const std::vector<Instant>& shown);
+                       const std::vector<Instant>& all, const std::vector<Instant>& shown,
+                       const std::vector<Eigen::Vector2d>& limb_px);
 
 // Draws one frame enlarged about its shaft: the shaft as fitted, and where it would lie if the
 // arrow flew straight.

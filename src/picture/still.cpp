@@ -261,7 +261,7 @@ cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameF
   const bool portrait =
       strobe.empty() ? reading.clip.height > reading.clip.width : strobe.rows > strobe.cols;
   const Plan plan = plan_for(portrait, y);
-  draw_strobe_panel(canvas, plan.strobe, strobe, all, shown);
+  draw_strobe_panel(canvas, plan.strobe, strobe, all, shown, shot->limb_px);
   if (all.empty()) {
     draw_plain_panel(canvas, plan.enlarged, first_of(fetch({shot->reference_index})));
   } else {

@@ -7,6 +7,8 @@
 #include <opencv2/imgproc.hpp>
 
 #include "nocktrail/media/image_file.hpp"
+#include "nocktrail/optics/camera.hpp"
+#include "nocktrail/units/units.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
@@ -115,6 +117,40 @@ void debug_fit(const std::filesystem::path& folder, double surge_s, const track:
     tiles[i].copyTo(sheet(cv::Rect(column * kTile, row * kTile, kTile, kTile)));
   }
   save(name(folder, surge_s, "fit.png"), sheet);
+}
+
+void debug_limb(const std::filesystem::path& folder, double surge_s, const cv::Mat& picture,
+                const bow::Place& place, const std::optional<bow::SeenLimb>& limb) {
+  if (folder.empty()) {
+    return;
+  }
+  cv::Mat colour;
+  cv::cvtColor(picture, colour, cv::COLOR_GRAY2BGR);
+  const auto seen = [&](const Eigen::Vector3d& point) {
+    return at(optics::project<double>(place.focal_px, place.principal_px, point));
+  };
+  const cv::Scalar ink(0, 220, 255);
+  if (place.rest_m.z() > 0.0) {
+    cv::circle(colour, seen(place.rest_m), 10, ink, 2, cv::LINE_AA);
+  }
+  if (limb) {
+    for (const bow::Edges& edges : limb->edges) {
+      cv::circle(colour, at(edges.left_px), 2, cv::Scalar(80, 255, 80), cv::FILLED, cv::LINE_AA);
+      cv::circle(colour, at(edges.right_px), 2, cv::Scalar(80, 255, 80), cv::FILLED, cv::LINE_AA);
+    }
+    const double half_length_m = bow::LimbOptions{}.half_length_m;
+    constexpr double kStep_m = 0.05;
+    for (double up_m = 0.0; up_m < half_length_m; up_m += kStep_m) {
+      cv::line(colour, seen(bow::limb_point(place, limb->shape, up_m, half_length_m)),
+               seen(bow::limb_point(place, limb->shape, up_m + kStep_m, half_length_m)), ink, 1,
+               cv::LINE_AA);
+    }
+    cv::putText(colour,
+                fmt::format("cant {:.1f} deg, score {:.2f}, lead {:.1f}",
+                            units::deg_from_rad(limb->shape.cant_rad), limb->score, limb->lead),
+                {20, 40}, cv::FONT_HERSHEY_SIMPLEX, 0.8, ink, 2, cv::LINE_AA);
+  }
+  save(name(folder, surge_s, "limb.png"), colour);
 }
 
 }  // namespace nocktrail::pipeline

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
+#include <opencv2/imgproc.hpp>
 
 #include "debug_pictures.hpp"
 #include "follow.hpp"
@@ -79,6 +80,34 @@ void notice_camera(const steady::Steadied& steadied, const std::vector<double>& 
     std::nth_element(turning_deg_s.begin(), middle_one, turning_deg_s.end());
     noticed.turning_deg_s = *middle_one;
   }
+}
+
+// The bow as the arrow leaves it: the string is straight, the limbs are where they belong.
+std::optional<bow::SeenLimb> see_limb(const std::vector<cv::Mat>& luma, const ShotAnalysis& shot,
+                                      const std::filesystem::path& debug_dir) {
+  constexpr double kFor_s = 0.010;
+  cv::Mat sum;
+  int frames = 0;
+  for (std::size_t k = 0; k < luma.size(); ++k) {
+    const double since_s = shot.frame_t_s[k] - shot.stroke->exit_s;
+    if (since_s < 0.0 || (since_s > kFor_s && frames > 0) || shot.steadied.motion[k].lost) {
+      continue;
+    }
+    if (frames == 0) {
+      sum = cv::Mat::zeros(luma[k].size(), CV_32F);
+    }
+    cv::accumulate(luma[k], sum);
+    ++frames;
+  }
+  if (frames == 0) {
+    return std::nullopt;
+  }
+  cv::Mat mean;
+  sum.convertTo(mean, CV_8U, 1.0 / frames);
+  const bow::Place place = bow::place_of(shot.fit, *shot.stroke);
+  const std::optional<bow::SeenLimb> limb = bow::find_limb(mean, place);
+  debug_limb(debug_dir, shot.surge_s, mean, place, limb);
+  return limb;
 }
 
 ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double surge_s,
@@ -184,7 +213,11 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     noticed.crossing =
         noticed.crossing || track::find_crossing(passings, t_s, size, {}).has_value();
   }
-  return best ? *best : analysis;
+  if (!best) {
+    return analysis;
+  }
+  best->limb = see_limb(stretch.luma, *best, options.debug_dir);
+  return *best;
 }
 
 }  // namespace

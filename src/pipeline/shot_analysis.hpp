@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "effort.hpp"
+#include "nocktrail/bow/limb.hpp"
 #include "nocktrail/flight/fit.hpp"
 #include "nocktrail/flight/stroke.hpp"
 #include "nocktrail/media/clip.hpp"
@@ -67,6 +68,7 @@ struct ShotAnalysis {
   std::vector<track::ArrowSighting> sightings;
   std::optional<flight::Stroke> stroke;
   OffsetScatter scatter;
+  std::optional<bow::SeenLimb> limb;
 };
 
 // Scatter of the arrow's ends about one flight, in their sigmas, beyond which they are not its

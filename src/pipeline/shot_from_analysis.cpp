@@ -82,6 +82,22 @@ std::vector<FittedFrame> fitted(const ShotAnalysis& analysis, double rest_forwar
   return frames;
 }
 
+// The middle of the limb as fitted, upward over what was seen of it.
+std::vector<Eigen::Vector2d> limb_curve(const ShotAnalysis& analysis) {
+  const bow::Place place = bow::place_of(analysis.fit, *analysis.stroke);
+  const double from_m = analysis.limb->edges.front().up_m;
+  const double to_m = analysis.limb->edges.back().up_m;
+  constexpr int kPieces = 8;
+  std::vector<Eigen::Vector2d> curve;
+  for (int i = 0; i <= kPieces; ++i) {
+    const double up_m = from_m + (to_m - from_m) * i / kPieces;
+    curve.push_back(optics::project<double>(
+        place.focal_px, place.principal_px,
+        bow::limb_point(place, analysis.limb->shape, up_m, bow::LimbOptions{}.half_length_m)));
+  }
+  return curve;
+}
+
 }  // namespace
 
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
@@ -112,6 +128,14 @@ Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
   shot.nock_high_slope_deg_per_m = in_deg(headline.high_rate);
   shot.right_high_correlation = headline.correlation;
   shot.speed_mps = headline.speed_mps;
+  if (analysis.limb) {
+    // The flight says where plumb is; with its roll the cant against plumb turns.
+    const double roll_variance = analysis.fit.covariance(flight::kRoll, flight::kRoll);
+    const double sigma =
+        std::hypot(analysis.limb->cant_sigma_rad, std::sqrt(std::max(roll_variance, 0.0)));
+    shot.cant_seen_deg = in_deg({analysis.limb->shape.cant_rad, kTwoSided95 * sigma});
+    shot.limb_px = limb_curve(analysis);
+  }
   // Bending that stands clear of noise, at a frequency the frames can tell.
   constexpr double kClearSigmas = 4.0;
   constexpr double kMostHzU95 = 8.0;

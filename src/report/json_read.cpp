@@ -107,6 +107,7 @@ Shot shot_from(const Json& j) {
     s.flex = Flex{measured(f.at("frequency_hz")).value_or(Measured{}),
                   measured(f.at("amplitude_mm")).value_or(Measured{})};
   }
+  s.cant_seen_deg = measured(since_2(j, "cant_seen_deg"));
   if (const Json& b = since_2(j, "bow"); !b.is_null()) {
     s.bow = Bow{measured(b.at("cant_deg")).value_or(Measured{}),
                 b.at("hand").is_null() ? Hand::unknown : enumeration(kHands, b.at("hand")),

@@ -124,6 +124,7 @@ Json shot_json(const Shot& s) {
           {"nock_high_slope_deg_per_m", measured(s.nock_high_slope_deg_per_m)},
           {"speed_mps", measured(s.speed_mps)},
           {"flex", flex(s.flex)},
+          {"cant_seen_deg", measured(s.cant_seen_deg)},
           {"bow", bow(s.bow)},
           {"in_bow", in_bow(s.in_bow)},
           {"frames", frames(s.frames)},

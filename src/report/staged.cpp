@@ -6,6 +6,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
+#include <array>
 #include <cerrno>
 #include <charconv>
 #include <csignal>
@@ -45,6 +47,25 @@ bool is_held(int folder, const std::string& temporary) {
   const Descriptor part(
       ::openat(folder, temporary.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK));
   return part.get() >= 0 && ::flock(part.get(), LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
+}
+
+// Whether a process can still write. One that was killed keeps its number until its parent has
+// asked how it ended, which some never do: the state after its name in /proc (proc(5)) tells.
+bool runs(pid_t process) {
+  if (::kill(process, 0) != 0) {
+    return errno != ESRCH;
+  }
+  const Descriptor stat(
+      ::open(fmt::format("/proc/{}/stat", process).c_str(), O_RDONLY | O_CLOEXEC));
+  std::array<char, 256> text{};
+  const ssize_t got = stat.get() < 0 ? 0 : ::read(stat.get(), text.data(), text.size());
+  const std::string_view words(text.data(), static_cast<std::size_t>(std::max<ssize_t>(got, 0)));
+  const std::size_t name_end = words.rfind(')');
+  if (name_end == std::string_view::npos || name_end + 2 >= words.size()) {
+    return true;
+  }
+  const char state = words[name_end + 2];
+  return state != 'Z' && state != 'X';
 }
 
 // A folder of temporary files is one level deep.
@@ -105,7 +126,7 @@ void clear_stale_parts(int folder, const std::string& name) {
   std::vector<std::string> stale;
   while (const dirent* entry = list ? ::readdir(list.get()) : nullptr) {
     const std::optional<pid_t> process = process_of(entry->d_name, name);
-    if (process && ::kill(*process, 0) != 0 && errno == ESRCH && !is_held(folder, entry->d_name)) {
+    if (process && !runs(*process) && !is_held(folder, entry->d_name)) {
       stale.emplace_back(entry->d_name);
     }
   }

@@ -72,6 +72,22 @@ std::optional<Asked> before_change(const Evidence& evidence) {
   if (auto stop = stop_for_mismatch(evidence)) {
     return stop;
   }
+  if (evidence.at_odds) {
+    const bool right = evidence.at_odds->hand == Hand::right;
+    return Asked{
+        StepKind::tell_hand, 0.0,
+        fmt::format(
+            "Look at the hand: a {}-handed archer was told, but the bow in the picture leans "
+            "to the {}. Tell the hand as it is ({}); if the bow really leans that way, tell "
+            "its cant ({}); if left and right of the picture are exchanged, as some "
+            "selfie cameras do, film with another camera.",
+            right ? "right" : "left", right ? "left" : "right", evidence.how_to_tell_hand,
+            evidence.how_to_tell_cant),
+        fmt::format("The upper limb leans {:+.0f} ± {:.0f} deg (positive: to the shooter's right). "
+                    "With a mirrored picture, another hand, a thumb release or an arrow on the "
+                    "other side of the bow weak and stiff change places.",
+                    evidence.at_odds->cant_deg.value, evidence.at_odds->cant_deg.u95)};
+  }
   if (evidence.hand == Hand::unknown) {
     return Asked{StepKind::tell_hand, 0.0,
                  fmt::format("Tell whether the archer is right- or left-handed ({}).",

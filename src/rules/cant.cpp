@@ -37,12 +37,18 @@ Eigen::Matrix2d bow_from_range(double cant_rad) {
 
 }  // namespace
 
-Bow bow_as_told(Hand hand, const std::optional<double>& told_cant_deg, const CantPrior& prior) {
+Bow bow_as_known(Hand hand, const std::optional<double>& told_cant_deg,
+                 const std::optional<Measured>& seen_cant_deg, const CantPrior& prior) {
   Bow bow;
   bow.hand = hand;
   if (told_cant_deg && std::isfinite(*told_cant_deg)) {
     bow.cant_deg = {*told_cant_deg, kSigmasPerU95 * prior.told_sd_deg};
     bow.source = BowSource::told;
+    return bow;
+  }
+  if (seen_cant_deg && std::isfinite(seen_cant_deg->value) && std::isfinite(seen_cant_deg->u95)) {
+    bow.cant_deg = *seen_cant_deg;
+    bow.source = BowSource::seen;
     return bow;
   }
   bow.source = BowSource::assumed;
@@ -53,9 +59,19 @@ Bow bow_as_told(Hand hand, const std::optional<double>& told_cant_deg, const Can
   return bow;
 }
 
+bool at_odds(const Bow& told, const std::optional<Measured>& seen_cant_deg) {
+  return told.source == BowSource::told && seen_cant_deg &&
+         std::abs(told.cant_deg.value - seen_cant_deg->value) >
+             std::hypot(told.cant_deg.u95, seen_cant_deg->u95);
+}
+
 bool leans_the_other_way(const Bow& bow) {
   return (bow.hand == Hand::right && bow.cant_deg.value < -bow.cant_deg.u95) ||
          (bow.hand == Hand::left && bow.cant_deg.value > bow.cant_deg.u95);
+}
+
+bool hand_at_odds(const Bow& bow) {
+  return bow.source == BowSource::seen && leans_the_other_way(bow);
 }
 
 BowFrameReading bow_frame_from_range(const Measured& nock_right_deg, const Measured& nock_high_deg,

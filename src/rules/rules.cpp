@@ -127,13 +127,20 @@ double near_end(const Measured& offset_deg) {
 }
 
 void add_cautions(Verdict& verdict, const BowFrameReading& turned, const Bow& bow,
-                  const JudgeOptions& options) {
-  if (leans_the_other_way(bow)) {
+                  const std::optional<Measured>& seen_cant_deg, const JudgeOptions& options) {
+  if (leans_the_other_way(bow) && bow.source == BowSource::told) {
     verdict.cautions.push_back(fmt::format(
         "The cant told leans to the shooter's {}, which a {}-handed archer hardly ever does: look "
         "at its sign (positive: the upper limb to the right).",
         bow.cant_deg.value < 0.0 ? "left" : "right",
         options.hand == Hand::left ? "left" : "right"));
+  }
+  if (at_odds(bow, seen_cant_deg)) {
+    verdict.cautions.push_back(fmt::format(
+        "The cant told, {:+.0f} deg, is not what the picture shows: {:+.0f} ± {:.0f} deg "
+        "(positive: "
+        "the upper limb to the shooter's right). The told one was used; look which is right.",
+        bow.cant_deg.value, seen_cant_deg->value, seen_cant_deg->u95));
   }
   if (!options.fletched) {
     if (verdict.spine == SpineVerdict::weak) {
@@ -184,12 +191,16 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
     shot.verdict = no_verdict(shot.reason);
     return;
   }
-  shot.bow = bow_as_told(options.hand, options.cant_deg);
+  shot.bow = bow_as_known(options.hand, options.cant_deg, shot.cant_seen_deg);
   const BowFrameReading turned = bow_frame_from_range(
       *shot.nock_right_deg, *shot.nock_high_deg, shot.right_high_correlation, shot.bow->cant_deg);
   shot.in_bow = InBow{shot.bow->cant_deg.value, turned.lat_deg, turned.vert_deg, turned.correlation,
                       std::nullopt};
   JudgeOptions told = options;
+  const bool at_odds_with_hand = hand_at_odds(*shot.bow);
+  if (at_odds_with_hand) {
+    told.hand = Hand::unknown;
+  }
   told.cant_decides = hangs_on_cant(shot.nock_right_deg->value, shot.nock_high_deg->value,
                                     *shot.bow, options.dead_band_deg);
   shot.verdict = judge(turned.lat_deg, turned.vert_deg, told);
@@ -200,7 +211,8 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   evidence.shots = 1;
   evidence.lat_deg = turned.lat_deg;
   evidence.vert_deg = turned.vert_deg;
-  evidence.hand = options.hand;
+  evidence.hand = told.hand;
+  evidence.at_odds = at_odds_with_hand ? shot.bow : std::nullopt;
   evidence.fletched = options.fletched;
   evidence.dead_band_deg = options.dead_band_deg;
   evidence.hangs_on_cant = told.cant_decides;
@@ -210,7 +222,7 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   const Asked asked = before_change(evidence).value_or(Asked{});
   shot.verdict.step = asked.step;
   shot.verdict.next_step = asked.words + " " + asked.because;
-  add_cautions(shot.verdict, turned, *shot.bow, options);
+  add_cautions(shot.verdict, turned, *shot.bow, shot.cant_seen_deg, options);
 }
 
 }  // namespace nocktrail::rules

@@ -7,6 +7,7 @@
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/statistics.hpp"
+#include "seen_cants.hpp"
 #include "setup_view.hpp"
 
 namespace nocktrail::tune {
@@ -39,20 +40,6 @@ Hand settled_hand(const SetupRecord& setup) {
   return found;
 }
 
-bool usable(const std::optional<Measured>& offset) {
-  constexpr double kMost_deg = 90.0;
-  return offset && std::abs(offset->value) <= kMost_deg && offset->u95 >= 0.0 &&
-         offset->u95 <= kMost_deg;
-}
-
-// As told for the clip or the set-up, else as the reading itself has it, else assumed.
-Bow bow_of(const Shot& shot, Hand hand, const std::optional<double>& told_cant_deg) {
-  if (!told_cant_deg && shot.bow && shot.bow->source == BowSource::seen) {
-    return *shot.bow;
-  }
-  return rules::bow_as_told(hand, told_cant_deg);
-}
-
 JudgedShot in_bow_frame(const Shot& shot, const Bow& bow) {
   const Measured& right = *shot.nock_right_deg;
   const Measured& high = *shot.nock_high_deg;
@@ -71,7 +58,9 @@ JudgedShot in_bow_frame(const Shot& shot, const Bow& bow) {
 
 void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgement& judgement) {
   const Hand hand = facts.hand;
-  judgement.bow = rules::bow_as_told(hand, facts.cant_deg);
+  const SeenCants seen = seen_cants(setup);
+  warn_of_cants(seen, judgement.warnings);
+  judgement.bow = rules::bow_as_known(hand, facts.cant_deg, seen.usual);
   int bows = 0;
   for (const ClipRecord& clip : setup.clips) {
     int of_clip = 0;
@@ -84,7 +73,7 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
       }
       ++of_clip;
       const std::optional<double> cant = clip.cant_deg ? clip.cant_deg : facts.cant_deg;
-      const Bow bow = bow_of(shot, hand, cant);
+      const Bow bow = bow_of(shot, hand, cant, seen);
       JudgedShot judged = in_bow_frame(shot, bow);
       judged.clip = number == 1 ? clip.file : fmt::format("{}#{}", clip.file, number);
       const auto dropped = clip.dropped_shots.find(number);
@@ -370,7 +359,12 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
     gather_shots(record, setup.facts, setup.judgement);
     if (setup.judgement.counted > 0) {
       assumed = setup.judgement.bow.source == BowSource::assumed ? setup.judgement.bow : assumed;
-      if (rules::leans_the_other_way(setup.judgement.bow)) {
+      if (rules::hand_at_odds(setup.judgement.bow)) {
+        setup.facts.hand = Hand::unknown;
+        setup.judgement.warnings.push_back(
+            "The bow in the picture leans to the side that does not go with the hand told, so the "
+            "hand counts as unknown.");
+      } else if (rules::leans_the_other_way(setup.judgement.bow)) {
         setup.judgement.warnings.push_back(
             "The cant told leans to the side that hardly goes with the hand: look at its sign "
             "(positive: the upper limb to the shooter's right).");

@@ -120,3 +120,21 @@ TEST_CASE("fault: what a killed run left half-written in its own folder is clear
   std::sort(names.begin(), names.end());
   CHECK(names == std::vector<std::string>{"report.html", "session.json"});
 }
+
+TEST_CASE("fault: a killed process that nobody has asked how it ended holds nothing") {
+  const Folder folder;
+  const pid_t dead = ::fork();
+  if (dead == 0) {
+    ::_exit(0);
+  }
+  // It has ended and is kept as a zombie: WNOWAIT looks without taking it away.
+  siginfo_t ended{};
+  REQUIRE(::waitid(P_PID, static_cast<id_t>(dead), &ended, WEXITED | WNOWAIT) == 0);
+  const OwnFolder own = OwnFolder::open(folder / "results", true);
+  std::ofstream(own.path() / fmt::format(".report.html.{}.part", dead)) << "half";
+  own.write_whole("report.html", "whole");
+  std::vector<std::string> names = own.names();
+  std::erase_if(names, [](const std::string& name) { return name == "." || name == ".."; });
+  CHECK(names == std::vector<std::string>{"report.html"});
+  ::waitpid(dead, nullptr, 0);
+}

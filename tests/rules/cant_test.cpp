@@ -86,9 +86,9 @@ TEST_CASE("unit: a cant that is exact spreads nothing") {
 }
 
 TEST_CASE("unit: an untold cant leans with the hand, wide, and mirrors with it") {
-  const Bow right = bow_as_told(Hand::right, std::nullopt);
-  const Bow left = bow_as_told(Hand::left, std::nullopt);
-  const Bow unknown = bow_as_told(Hand::unknown, std::nullopt);
+  const Bow right = bow_as_known(Hand::right, std::nullopt, std::nullopt);
+  const Bow left = bow_as_known(Hand::left, std::nullopt, std::nullopt);
+  const Bow unknown = bow_as_known(Hand::unknown, std::nullopt, std::nullopt);
   CHECK(right.source == BowSource::assumed);
   CHECK(right.cant_deg.value > 0.0);
   CHECK(left.cant_deg.value == -right.cant_deg.value);
@@ -98,15 +98,15 @@ TEST_CASE("unit: an untold cant leans with the hand, wide, and mirrors with it")
   CHECK(right.cant_deg.value - right.cant_deg.u95 < 0.0);
   CHECK(right.cant_deg.value + right.cant_deg.u95 > 25.0);
   CHECK(unknown.cant_deg.u95 > 25.0);
-  const Bow told = bow_as_told(Hand::right, 15.0);
+  const Bow told = bow_as_known(Hand::right, 15.0, std::nullopt);
   CHECK(told.source == BowSource::told);
   CHECK(told.cant_deg.u95 == doctest::Approx(1.959964 * 3.0));  // by eye, 3 deg one sigma
 }
 
 TEST_CASE("unit: the cant decides where its interval crosses an edge of the dead band") {
-  const Bow assumed = bow_as_told(Hand::right, std::nullopt);
+  const Bow assumed = bow_as_known(Hand::right, std::nullopt, std::nullopt);
   CHECK(hangs_on_cant(-4.0, 1.0, assumed, 0.5));
   CHECK_FALSE(hangs_on_cant(0.0, 0.0, assumed, 0.5));
   CHECK_FALSE(hangs_on_cant(-0.5, 4.0, assumed, 0.5));  // high under every cant
-  CHECK_FALSE(hangs_on_cant(-4.0, 1.0, bow_as_told(Hand::right, 15.0), 0.5));
+  CHECK_FALSE(hangs_on_cant(-4.0, 1.0, bow_as_known(Hand::right, 15.0, std::nullopt), 0.5));
 }

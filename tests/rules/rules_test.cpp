@@ -2,6 +2,7 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -209,6 +210,61 @@ TEST_CASE("unit: a shot is judged in the frame of its bow") {
   judge_shot(mirrored, other);
   CHECK(mirrored.verdict.spine == SpineVerdict::weak);
   CHECK(mirrored.verdict.nocking_point == NockingPointVerdict::level);
+}
+
+TEST_CASE("unit: a cant that the picture shows is used where none was told, and checks the told") {
+  Shot shot;
+  shot.status = ShotStatus::measured;
+  shot.nock_right_deg = Measured{-2.898, 0.1};  // the contract's example, weak at +15 deg
+  shot.nock_high_deg = Measured{0.776, 0.1};
+  shot.cant_seen_deg = Measured{15.0, 2.5};
+  judge_shot(shot, archer(Hand::right));
+  CHECK(shot.bow->source == BowSource::seen);
+  CHECK(shot.in_bow->nock_right_deg.value == doctest::Approx(-3.0).epsilon(0.001));
+  CHECK(shot.verdict.spine == SpineVerdict::weak);
+  CHECK(shot.verdict.nocking_point == NockingPointVerdict::level);
+
+  const auto says_at_odds = [](const Shot& judged) {
+    return std::any_of(
+        judged.verdict.cautions.begin(), judged.verdict.cautions.end(),
+        [](const std::string& caution) { return says(caution, "not what the picture shows"); });
+  };
+  JudgeOptions told = archer(Hand::right);
+  told.cant_deg = 12.0;
+  judge_shot(shot, told);
+  CHECK(shot.bow->source == BowSource::told);
+  CHECK(shot.bow->cant_deg.value == 12.0);
+  CHECK_FALSE(says_at_odds(shot));
+  told.cant_deg = -15.0;  // the sign slipped
+  judge_shot(shot, told);
+  CHECK(shot.bow->cant_deg.value == -15.0);
+  CHECK(says_at_odds(shot));
+}
+
+TEST_CASE("unit: where the bow leans against the hand told, spine waits for the hand") {
+  // As a mirrored picture has it: what was left is right, and the upper limb leans left.
+  Shot shot;
+  shot.status = ShotStatus::measured;
+  shot.nock_right_deg = Measured{2.898, 0.1};
+  shot.nock_high_deg = Measured{0.776, 0.1};
+  shot.cant_seen_deg = Measured{-15.0, 2.5};
+  judge_shot(shot, archer(Hand::right));
+  CHECK(shot.bow->hand == Hand::right);
+  CHECK(shot.nock_right_deg->value == 2.898);  // the angles stay as the picture shows them
+  CHECK(shot.verdict.spine == SpineVerdict::unclear);
+  CHECK(shot.verdict.step == StepKind::tell_hand);
+  CHECK(says(shot.verdict.next_step, "mirrored"));
+  // The other hand, or a cant that was told so, settles it.
+  judge_shot(shot, archer(Hand::left));
+  CHECK(shot.verdict.spine == SpineVerdict::weak);
+  JudgeOptions sure = archer(Hand::right);
+  sure.cant_deg = -15.0;
+  judge_shot(shot, sure);
+  CHECK(shot.verdict.spine == SpineVerdict::stiff);
+  // Upright within its interval, it speaks against nobody.
+  shot.cant_seen_deg = Measured{-1.5, 2.5};
+  judge_shot(shot, archer(Hand::right));
+  CHECK(shot.verdict.spine == SpineVerdict::stiff);
 }
 
 TEST_CASE("unit: a refused shot gets its reason and no advice") {

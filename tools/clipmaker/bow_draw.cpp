@@ -46,7 +46,7 @@ double Bow::tip_z(double angle) const {
 
 // From the bow's own frame (across to its right, up along it, Z) to the range frame.
 Eigen::Vector3d Bow::place(const BowState& state, double across, double up, double z) const {
-  const double c = spec_.cant_deg * std::numbers::pi / 180.0;
+  const double c = spec_.cant_deg * std::numbers::pi / 180.0 + state.swing_rad;
   const double y = up - kBelow_m;
   const double u = y * std::cos(state.tilt_rad) - z * std::sin(state.tilt_rad);
   const double w = y * std::sin(state.tilt_rad) + z * std::cos(state.tilt_rad);
@@ -83,6 +83,8 @@ BowState Bow::state(const ArrowFlight& flight, double t, const Eigen::Vector3d& 
       brace_angle_ - 0.05 * std::exp(-gone / 0.06) * std::sin(2.0 * std::numbers::pi * 31.0 * gone);
   s.swing_m = 0.035 * std::exp(-gone / 0.07) * std::sin(2.0 * std::numbers::pi * 47.0 * gone);
   s.tilt_rad = 0.25 * (1.0 - std::exp(-gone / 0.12)) * (gone < 0.1 ? gone / 0.1 : 1.0);
+  s.swing_rad = spec_.bow_swings_deg * std::numbers::pi / 180.0 * (1.0 - std::exp(-gone / 0.12)) *
+                (gone < 0.1 ? gone / 0.1 : 1.0);
   return s;
 }
 
@@ -155,9 +157,11 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
       const double bend = kRiserHalf_m + 0.52 * limb_m_;
       const double up =
           (1 - x) * (1 - x) * (kRiserHalf_m - 0.01) + 2 * x * (1 - x) * bend + x * x * tu;
-      const double z = (1 - x * x) * kLimbRoot_z_m + x * x * tz;
+      const double z = (1 - x * x) * kLimbRoot_z_m + x * x * tz +
+                       spec_.recurve_m * 4.0 * (x - 0.5) * std::max(0.0, x - 0.5);
+      const double aside = side_ * 0.004 + spec_.limb_aside_m * 4.0 * x * (1.0 - x);
       const double limb_half = 0.5 * spec_.limb_width_m * (1.0 - 0.62 * x * x);
-      ribs.push_back({end * up, z, side_ * 0.004 - limb_half, side_ * 0.004 + limb_half});
+      ribs.push_back({end * up, z, aside - limb_half, aside + limb_half});
     }
     ribbon(ribs, limb_colour_);
   }

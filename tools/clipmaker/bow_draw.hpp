@@ -16,7 +16,8 @@ struct BowState {
   Eigen::Vector3d nock_m = Eigen::Vector3d::Zero();  // where the string is pulled to
   double swing_m = 0.0;  // free string: displacement of its middle along Z
   Eigen::Vector3d shift_m = Eigen::Vector3d::Zero();
-  double tilt_rad = 0.0;  // the bow tips forward in the hand
+  double tilt_rad = 0.0;   // the bow tips forward in the hand
+  double swing_rad = 0.0;  // and turns, the upper limb to the right
 };
 
 class Bow {

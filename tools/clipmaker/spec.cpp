@@ -32,7 +32,8 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(
     hold_azimuth_deg, hold_elevation_deg, draw_start_s, draw_lasts_s, let_down_s, let_down_lasts_s,
     stroke)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArcherSpec, hand, cant_deg, brace_m, bow_length_m,
-                                                limb_width_m, headwear, hat_scale, head_drop_m,
+                                                limb_width_m, recurve_m, limb_aside_m,
+                                                bow_swings_deg, headwear, hat_scale, head_drop_m,
                                                 build, paint_seed)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(RangeSpec, look, ground, far, ground_below_m, far_m,
                                                 butt_m, butt, arrows_in_butt, sun, sun_azimuth_deg,

@@ -108,6 +108,9 @@ struct ArcherSpec {
   double brace_m = 0.17;
   double bow_length_m = 1.65;
   double limb_width_m = 0.036;
+  double recurve_m = 0.0;        // the tips before where a straight limb's would be
+  double limb_aside_m = 0.0;     // a limb's middle to the right of straight: a stave with character
+  double bow_swings_deg = 0.0;   // in the hand after the shot, the upper limb to the right
   std::string headwear = "cap";  // hair | cap | hat | hood
   double hat_scale = 1.0;        // 4: hides the flight
   double head_drop_m = 0.0;      // head lower than usual

@@ -18,6 +18,9 @@ struct Evidence {
   std::optional<Measured> vert_deg;
   bool hangs_on_cant = false;  // see hangs_on_cant()
   Hand hand = Hand::unknown;
+  // The hand that was told where the picture speaks against it (hand_at_odds): `hand` is unknown
+  // then, and this is how the bow leans.
+  std::optional<Bow> at_odds;
   bool fletched = false;  // known to be
   double dead_band_deg = 0.5;
   // How the hand and the cant are told here: "--hand right or --hand left", "--cant DEG".

@@ -18,12 +18,21 @@ struct CantPrior {
   double either_sd_deg = 15.0;  // about upright, when the hand is not known either
 };
 
-// The bow as told, or as assumed for the hand where the cant was not told.
-Bow bow_as_told(Hand hand, const std::optional<double>& told_cant_deg, const CantPrior& prior = {});
+// The bow as told, else as the picture shows it, else as assumed for the hand.
+Bow bow_as_known(Hand hand, const std::optional<double>& told_cant_deg,
+                 const std::optional<Measured>& seen_cant_deg, const CantPrior& prior = {});
+
+// Whether a told cant and the one in the picture differ by more than their intervals allow.
+bool at_odds(const Bow& told, const std::optional<Measured>& seen_cant_deg);
 
 // Whether a told cant leans by more than its uncertainty to the side that does not go with the
 // hand: a slip of the sign, more often than not.
 bool leans_the_other_way(const Bow& bow);
+
+// Whether the picture shows the bow lean to the side that does not go with the hand told: a
+// mirrored picture, the wrong hand told, an arrow shot from the other side of the bow, or an archer
+// who leans it so. Weak and stiff change places between them.
+bool hand_at_odds(const Bow& bow);
 
 // A reading turned into the frame of the bow.
 struct BowFrameReading {

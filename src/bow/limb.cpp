@@ -1,0 +1,300 @@
+#include "nocktrail/bow/limb.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+#include "limb_fit.hpp"
+#include "nocktrail/optics/camera.hpp"
+
+namespace nocktrail::bow {
+namespace {
+
+constexpr double kStation_m = 0.01;  // along the limb
+constexpr double kLateral_m = 0.0015;
+constexpr int kReach = 64;  // laterals to either side
+constexpr int kLaterals = 2 * kReach + 1;
+constexpr double kNoise = 1.2;  // of a gradient in a smooth picture, code values a pixel
+
+struct Gradients {
+  cv::Mat x, y;  // CV_32F, code values a pixel
+};
+
+Gradients gradients_of(const cv::Mat& grey) {
+  cv::Mat smooth;
+  grey.convertTo(smooth, CV_32F);
+  cv::GaussianBlur(smooth, smooth, {}, 1.2);
+  Gradients gradients;
+  constexpr double kScharr = 1.0 / 32.0;  // the kernel's weights, so that it is per pixel
+  cv::Scharr(smooth, gradients.x, CV_32F, 1, 0, kScharr);
+  cv::Scharr(smooth, gradients.y, CV_32F, 0, 1, kScharr);
+  return gradients;
+}
+
+// One curve with its neighbourhood: the gradient across it, by station and lateral.
+struct Strip {
+  LimbShape shape;
+  int stations = 0;
+  std::vector<float> across;  // stations x kLaterals
+  std::vector<double> up_m;
+
+  double at(int station, int lateral) const {
+    return double{across[static_cast<std::size_t>(station) * kLaterals +
+                         static_cast<std::size_t>(lateral)]};
+  }
+};
+
+// A limb's half width u metres up: wide below, narrow at the tip.
+double half_width_m(double full_m, double up_m, double half_length_m) {
+  const double x = std::min(up_m / half_length_m, 1.0);
+  return 0.5 * full_m * (1.0 - 0.6 * x * x);
+}
+
+Strip strip_along(const Gradients& gradients, const Place& place, const LimbShape& shape,
+                  const LimbOptions& options) {
+  Strip strip;
+  strip.shape = shape;
+  const int width = gradients.x.cols;
+  const int height = gradients.x.rows;
+  const Eigen::Vector3d across =
+      place.right * std::cos(shape.cant_rad) + place.down * std::sin(shape.cant_rad);
+  for (double up = options.least_up_m; up < options.most_up_m; up += kStation_m) {
+    const Eigen::Vector3d middle = limb_point(place, shape, up, options.half_length_m);
+    const Eigen::Vector3d next = limb_point(place, shape, up + kStation_m, options.half_length_m);
+    if (middle.z() < 0.3 || next.z() < 0.3) {
+      break;
+    }
+    const auto seen = [&](const Eigen::Vector3d& point) {
+      return optics::project<double>(place.focal_px, place.principal_px, point);
+    };
+    const Eigen::Vector2d at = seen(middle);
+    const Eigen::Vector2d along = (seen(next) - at).normalized();
+    const Eigen::Vector2d normal(-along.y(), along.x());  // to the right of the way up
+    const Eigen::Vector2d step = (seen(middle + across * kLateral_m) - at);
+    if (!(at.x() >= 0 && at.y() >= 0 && at.x() < width && at.y() < height)) {
+      break;
+    }
+    strip.up_m.push_back(up);
+    ++strip.stations;
+    for (int j = -kReach; j <= kReach; ++j) {
+      const int x = static_cast<int>(std::lround(at.x() + j * step.x()));
+      const int y = static_cast<int>(std::lround(at.y() + j * step.y()));
+      const bool inside = x >= 0 && y >= 0 && x < width && y < height;
+      strip.across.push_back(inside ? static_cast<float>(double{gradients.x.at<float>(y, x)} * normal.x() +
+                                                         double{gradients.y.at<float>(y, x)} * normal.y())
+                                    : 0.0F);
+    }
+  }
+  return strip;
+}
+
+struct Best {
+  double total = 0.0;
+  double share = 0.0;   // of its stations with both edges
+  double length_m = 0.0;
+  int shift = 0;        // laterals
+  double width_m = 0.0;
+  int stations = 0;
+  LimbShape shape;
+};
+
+constexpr std::array<double, 4> kWidths_m{0.026, 0.033, 0.041, 0.052};
+// What a station must show to speak for a limb rather than against it; a random pair of places in
+// texture gives 0 in the mean.
+constexpr double kBreakEven = 0.5;
+constexpr double kMostAStation = 2.0;
+
+// The best pair of edges along one curve: over lateral shifts, widths and where the limb ends.
+Best best_along(const Strip& strip, const LimbOptions& options) {
+  Best best;
+  best.shape = strip.shape;
+  if (strip.stations * kStation_m < options.least_length_m) {
+    return best;
+  }
+  std::vector<double> squares(static_cast<std::size_t>(strip.stations) * (kLaterals + 1), 0.0);
+  for (int i = 0; i < strip.stations; ++i) {
+    for (int j = 0; j < kLaterals; ++j) {
+      const double g = strip.at(i, j);
+      squares[static_cast<std::size_t>(i * (kLaterals + 1) + j + 1)] =
+          squares[static_cast<std::size_t>(i * (kLaterals + 1) + j)] + g * g;
+    }
+  }
+  const int most_shift = static_cast<int>(options.most_across_m / kLateral_m);
+  for (const double full_m : kWidths_m) {
+    for (int shift = -most_shift; shift <= most_shift; ++shift) {
+      double total = 0.0;
+      int both = 0;
+      for (int i = 0; i < strip.stations; ++i) {
+        const double half = half_width_m(full_m, strip.up_m[static_cast<std::size_t>(i)],
+                                         options.half_length_m) /
+                            kLateral_m;
+        const int middle = kReach + shift;
+        const int left = middle - static_cast<int>(std::lround(half));
+        const int right = middle + static_cast<int>(std::lround(half));
+        // What is about them, as far again on either side.
+        const int from = std::max(0, middle - static_cast<int>(std::lround(2.2 * half)) - 4);
+        const int to = std::min(kLaterals, middle + static_cast<int>(std::lround(2.2 * half)) + 5);
+        const std::size_t sums = static_cast<std::size_t>(i) * (kLaterals + 1);
+        const double mean_square =
+            (squares[sums + static_cast<std::size_t>(to)] -
+             squares[sums + static_cast<std::size_t>(from)]) /
+                (to - from) +
+            kNoise * kNoise;
+        const double product = -strip.at(i, left) * strip.at(i, right);
+        const double here = std::clamp(product / mean_square, -kMostAStation, kMostAStation);
+        both += here > kBreakEven ? 1 : 0;
+        total += here - kBreakEven;
+        if (total > best.total) {
+          best.total = total;
+          best.share = static_cast<double>(both) / (i + 1);
+          best.length_m = (i + 1) * kStation_m;
+          best.shift = shift;
+          best.width_m = full_m;
+          best.stations = i + 1;
+        }
+      }
+    }
+  }
+  return best;
+}
+
+// The strongest gradient of the sign given within some laterals of `at`, to a fraction of one.
+std::optional<double> edge_near(const Strip& strip, int station, double at, double sign) {
+  constexpr int kAround = 4;  // 6 mm
+  int best = -1;
+  double most = 0.0;
+  const int middle = static_cast<int>(std::lround(at));
+  for (int j = std::max(1, middle - kAround); j <= std::min(kLaterals - 2, middle + kAround); ++j) {
+    const double g = sign * strip.at(station, j);
+    if (g > most) {
+      most = g;
+      best = j;
+    }
+  }
+  if (best < 0 || most < 2.0 * kNoise) {
+    return std::nullopt;
+  }
+  const double before = sign * strip.at(station, best - 1);
+  const double after = sign * strip.at(station, best + 1);
+  const double bend = before - 2.0 * most + after;
+  const double off = bend < 0.0 ? 0.5 * (before - after) / bend : 0.0;
+  return best + std::clamp(off, -0.5, 0.5);
+}
+
+std::vector<Edges> edges_along(const Strip& strip, const Best& best, const Place& place,
+                               const LimbOptions& options) {
+  std::vector<Edges> edges;
+  const Eigen::Vector3d across =
+      place.right * std::cos(strip.shape.cant_rad) + place.down * std::sin(strip.shape.cant_rad);
+  for (int i = 0; i < std::min(best.stations, strip.stations); ++i) {
+    const double up = strip.up_m[static_cast<std::size_t>(i)];
+    const double half = half_width_m(best.width_m, up, options.half_length_m) / kLateral_m;
+    const double middle = kReach + best.shift;
+    const double at_left = strip.at(i, static_cast<int>(std::lround(middle - half)));
+    const double at_right = strip.at(i, static_cast<int>(std::lround(middle + half)));
+    const double sign = at_left - at_right > 0.0 ? 1.0 : -1.0;
+    const auto left = edge_near(strip, i, middle - half, sign);
+    const auto right = edge_near(strip, i, middle + half, -sign);
+    if (!left || !right) {
+      continue;
+    }
+    const Eigen::Vector3d point = limb_point(place, strip.shape, up, options.half_length_m);
+    const auto seen = [&](double lateral) {
+      return optics::project<double>(place.focal_px, place.principal_px,
+                                     point + across * ((lateral - kReach) * kLateral_m));
+    };
+    edges.push_back({up, seen(*left), seen(*right)});
+  }
+  return edges;
+}
+
+}  // namespace
+
+Place place_of(const flight::FlightFit& fit, const flight::Stroke& stroke) {
+  Place place;
+  place.focal_px = std::exp(fit.parameters[flight::kLogFocal]);
+  place.principal_px = fit.principal_px;
+  const flight::ArrowState<double> state = flight::state_of(fit, stroke.exit_s);
+  place.right = state.right;
+  place.down = state.down;
+  place.forward = state.forward;
+  const Eigen::Vector3d nock = flight::shaft_point(state, 0.0, 0.0);
+  place.rest_m = nock + state.forward * (stroke.rest_forward_m - state.forward.dot(nock));
+  return place;
+}
+
+Eigen::Vector3d limb_point(const Place& place, const LimbShape& shape, double up_m,
+                           double half_length_m) {
+  const double c = std::cos(shape.cant_rad);
+  const double s = std::sin(shape.cant_rad);
+  const double x = up_m / half_length_m;
+  return place.rest_m + (place.right * c + place.down * s) * shape.across_m +
+         (place.right * s - place.down * c) * up_m +
+         place.forward * (std::tan(shape.lean_rad) * up_m + shape.back_m * x * x);
+}
+
+std::optional<SeenLimb> find_limb(const cv::Mat& grey, const Place& place,
+                                  const LimbOptions& options) {
+  const double scale = std::min(1.0, options.search_focal_px / place.focal_px);
+  cv::Mat small;
+  if (scale < 1.0) {
+    cv::resize(grey, small, {}, scale, scale, cv::INTER_AREA);
+  } else {
+    small = grey;
+  }
+  Place there = place;
+  there.focal_px *= scale;
+  // Pixel centres have integer coordinates.
+  there.principal_px = (place.principal_px.array() + 0.5) * scale - 0.5;
+  const Gradients gradients = gradients_of(small);
+
+  constexpr double kStep_rad = 0.0125;  // 0.7 deg: 10 mm at the tip, a third of a width
+  std::vector<Best> by_cant;
+  for (double cant = -options.widest_cant_rad; cant <= options.widest_cant_rad; cant += kStep_rad) {
+    Best best;
+    for (const double sigmas : {-1.0, 0.0, 1.0}) {
+      const LimbShape shape{cant, 0.0, 0.0, options.back_m + sigmas * options.back_sigma_m};
+      const Best found = best_along(strip_along(gradients, there, shape, options), options);
+      if (found.total > best.total) {
+        best = found;
+      }
+    }
+    best.shape.cant_rad = cant;
+    by_cant.push_back(best);
+  }
+  const auto best =
+      std::max_element(by_cant.begin(), by_cant.end(),
+                       [](const Best& a, const Best& b) { return a.total < b.total; });
+  constexpr double kAnother_rad = 0.12;  // 7 deg
+  double second = 1e-9;
+  for (const Best& other : by_cant) {
+    if (std::abs(other.shape.cant_rad - best->shape.cant_rad) > kAnother_rad) {
+      second = std::max(second, other.total);
+    }
+  }
+  if (best->stations == 0) {
+    return std::nullopt;
+  }
+  const Strip strip = strip_along(gradients, there, best->shape, options);
+  std::vector<Edges> edges = edges_along(strip, *best, there, options);
+  SeenLimb limb;
+  limb.score = best->total / best->stations + kBreakEven;
+  limb.lead = best->total / second;
+  constexpr std::size_t kFewestEdges = 15;
+  if (best->length_m < options.least_length_m || best->share < options.least_share ||
+      limb.lead < options.least_lead || edges.size() < kFewestEdges) {
+    return std::nullopt;
+  }
+  const LimbFit fit = fit_limb(edges, there, best->shape, options);
+  limb.shape = fit.shape;
+  limb.cant_sigma_rad = std::hypot(fit.cant_sigma_rad, options.own_error_rad);
+  for (Edges& edge : edges) {
+    edge.left_px = (edge.left_px.array() + 0.5) / scale - 0.5;
+    edge.right_px = (edge.right_px.array() + 0.5) / scale - 0.5;
+  }
+  limb.edges = std::move(edges);
+  return limb;
+}
+
+}  // namespace nocktrail::bow
