@@ -40,10 +40,35 @@ struct Strip {
   std::vector<double> up_m;
 
   double at(int station, int lateral) const {
-    return double{across[static_cast<std::size_t>(station) * kLaterals +
-                         static_cast<std::size_t>(lateral)]};
+    return double{
+        across[static_cast<std::size_t>(station) * kLaterals + static_cast<std::size_t>(lateral)]};
   }
 };
+
+// Each gradient's mean over a hand's breadth along the limb: edges go on, texture does not.
+Strip along_mean(const Strip& strip) {
+  constexpr int kEitherSide = 3;
+  Strip mean = strip;
+  for (int j = 0; j < kLaterals; ++j) {
+    double sum = 0.0;
+    int count = 0;
+    for (int i = -kEitherSide; i < strip.stations; ++i) {
+      if (i + kEitherSide < strip.stations) {
+        sum += strip.at(i + kEitherSide, j);
+        ++count;
+      }
+      if (i - kEitherSide - 1 >= 0) {
+        sum -= strip.at(i - kEitherSide - 1, j);
+        --count;
+      }
+      if (i >= 0) {
+        mean.across[static_cast<std::size_t>(i) * kLaterals + static_cast<std::size_t>(j)] =
+            static_cast<float>(sum / count);
+      }
+    }
+  }
+  return mean;
+}
 
 // A limb's half width u metres up: wide below, narrow at the tip.
 double half_width_m(double full_m, double up_m, double half_length_m) {
@@ -81,19 +106,20 @@ Strip strip_along(const Gradients& gradients, const Place& place, const LimbShap
       const int x = static_cast<int>(std::lround(at.x() + j * step.x()));
       const int y = static_cast<int>(std::lround(at.y() + j * step.y()));
       const bool inside = x >= 0 && y >= 0 && x < width && y < height;
-      strip.across.push_back(inside ? static_cast<float>(double{gradients.x.at<float>(y, x)} * normal.x() +
-                                                         double{gradients.y.at<float>(y, x)} * normal.y())
-                                    : 0.0F);
+      strip.across.push_back(
+          inside ? static_cast<float>(double{gradients.x.at<float>(y, x)} * normal.x() +
+                                      double{gradients.y.at<float>(y, x)} * normal.y())
+                 : 0.0F);
     }
   }
-  return strip;
+  return along_mean(strip);
 }
 
 struct Best {
   double total = 0.0;
-  double share = 0.0;   // of its stations with both edges
+  double share = 0.0;  // of its stations with both edges
   double length_m = 0.0;
-  int shift = 0;        // laterals
+  int shift = 0;  // laterals
   double width_m = 0.0;
   int stations = 0;
   LimbShape shape;
@@ -126,9 +152,9 @@ Best best_along(const Strip& strip, const LimbOptions& options) {
       double total = 0.0;
       int both = 0;
       for (int i = 0; i < strip.stations; ++i) {
-        const double half = half_width_m(full_m, strip.up_m[static_cast<std::size_t>(i)],
-                                         options.half_length_m) /
-                            kLateral_m;
+        const double half =
+            half_width_m(full_m, strip.up_m[static_cast<std::size_t>(i)], options.half_length_m) /
+            kLateral_m;
         const int middle = kReach + shift;
         const int left = middle - static_cast<int>(std::lround(half));
         const int right = middle + static_cast<int>(std::lround(half));
@@ -136,11 +162,10 @@ Best best_along(const Strip& strip, const LimbOptions& options) {
         const int from = std::max(0, middle - static_cast<int>(std::lround(2.2 * half)) - 4);
         const int to = std::min(kLaterals, middle + static_cast<int>(std::lround(2.2 * half)) + 5);
         const std::size_t sums = static_cast<std::size_t>(i) * (kLaterals + 1);
-        const double mean_square =
-            (squares[sums + static_cast<std::size_t>(to)] -
-             squares[sums + static_cast<std::size_t>(from)]) /
-                (to - from) +
-            kNoise * kNoise;
+        const double mean_square = (squares[sums + static_cast<std::size_t>(to)] -
+                                    squares[sums + static_cast<std::size_t>(from)]) /
+                                       (to - from) +
+                                   kNoise * kNoise;
         const double product = -strip.at(i, left) * strip.at(i, right);
         const double here = std::clamp(product / mean_square, -kMostAStation, kMostAStation);
         both += here > kBreakEven ? 1 : 0;
@@ -172,7 +197,7 @@ std::optional<double> edge_near(const Strip& strip, int station, double at, doub
       best = j;
     }
   }
-  if (best < 0 || most < 2.0 * kNoise) {
+  if (best < 0 || most < kNoise) {
     return std::nullopt;
   }
   const double before = sign * strip.at(station, best - 1);

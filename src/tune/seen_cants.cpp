@@ -48,9 +48,9 @@ SeenCants seen_cants(const SetupRecord& setup) {
   // One archer from shot to shot (common practice, no source: a few degrees), or what is seen.
   constexpr double kUsualScatter_deg = 3.0;
   constexpr double kNormal95 = 1.96;
-  seen.usual = Measured{
-      middle_of(value),
-      std::hypot(seen.u95_deg, kNormal95 * std::max(seen.scatter_deg, kUsualScatter_deg))};
+  seen.usual =
+      Measured{middle_of(value),
+               std::hypot(seen.u95_deg, kNormal95 * std::max(seen.scatter_deg, kUsualScatter_deg))};
   return seen;
 }
 

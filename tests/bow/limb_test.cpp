@@ -28,7 +28,7 @@ struct Scene {
   double lean_deg = 0.0;
   double aside_m = 0.0;  // of the camera, to the right
   double width_m = 0.035;
-  double limb = 40.0;    // code values
+  double limb = 40.0;  // code values
   double ground = 130.0;
   double texture = 6.0;  // 1 sigma, of patches of some pixels
   bool bow = true;
@@ -77,8 +77,9 @@ cv::Mat drawn(const Scene& scene, unsigned seed) {
   };
   if (scene.pole) {
     const double x = -scene.aside_m + 0.9;
-    filled({{x - 0.06, -1.0, 6.0}, {x + 0.06, -1.0, 6.0}, {x + 0.06, 1.6, 6.0}, {x - 0.06, 1.6, 6.0}},
-           60.0);
+    filled(
+        {{x - 0.06, -1.0, 6.0}, {x + 0.06, -1.0, 6.0}, {x + 0.06, 1.6, 6.0}, {x - 0.06, 1.6, 6.0}},
+        60.0);
   }
   if (scene.bow) {
     // Written out once more, from docs/measurement.md: cant positive, upper limb to the right.
@@ -86,10 +87,9 @@ cv::Mat drawn(const Scene& scene, unsigned seed) {
     const auto point = [&](double up, double across) {
       const double forward =
           std::tan(scene.lean_deg * kDeg) * up + scene.tip_back_m * std::pow(up / 0.8, 2);
-      const Eigen::Vector3d p = place.rest_m +
-                                place.right * (up * std::sin(c) + across * std::cos(c)) +
-                                place.down * (-up * std::cos(c) + across * std::sin(c)) +
-                                place.forward * forward;
+      const Eigen::Vector3d p =
+          place.rest_m + place.right * (up * std::sin(c) + across * std::cos(c)) +
+          place.down * (-up * std::cos(c) + across * std::sin(c)) + place.forward * forward;
       return cv::Point3d(p.x(), p.y(), p.z());
     };
     std::vector<cv::Point3d> outline;

@@ -27,6 +27,7 @@ ClipTruth read_truth(const fs::path& clip) {
   truth.options.arrow_length_m = j.at("arrow").at("arrow_length_m");
   truth.options.focal_35mm = j.at("camera").at("focal_35mm");
   truth.capture_fps = j.at("capture_fps");
+  truth.cant_deg = j.at("cant_deg");
   for (const nlohmann::json& s : j.at("shots")) {
     ShotTruth shot;
     shot.nock_right_deg = s.at("nock_right_deg");

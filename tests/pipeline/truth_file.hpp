@@ -26,6 +26,7 @@ struct ClipTruth {
   bool measurable = false;
   ReadClipOptions options;  // hand, arrow length and focal length; no cant
   double capture_fps = 0.0;
+  double cant_deg = 0.0;
   std::vector<ShotTruth> shots;
 };
 

@@ -62,9 +62,9 @@ TEST_CASE("unit: a bow that leans unevenly is form") {
   CHECK(any_says(judgement.setups.front().warnings, "leans differently"));
 }
 
-TEST_CASE("rules: a bow that leans against the hand told permits no change before it was looked at") {
-  const SessionJudgement judgement =
-      judged({canted({-14.0, -15.0, -16.0, -15.0, -14.0, -15.0})});
+TEST_CASE(
+    "rules: a bow that leans against the hand told permits no change before it was looked at") {
+  const SessionJudgement judgement = judged({canted({-14.0, -15.0, -16.0, -15.0, -14.0, -15.0})});
   CHECK(judgement.next.kind == StepKind::tell_hand);
   CHECK(judgement.setups.front().spine == SpineVerdict::unclear);
   CHECK_FALSE(judgement.build_sheet);

@@ -41,9 +41,9 @@ Place place_of(const flight::FlightFit& fit, const flight::Stroke& stroke);
 
 struct LimbShape {
   double cant_rad = 0.0;
-  double across_m = 0.0;   // of the limb's middle, to the right of the arrow, square to the bow
-  double lean_rad = 0.0;   // of the axis, upper limb forward
-  double back_m = 0.0;     // of the tip by bending, forward positive: of a strung bow it is negative
+  double across_m = 0.0;  // of the limb's middle, to the right of the arrow, square to the bow
+  double lean_rad = 0.0;  // of the axis, upper limb forward
+  double back_m = 0.0;    // of the tip by bending, forward positive: of a strung bow it is negative
 };
 
 struct LimbOptions {
@@ -51,7 +51,7 @@ struct LimbOptions {
   double least_up_m = 0.14;       // the hand and the window's end hide what is lower
   double half_length_m = 0.80;    // U above: bows of 1.4-1.8 m
   double most_up_m = 0.92;
-  double most_across_m = 0.035;   // a limb's middle is beside the arrow by at most half its width
+  double most_across_m = 0.035;  // a limb's middle is beside the arrow by at most half its width
   // Priors, 1 sigma. Common practice, no source: the string's plane is a brace height, 0.15-0.19 m,
   // behind; a straight limb's tip is at the string, a recurved one's up to 0.15 m before it.
   double across_sigma_m = 0.015;
@@ -60,8 +60,8 @@ struct LimbOptions {
   double back_sigma_m = 0.06;
   double search_focal_px = 700.0;  // a larger picture is made smaller
   double least_length_m = 0.30;    // of limb that must show,
-  double least_share = 0.6;        // with both edges at this share of its stations
-  double least_lead = 1.6;        // over the best of another cant
+  double least_share = 0.55;       // with both edges at this share of its stations
+  double least_lead = 1.35;        // over the best of another cant
   double own_error_rad = 0.012;    // limbs that are not straight, twisted tips: 0.7 deg
 };
 
