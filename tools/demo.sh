@@ -6,7 +6,7 @@
 source "$(dirname "${BASH_SOURCE[0]}")/common.sh"
 
 clip=test-clips/portrait-right.mp4
-# What the archer would know, as well as the archer would know it: hand, cant, arrow, phone.
+# What the archer would know, as well as the archer would know it: hand, arrow, phone.
 truth=${clip%.mp4}.truth.json
 
 tools/setup.sh
@@ -26,7 +26,6 @@ known() { sed -n "s/^ *\"$1\": *\"\{0,1\}\([^\",]*\)\"\{0,1\},\{0,1\}$/\1/p" "$t
 say "Reading $clip"
 mkdir -p out
 build/release/src/cli/nocktrail read --hand "$(known hand)" \
-  --cant "$(LC_ALL=C printf '%.0f' "$(known cant_deg)")" \
   --arrow-length "$(LC_ALL=C printf '%.3f' "$(known arrow_length_m)")m" \
   --focal-35mm "$(LC_ALL=C printf '%.0f' "$(known focal_35mm)")" \
   --json out/reading.json --still out/still.png "$@" "$clip"
