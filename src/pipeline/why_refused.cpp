@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "doubts.hpp"
+#include "limb_in_the_way.hpp"
 #include "nocktrail/units/units.hpp"
 
 namespace nocktrail::pipeline {
@@ -112,13 +113,34 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
         "film from behind and above, closer to the line of flight, with more light"}});
 }
 
+std::vector<Doubt> behind_the_limb(const ShotAnalysis& analysis, const RefusalOptions& options) {
+  const LimbInTheWay limb = limb_in_the_way(analysis);
+  constexpr double kCentimetres = 100.0;
+  constexpr double kLeast_cm = 2.0;
+  const double move_cm = std::max(kLeast_cm, std::ceil(std::abs(limb.move_right_m) * kCentimetres));
+  return those_that_hold(
+      {{limb.share, Keep::at_most, options.most_behind_limb,
+        fmt::format("the upper limb of the bow stands before the first metres of the flight "
+                    "({:.0f} % of them)",
+                    100.0 * limb.share),
+        fmt::format("move the phone {:.0f} cm to the {}", move_cm,
+                    limb.move_right_m > 0.0 ? "right" : "left")}});
+}
+
 }  // namespace
 
 std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
                         const RefusalOptions& options, RateSource rate_source) {
-  const std::vector<Doubt> no_arrow = is_no_arrow(analysis, options);
-  return in_one_sentence(no_arrow.empty() ? is_of_no_use(analysis, headline, options, rate_source)
-                                          : no_arrow);
+  std::vector<Doubt> doubts = is_no_arrow(analysis, options);
+  if (doubts.empty()) {
+    doubts = is_of_no_use(analysis, headline, options, rate_source);
+  }
+  // No doubt of its own, but where there is one its likely cause.
+  if (!doubts.empty()) {
+    std::vector<Doubt> cause = behind_the_limb(analysis, options);
+    doubts.insert(doubts.begin(), cause.begin(), cause.end());
+  }
+  return in_one_sentence(doubts);
 }
 
 }  // namespace nocktrail::pipeline

@@ -22,7 +22,9 @@ struct RefusalOptions {
   double latest_loose_s = kLatestLooseS;  // after the surge of motion, which it must go before
   double most_centre_scale = 3.0;  // scatter of the shaft's line about one flight, in its sigmas
   double most_end_scale = kMostEndScale;
-  double most_misfit = 0.95;      // cost of an observation, half its robust square
+  double most_behind_limb =
+      0.3;                    // of the first metres; below, the arrow shows on either side of it
+  double most_misfit = 0.95;  // cost of an observation, half its robust square
   double least_speed_mps = 24.0;  // of a 0.76 m arrow: slower is no arrow from a bow, or the
   double most_speed_mps = 85.0;   // capture rate is wrong; 70 is fast for a recurve
 };

@@ -143,3 +143,32 @@ TEST_CASE("unit: a figure that is no number keeps no limit") {
   analysis.fit.covariance(flight::kRight, flight::kRight) = std::nan("");
   CHECK(pipeline::shot_from(analysis, {}).status == ShotStatus::refused);
 }
+
+TEST_CASE("unit: a limb before the flight is named as the cause, with where to move the phone") {
+  pipeline::ShotAnalysis upright = a_good_analysis();
+  const auto with_limb = [](pipeline::ShotAnalysis analysis, double cant_rad, double across_m) {
+    bow::SeenLimb limb;
+    limb.shape = {cant_rad, across_m, 0.0, -0.1};
+    limb.edges.resize(2);
+    limb.edges.front().up_m = 0.15;
+    limb.edges.back().up_m = 0.7;
+    analysis.limb = limb;
+    return analysis;
+  };
+  // A good flight is measured whatever stands there.
+  CHECK(pipeline::shot_from(with_limb(upright, 0.0, 0.0), {}).status == ShotStatus::measured);
+  pipeline::ShotAnalysis poor = upright;
+  poor.fit.end_scale = 2.0;
+  // The camera is above the arrow: an upright limb stands in the plane of the flight. Its middle is
+  // on the arrow's right, so the arrow shows on the left of it, and there the phone must go.
+  const std::string behind = pipeline::shot_from(with_limb(poor, 0.0, 0.01), {}).reason;
+  CAPTURE(behind);
+  CHECK(behind.find("the upper limb of the bow stands before") != std::string::npos);
+  CHECK(behind.find("to the left") != std::string::npos);
+  CHECK(behind.find("ends of the arrow") != std::string::npos);
+  const std::string other = pipeline::shot_from(with_limb(poor, 0.0, -0.02), {}).reason;
+  CHECK(other.find("to the right") != std::string::npos);
+  // A canted one leans out of the way.
+  const std::string canted = pipeline::shot_from(with_limb(poor, 0.5, 0.0), {}).reason;
+  CHECK(canted.find("upper limb") == std::string::npos);
+}
