@@ -254,7 +254,8 @@ Eigen::Vector3d limb_point(const Place& place, const LimbShape& shape, double up
   const double c = std::cos(shape.cant_rad);
   const double s = std::sin(shape.cant_rad);
   const double x = up_m / half_length_m;
-  return place.rest_m + (place.right * c + place.down * s) * shape.across_m +
+  const double across_m = shape.across_m + 4.0 * shape.side_m * x * (1.0 - x);
+  return place.rest_m + (place.right * c + place.down * s) * across_m +
          (place.right * s - place.down * c) * up_m +
          place.forward * (std::tan(shape.lean_rad) * up_m + shape.back_m * x * x);
 }
@@ -279,7 +280,7 @@ std::optional<SeenLimb> find_limb(const cv::Mat& grey, const Place& place,
   for (double cant = -options.widest_cant_rad; cant <= options.widest_cant_rad; cant += kStep_rad) {
     Best best;
     for (const double sigmas : {-1.0, 0.0, 1.0}) {
-      const LimbShape shape{cant, 0.0, 0.0, options.back_m + sigmas * options.back_sigma_m};
+      const LimbShape shape{cant, 0.0, 0.0, options.back_m + sigmas * options.back_sigma_m, 0.0};
       const Best found = best_along(strip_along(gradients, there, shape, options), options);
       if (found.total > best.total) {
         best = found;

@@ -9,10 +9,12 @@
 namespace nocktrail::bow {
 namespace {
 
-using Vector4 = Eigen::Vector4d;  // cant, across, lean, back
+constexpr int kShape = 5;  // cant, across, lean, back, side
+using ShapeVector = Eigen::Matrix<double, kShape, 1>;
+using ShapeMatrix = Eigen::Matrix<double, kShape, kShape>;
 
-LimbShape shape_of(const Vector4& v) {
-  return {v[0], v[1], v[2], v[3]};
+LimbShape shape_of(const ShapeVector& v) {
+  return {v[0], v[1], v[2], v[3], v[4]};
 }
 
 // Signed distance in pixels of an edge pair's middle from the curve, to the right of it.
@@ -33,23 +35,24 @@ double aside_px(const Edges& edges, const Place& place, const LimbShape& shape,
 
 LimbFit fit_limb(const std::vector<Edges>& edges, const Place& place, const LimbShape& start,
                  const LimbOptions& options) {
-  const Vector4 mean(0.0, 0.0, 0.0, options.back_m);
-  const Vector4 weight(0.0, std::pow(options.across_sigma_m, -2),
-                       std::pow(options.lean_sigma_rad, -2), std::pow(options.back_sigma_m, -2));
-  Vector4 v(start.cant_rad, start.across_m, 0.0, options.back_m);
+  const ShapeVector mean{{0.0, 0.0, 0.0, options.back_m, 0.0}};
+  const ShapeVector weight{
+      {0.0, std::pow(options.across_sigma_m, -2), std::pow(options.lean_sigma_rad, -2),
+       std::pow(options.back_sigma_m, -2), std::pow(options.side_sigma_m, -2)}};
+  ShapeVector v{{start.cant_rad, start.across_m, 0.0, options.back_m, 0.0}};
   const auto n = static_cast<Eigen::Index>(edges.size());
   Eigen::VectorXd off(n);
-  Eigen::MatrixXd slope(n, 4);
+  Eigen::MatrixXd slope(n, kShape);
   LimbFit fit;
-  Eigen::Matrix4d covariance = Eigen::Matrix4d::Identity();
+  ShapeMatrix covariance = ShapeMatrix::Identity();
   constexpr int kRounds = 8;
   constexpr double kLeast_px = 0.3;  // edges of a real limb are no better placed
   for (int round = 0; round < kRounds; ++round) {
     for (Eigen::Index i = 0; i < n; ++i) {
       const Edges& edge = edges[static_cast<std::size_t>(i)];
       off[i] = aside_px(edge, place, shape_of(v), options.half_length_m);
-      for (int k = 0; k < 4; ++k) {
-        Vector4 moved = v;
+      for (int k = 0; k < kShape; ++k) {
+        ShapeVector moved = v;
         constexpr double kStep = 1e-4;
         moved[k] += kStep;
         slope(i, k) =
@@ -64,8 +67,8 @@ LimbFit fit_limb(const std::vector<Edges>& edges, const Place& place, const Limb
     std::nth_element(sizes.begin(), middle, sizes.end());
     constexpr double kMadToSigma = 1.4826;
     const double sigma = std::max(kMadToSigma * *middle, kLeast_px);
-    Eigen::Matrix4d normal = weight.asDiagonal();
-    Vector4 gradient = weight.cwiseProduct(mean - v);
+    ShapeMatrix normal = weight.asDiagonal();
+    ShapeVector gradient = weight.cwiseProduct(mean - v);
     for (Eigen::Index i = 0; i < n; ++i) {
       constexpr double kTukey = 4.685;
       const double t = off[i] / (kTukey * sigma);
@@ -73,9 +76,9 @@ LimbFit fit_limb(const std::vector<Edges>& edges, const Place& place, const Limb
       normal += w * slope.row(i).transpose() * slope.row(i);
       gradient -= w * slope.row(i).transpose() * off[i];
     }
-    const Eigen::LDLT<Eigen::Matrix4d> solver(normal);
+    const Eigen::LDLT<ShapeMatrix> solver(normal);
     v += solver.solve(gradient);
-    covariance = solver.solve(Eigen::Matrix4d::Identity());
+    covariance = solver.solve(ShapeMatrix::Identity());
     fit.residual_px = sigma;
   }
   // Neighbouring stations see the same grain of the limb and the same background: of so many only

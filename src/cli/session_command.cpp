@@ -83,7 +83,8 @@ int run_session(const SessionArguments& arguments) {
   if (arguments.json == "-") {
     fmt::print("{}\n", session::session_json(read.record, judged.judgement, read.messages).dump(2));
   } else {
-    fmt::print("{}", tune::judgement_text(read.record, judged.judgement));
+    fmt::print("{}\nReport: {}\n", tune::judgement_text(read.record, judged.judgement),
+               rules::printable(judged.report.string()));
     if (!arguments.json.empty()) {
       try {
         report::write_file_whole(

@@ -20,6 +20,12 @@ namespace nocktrail::desk {
 
 namespace fs = std::filesystem;
 
+namespace {
+
+constexpr const char* kReport = "report.html";
+
+}  // namespace
+
 SessionOutput::SessionOutput(fs::path folder, OutputSettings settings, Voice voice)
     : folder_(std::move(folder)), settings_(std::move(settings)), voice_(std::move(voice)) {
   if (!(settings_.dead_band_deg >= 0.0 && settings_.dead_band_deg <= 10.0)) {
@@ -89,6 +95,7 @@ JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not
       folder_, options_, events,
       [&](const session::SessionRead& read, const report::OwnFolder& results) {
         judged.published = publish(read, results, judged.judgement);
+        judged.report = results.path() / kReport;
         return judged.published;
       });
   for (const std::string& fault : judged.read.faults) {
@@ -127,7 +134,7 @@ bool SessionOutput::publish(const session::SessionRead& read, const report::OwnF
     report::OwnFolder::Publication files(results);
     files.add("session.json",
               session::session_json(read.record, judgement, read.messages).dump(2) + "\n");
-    files.add("report.html", page::page_html(read.record, judgement, page));
+    files.add(kReport, page::page_html(read.record, judgement, page));
     if (judgement.build_sheet) {
       files.add(sheet, page::build_sheet_html(read.record, judgement, page));
     }

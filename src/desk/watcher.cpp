@@ -128,6 +128,7 @@ void Watcher::read() {
 #ifdef __GLIBC__
   malloc_trim(0);  // a watcher idles for hours and need not hold what a clip took
 #endif
+  const bool first = !began_;
   began_ = true;
   if (judged.read.stopped) {
     return;
@@ -141,6 +142,9 @@ void Watcher::read() {
     if (line != last_line_) {
       last_line_ = line;
       say(line);
+    }
+    if (first) {
+      say(fmt::format("Report: {}", rules::printable(judged.report.string())));
     }
   }
   if (events_.judged) {

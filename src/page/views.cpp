@@ -48,8 +48,8 @@ void find_shot(ShotView& view, const tune::SetupRecord& setup, const Bow& bow) {
   if (!shot.nock_right_slope_deg_per_m || !shot.nock_high_slope_deg_per_m) {
     return;
   }
-  const double cant_deg =
-      view.clip->cant_deg.value_or(setup.facts.cant_deg.value_or(bow.cant_deg.value));
+  const double as_seen_deg = shot.cant_seen_deg ? shot.cant_seen_deg->value : bow.cant_deg.value;
+  const double cant_deg = view.clip->cant_deg.value_or(setup.facts.cant_deg.value_or(as_seen_deg));
   // The slopes' errors trade against each other as the offsets' do: the same camera sees both.
   const rules::BowFrameReading slopes =
       rules::bow_frame_from_range(*shot.nock_right_slope_deg_per_m, *shot.nock_high_slope_deg_per_m,

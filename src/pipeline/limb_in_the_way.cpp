@@ -47,8 +47,9 @@ LimbInTheWay limb_in_the_way(const ShotAnalysis& analysis) {
   const double speed_mps = std::exp(analysis.fit.parameters[flight::kLogSpeed]);
   int looked_at = 0;
   int hidden = 0;
-  double aside_sum_m = 0.0;   // of the line of sight to the arrow from the limb's middle, at the limb
-  double per_metre_sum = 0.0; // how far the line of sight moves there for a metre of the phone
+  double aside_sum_m =
+      0.0;  // of the line of sight to the arrow from the limb's middle, at the limb
+  double per_metre_sum = 0.0;  // how far the line of sight moves there for a metre of the phone
   for (int i = 0; i <= kSteps; ++i) {
     const double past_m = kFrom_m + (kTo_m - kFrom_m) * i / kSteps;
     const flight::ArrowState<double> state =
@@ -63,8 +64,7 @@ LimbInTheWay limb_in_the_way(const ShotAnalysis& analysis) {
     if (!limb || limb->z() >= state.centre_m.z()) {
       continue;
     }
-    const double limb_px =
-        optics::project<double>(place.focal_px, place.principal_px, *limb).x();
+    const double limb_px = optics::project<double>(place.focal_px, place.principal_px, *limb).x();
     const double aside_m = (seen.x() - limb_px) * limb->z() / place.focal_px;
     if (std::abs(aside_m) < kLimbHalf_m + kSlack_m) {
       ++hidden;
@@ -79,7 +79,8 @@ LimbInTheWay limb_in_the_way(const ShotAnalysis& analysis) {
   const double aside_m = aside_sum_m / hidden;
   const double per_metre = std::max(per_metre_sum / hidden, 0.2);
   const double needed_m = (kLimbHalf_m + kSlack_m - std::abs(aside_m)) / per_metre;
-  // The phone goes to the side on which the arrow shows: the near limb then moves off the other way.
+  // The phone goes to the side on which the arrow shows: the near limb then moves off the other
+  // way.
   in_the_way.move_right_m = aside_m > 0.0 ? needed_m : -needed_m;
   return in_the_way;
 }

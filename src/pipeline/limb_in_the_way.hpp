@@ -1,5 +1,5 @@
-// Whether the upper limb stands before the flight, and where the phone would see past it. Private to
-// the pipeline.
+// Whether the upper limb stands before the flight, and where the phone would see past it. Private
+// to the pipeline.
 #pragma once
 
 #include "shot_analysis.hpp"

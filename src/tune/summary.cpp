@@ -99,6 +99,9 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
       ++judgement.refused;
     }
   }
+  if (judgement.bow.source == BowSource::seen && seen.usual) {
+    judgement.bow.cant_deg = {seen.usual->value, seen.u95_deg};  // of all, not of the first
+  }
   judgement.counted =
       static_cast<int>(std::count_if(judgement.shots.begin(), judgement.shots.end(),
                                      [](const JudgedShot& shot) { return !shot.dropped; }));

@@ -118,7 +118,7 @@ TEST_CASE("unit: a limb's point is where the definition of cant has it") {
   // docs/measurement.md: positive when the upper limb leans to the shooter's right.
   bow::Place place;
   place.rest_m = {0.0, 0.5, 1.5};
-  const Eigen::Vector3d tip = bow::limb_point(place, {30.0 * kDeg, 0.0, 0.0, -0.1}, 0.8, 0.8);
+  const Eigen::Vector3d tip = bow::limb_point(place, {30.0 * kDeg, 0.0, 0.0, -0.1, 0.0}, 0.8, 0.8);
   CHECK(tip.x() == doctest::Approx(0.4));
   CHECK(tip.y() == doctest::Approx(0.5 - 0.8 * std::cos(30.0 * kDeg)));
   CHECK(tip.z() == doctest::Approx(1.4));

@@ -148,7 +148,7 @@ TEST_CASE("unit: a limb before the flight is named as the cause, with where to m
   pipeline::ShotAnalysis upright = a_good_analysis();
   const auto with_limb = [](pipeline::ShotAnalysis analysis, double cant_rad, double across_m) {
     bow::SeenLimb limb;
-    limb.shape = {cant_rad, across_m, 0.0, -0.1};
+    limb.shape = {cant_rad, across_m, 0.0, -0.1, 0.0};
     limb.edges.resize(2);
     limb.edges.front().up_m = 0.15;
     limb.edges.back().up_m = 0.7;

@@ -3,10 +3,12 @@
 // Geometry. The bow's long axis leaves the arrow rest square to the flight, to within a few degrees
 // of fore and aft lean; its limbs bend in the plane of that axis and the flight. So the limb's
 // middle is, u metres up the bow from the rest,
-//     P(u) = rest + across a + along u + forward (tan(lean) u + back (u / U)^2),
+//     P(u) = rest + across (a + 4 side x (1 - x)) + along u + forward (tan(lean) u + back x^2),
+//     x = u / U,
 //     across = right cos c + down sin c,   along = right sin c - down cos c,
 // with the cant c (docs/measurement.md: positive when the upper limb leans to the shooter's right),
-// the limb's middle a beside the arrow, and its tip `back` behind or before the rest (reflex,
+// the limb's middle a beside the arrow, `side` how far a stave with character strays from straight
+// half-way up, and its tip `back` behind or before the rest (reflex,
 // deflex, recurves, the string's pull). From above and behind, lean and bend move the picture of a
 // canted limb sideways and are taken for cant in part: they are fitted with priors, and what stays
 // open of them is in the cant's error. The flight gives the camera's place and roll.
@@ -44,6 +46,7 @@ struct LimbShape {
   double across_m = 0.0;  // of the limb's middle, to the right of the arrow, square to the bow
   double lean_rad = 0.0;  // of the axis, upper limb forward
   double back_m = 0.0;    // of the tip by bending, forward positive: of a strung bow it is negative
+  double side_m = 0.0;    // half-way up from the straight line, to the right
 };
 
 struct LimbOptions {
@@ -58,6 +61,7 @@ struct LimbOptions {
   double lean_sigma_rad = 0.035;
   double back_m = -0.10;
   double back_sigma_m = 0.06;
+  double side_sigma_m = 0.006;     // laminated limbs are straight, staves with character are not
   double search_focal_px = 700.0;  // a larger picture is made smaller
   double least_length_m = 0.30;    // of limb that must show,
   double least_share = 0.55;       // with both edges at this share of its stations

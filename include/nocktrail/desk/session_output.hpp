@@ -47,7 +47,8 @@ struct JudgedSession {
   // Judged, written and recorded, all of it. Without, what was there before still stands, and a
   // message says why, unless the read stopped or the hand-written files have faults.
   bool published = false;
-  bool failed = false;  // something could not be written, or the program failed on a clip
+  std::filesystem::path report;  // for a browser, where it was published
+  bool failed = false;           // something could not be written, or the program failed on a clip
 };
 
 class SessionOutput {
