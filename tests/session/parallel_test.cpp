@@ -15,8 +15,8 @@ using namespace nocktrail::session::test;
 
 TEST_CASE("unit: two clips read at once give what each gives alone") {
 #ifdef __SANITIZE_THREAD__
-  // OpenCV hands its loops to Debian's oneTBB, which is built without the sanitizer: what that orders
-  // is not seen, and every picture that passes through looks like a race.
+  // OpenCV hands its loops to Debian's oneTBB, which is built without the sanitizer: what that
+  // orders is not seen, and every picture that passes through looks like a race.
   cv::setNumThreads(0);
 #endif
   const fs::path clips = NOCKTRAIL_TEST_CLIPS;
