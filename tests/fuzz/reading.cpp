@@ -13,7 +13,9 @@ namespace nocktrail::fuzz {
 namespace {
 
 void say(const Reading& reading) {
-  static_cast<void>(report::text(reading, {.hand = Hand::right}));
+  report::TextOptions text;
+  text.hand = Hand::right;
+  static_cast<void>(report::text(reading, text));
   tune::ClipRecord clip;
   clip.file = "clip.mp4";
   clip.reading = reading;
