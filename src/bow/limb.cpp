@@ -107,9 +107,10 @@ Strip strip_along(const Gradients& gradients, const Place& place, const LimbShap
       const int y = static_cast<int>(std::lround(at.y() + j * step.y()));
       const bool inside = x >= 0 && y >= 0 && x < width && y < height;
       strip.across.push_back(
-          inside ? static_cast<float>(double{gradients.x.at<float>(y, x)} * normal.x() +
-                                      double{gradients.y.at<float>(y, x)} * normal.y())
-                 : 0.0F);
+          inside
+              ? static_cast<float>(static_cast<double>(gradients.x.at<float>(y, x)) * normal.x() +
+                                   static_cast<double>(gradients.y.at<float>(y, x)) * normal.y())
+              : 0.0F);
     }
   }
   return along_mean(strip);
