@@ -40,8 +40,8 @@ struct Strip {
   std::vector<double> up_m;
 
   double at(int station, int lateral) const {
-    return double{
-        across[static_cast<std::size_t>(station) * kLaterals + static_cast<std::size_t>(lateral)]};
+    return static_cast<double>(
+        across[static_cast<std::size_t>(station) * kLaterals + static_cast<std::size_t>(lateral)]);
   }
 };
 
