@@ -14,5 +14,7 @@ else
   mapfile -t files < <(git diff --name-only --diff-filter=d HEAD~1 -- 'src/*.cpp' 2>/dev/null | head -n 6)
 fi
 ((${#files[@]} > 0)) || { echo "Nothing changed."; exit 0; }
+# The compile commands are GCC's: warnings that clang does not know are no finding.
 printf '%s\n' "${files[@]}" | xargs -P "$(jobs)" -n 1 \
-  clang-tidy-14 -p build/release --quiet --warnings-as-errors='*' 2>/dev/null
+  clang-tidy-14 -p build/release --quiet --warnings-as-errors='*' \
+  --extra-arg=-Wno-unknown-warning-option 2>/dev/null

@@ -141,10 +141,11 @@ Best best_along(const Strip& strip, const LimbOptions& options) {
   }
   std::vector<double> squares(static_cast<std::size_t>(strip.stations) * (kLaterals + 1), 0.0);
   for (int i = 0; i < strip.stations; ++i) {
+    const std::size_t sums = static_cast<std::size_t>(i) * (kLaterals + 1);
     for (int j = 0; j < kLaterals; ++j) {
       const double g = strip.at(i, j);
-      squares[static_cast<std::size_t>(i * (kLaterals + 1) + j + 1)] =
-          squares[static_cast<std::size_t>(i * (kLaterals + 1) + j)] + g * g;
+      const std::size_t at = sums + static_cast<std::size_t>(j);
+      squares[at + 1] = squares[at] + g * g;
     }
   }
   const int most_shift = static_cast<int>(options.most_across_m / kLateral_m);
