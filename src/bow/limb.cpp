@@ -149,20 +149,28 @@ Best best_along(const Strip& strip, const LimbOptions& options) {
     }
   }
   const int most_shift = static_cast<int>(options.most_across_m / kLateral_m);
+  // Of one station: laterals from the middle to the edges, and as far again about them.
+  struct Reach {
+    int edge = 0;
+    int about = 0;
+  };
+  std::vector<Reach> reaches(static_cast<std::size_t>(strip.stations));
   for (const double full_m : kWidths_m) {
+    for (std::size_t i = 0; i < reaches.size(); ++i) {
+      const double half = half_width_m(full_m, strip.up_m[i], options.half_length_m) / kLateral_m;
+      reaches[i] = {static_cast<int>(std::lround(half)),
+                    static_cast<int>(std::lround(2.2 * half)) + 4};
+    }
     for (int shift = -most_shift; shift <= most_shift; ++shift) {
+      const int middle = kReach + shift;
       double total = 0.0;
       int both = 0;
       for (int i = 0; i < strip.stations; ++i) {
-        const double half =
-            half_width_m(full_m, strip.up_m[static_cast<std::size_t>(i)], options.half_length_m) /
-            kLateral_m;
-        const int middle = kReach + shift;
-        const int left = middle - static_cast<int>(std::lround(half));
-        const int right = middle + static_cast<int>(std::lround(half));
-        // What is about them, as far again on either side.
-        const int from = std::max(0, middle - static_cast<int>(std::lround(2.2 * half)) - 4);
-        const int to = std::min(kLaterals, middle + static_cast<int>(std::lround(2.2 * half)) + 5);
+        const Reach& reach = reaches[static_cast<std::size_t>(i)];
+        const int left = middle - reach.edge;
+        const int right = middle + reach.edge;
+        const int from = std::max(0, middle - reach.about);
+        const int to = std::min(kLaterals, middle + reach.about + 1);
         const std::size_t sums = static_cast<std::size_t>(i) * (kLaterals + 1);
         const double mean_square = (squares[sums + static_cast<std::size_t>(to)] -
                                     squares[sums + static_cast<std::size_t>(from)]) /

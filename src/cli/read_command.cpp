@@ -368,10 +368,11 @@ void add_reading_options(CLI::App& command, ReadArguments& arguments) {
                   "The archer's drawing hand; without it spine is not\njudged")
       ->type_name("right|left");
   command
-      .add_option("--cant", arguments.cant,
-                  "Lean of the bow, within some 6 degrees, positive\nwhen the upper limb leans to "
-                  "the shooter's right, 0\nupright; without it the usual lean is assumed and\nthe "
-                  "nocking point may stay open")
+      .add_option(
+          "--cant", arguments.cant,
+          "Lean of the bow, within some 6 degrees, positive\nwhen the upper limb leans to "
+          "the shooter's right, 0\nupright; without it the upper limb in the picture\ntells, "
+          "or the usual lean is assumed and the\nnocking point may stay open")
       ->type_name("DEG");
   command
       .add_option("--arrow-length", arguments.arrow_length,

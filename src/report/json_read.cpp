@@ -112,6 +112,9 @@ Shot shot_from(const Json& j) {
     s.bow = Bow{measured(b.at("cant_deg")).value_or(Measured{}),
                 b.at("hand").is_null() ? Hand::unknown : enumeration(kHands, b.at("hand")),
                 enumeration(kBowSources, b.at("source"))};
+    if (s.bow->source == BowSource::seen && !s.cant_seen_deg) {
+      s.cant_seen_deg = s.bow->cant_deg;  // of a program that writes no more than the schema
+    }
   }
   if (const Json& b = j.at("in_bow"); !b.is_null()) {
     s.in_bow = InBow{number_or(b.at("cant_deg"), 0.0),

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "nocktrail/rules/cant.hpp"
+#include "nocktrail/tune/statistics.hpp"
 
 namespace nocktrail::tune {
 
@@ -31,11 +32,6 @@ SeenCants seen_cants(const SetupRecord& setup) {
   if (value.empty()) {
     return seen;
   }
-  const auto middle_of = [](std::vector<double>& values) {
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-  };
   double mean = 0.0;
   for (const double v : value) {
     mean += v / seen.shots;
@@ -44,12 +40,12 @@ SeenCants seen_cants(const SetupRecord& setup) {
     seen.scatter_deg += (v - mean) * (v - mean);
   }
   seen.scatter_deg = std::sqrt(seen.scatter_deg / std::max(seen.shots - 1, 1));
-  seen.u95_deg = middle_of(u95);
+  seen.u95_deg = median_of(u95);
   // One archer from shot to shot (common practice, no source: a few degrees), or what is seen.
   constexpr double kUsualScatter_deg = 3.0;
   constexpr double kNormal95 = 1.96;
   seen.usual =
-      Measured{middle_of(value),
+      Measured{median_of(value),
                std::hypot(seen.u95_deg, kNormal95 * std::max(seen.scatter_deg, kUsualScatter_deg))};
   return seen;
 }

@@ -26,6 +26,8 @@ double mad_factor(std::size_t n) {
   return n < kFactors.size() ? kFactors[n] : count / (count - 0.8);
 }
 
+}  // namespace
+
 double median_of(std::vector<double> values) {
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
@@ -34,6 +36,8 @@ double median_of(std::vector<double> values) {
   }
   return 0.5 * (*middle + *std::max_element(values.begin(), middle));
 }
+
+namespace {
 
 struct Weighted {
   double mean = 0.0;

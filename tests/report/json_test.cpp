@@ -105,6 +105,18 @@ TEST_CASE("unit: a reading from before files were looked at for their end reads 
   CHECK_FALSE(readings_from_json(j.dump(), "test").front().clip.cut_short);
 }
 
+TEST_CASE(
+    "unit: a cant seen by a program that writes no more than the schema is one that was seen") {
+  Json j = Json::parse(text_of(test::full_reading()));
+  Json& shot = j["shots"][0];
+  shot.erase("cant_seen_deg");
+  shot["bow"]["source"] = "seen";
+  shot["bow"]["cant_deg"] = {{"value", 12.0}, {"u95", 2.0}};
+  CHECK(readings_from_json(j.dump(), "test").front().shots.front().cant_seen_deg->value == 12.0);
+  shot["bow"]["source"] = "told";
+  CHECK_FALSE(readings_from_json(j.dump(), "test").front().shots.front().cant_seen_deg);
+}
+
 TEST_CASE("unit: what is unknown is null and its key is still there") {
   Reading r;
   r.clip.path = "gone.mp4";

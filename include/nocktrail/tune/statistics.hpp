@@ -46,6 +46,9 @@ struct RobustMean {
   double u95() const { return student_factor(freedom) * u; }
 };
 
+// Of no values it is undefined.
+double median_of(std::vector<double> values);
+
 // Mean of shots that scatter by more than their measurement: Huber's weights (tuned so that clean
 // shots are hardly touched) around median and MAD, the between-shot variance by Paule and Mandel,
 // pooled with `prior`. Empty input gives zeros with freedom 0. With one shot the interval rests on
