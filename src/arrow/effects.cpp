@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <boost/math/distributions/normal.hpp>
 #include <cmath>
 #include <numeric>
 
@@ -51,15 +52,22 @@ DrawSet draw_set(const Setup& setup, const std::optional<MeasuredOffset>& readin
   set.pool = std::max(options.pool, options.draws);
   std::vector<Unknowns> pool(set.pool);
   std::vector<double> log_weight(set.pool);
+  std::vector<double> left_deg(set.pool);  // what a draw leaves of the reading
   StrokeOptions lateral = options.stroke;
   lateral.vertical = false;
-  const double sigma = std::hypot(reading->u95_deg / kSigmasPerU95, options.model_error_deg);
+  const double u = reading->u95_deg / kSigmasPerU95;
+  const double sigma = std::hypot(u, options.model_error_deg);
+  // Of what is left, the model's part and its spread: a normal of the one about the other.
+  const double models_share = std::pow(options.model_error_deg / sigma, 2);
+  const double models_sd = u * options.model_error_deg / sigma;
+  const boost::math::normal normal;
   for_each_index(
       set.pool,
       [&](std::size_t i) {
         pool[i] = draw_unknowns(options.prior, options.seed, i);
         const double offset = lateral_offset_deg(simulate_shot(setup, pool[i], lateral));
-        const double miss = (offset - reading->nock_right_deg) / sigma;
+        left_deg[i] = reading->nock_right_deg - offset;
+        const double miss = left_deg[i] / sigma;
         log_weight[i] = -0.5 * miss * miss;
       },
       options.threads);
@@ -84,6 +92,9 @@ DrawSet draw_set(const Setup& setup, const std::optional<MeasuredOffset>& readin
       ++at;
     }
     set.draws.push_back(pool[at]);
+    const double chance = std::clamp(draw_uniform(options.seed, k + 1), 1e-6, 1.0 - 1e-6);
+    set.missed_deg.push_back(models_share * left_deg[at] +
+                             models_sd * boost::math::quantile(normal, chance));
   }
   return set;
 }
@@ -118,7 +129,8 @@ EffectsTable effects_table(const Setup& setup, const DrawSet& draws,
     return band_of(std::move(values));
   };
   EffectsTable table;
-  table.nock_right_deg = band_over([&](auto i) { return lateral_offset_deg(base[i]); });
+  table.nock_right_deg =
+      band_over([&](auto i) { return lateral_offset_deg(base[i]) + draws.missed(i); });
   table.nock_high_deg = band_over([&](auto i) { return vertical_offset_deg(base[i]); });
   table.speed_mps = band_over([&](auto i) { return base[i].speed_mps; });
   table.flex_amplitude_mm = band_over([&](auto i) { return base[i].lateral.flex_amplitude_mm; });

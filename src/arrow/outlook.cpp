@@ -87,7 +87,7 @@ Outlook outlook(const Setup& setup, const DrawSet& draws, const EffectsOptions& 
       n,
       [&](std::size_t i) {
         const auto offset = [&](const Setup& s) {
-          return lateral_offset_deg(simulate_shot(s, draws.draws[i], lateral));
+          return lateral_offset_deg(simulate_shot(s, draws.draws[i], lateral)) + draws.missed(i);
         };
         for (std::size_t k = 0; k < lengths.size(); ++k) {
           Setup changed = setup;
@@ -218,7 +218,8 @@ StartingRange starting_range(const Setup& setup, const DrawSet& draws,
           const Setup tried =
               with_stiffness(setup, ei_from_astm_deflection(kStiffest_in * std::pow(kRatio, k)));
           stiffness[static_cast<std::size_t>(k)] =
-              -sign * lateral_offset_deg(simulate_shot(tried, draws.draws[i], lateral));
+              -sign *
+              (lateral_offset_deg(simulate_shot(tried, draws.draws[i], lateral)) + draws.missed(i));
         }
         // Beyond a very weak spine the motion wraps round to another match, which no one shoots:
         // the first crossing from stiff to weak is the one.

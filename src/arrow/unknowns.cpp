@@ -47,6 +47,7 @@ Unknowns draw_unknowns(const Prior& prior, std::uint64_t seed, std::uint64_t ind
   u.early_weight = std::clamp(shifted(u.early_weight, prior.early_weight), 0.0, 2.0);
   u.efficiency = std::clamp(shifted(u.efficiency, prior.efficiency), 0.5, 1.0);
   u.flex_damping_ratio = scaled(u.flex_damping_ratio, prior.flex_damping_log);
+  u.string_side_mass_kg = scaled(u.string_side_mass_kg, prior.string_side_mass_log);
   return u;
 }
 

@@ -34,7 +34,7 @@ using namespace nocktrail::cli;
 // What people come for, ready to type.
 constexpr const char* kWelcome =
     "nocktrail reads how an arrow leaves the bow, from a slow-motion clip filmed from behind.\n\n"
-    "One clip:               nocktrail read --hand right --cant 15 --arrow-length 30in CLIP.mp4\n"
+    "One clip:               nocktrail read --hand right --arrow-length 30in CLIP.mp4\n"
     "A folder of clips:      nocktrail session FOLDER\n"
     "What a change would do: nocktrail effects --template > setup.toml, then nocktrail effects "
     "setup.toml\n\n"

@@ -177,23 +177,28 @@ class Problem {
       priors.flex_down_sigma_m = 0.001;
     }
     for (const auto& [index, prior] : all_priors(priors, focal_px)) {
-      problem_.AddResidualBlock(new PriorCost(new PriorResidual{index, prior}), nullptr,
-                                parameters_.data());
+      const ceres::ResidualBlockId block = problem_.AddResidualBlock(
+          new PriorCost(new PriorResidual{index, prior}), nullptr, parameters_.data());
+      if (index != kSwayRight && index != kSwayDown) {  // the hands sway anew in each shot
+        shared_.push_back(block);
+      }
     }
-    problem_.AddResidualBlock(new ceres::AutoDiffCostFunction<CameraAbove, 1, kParameters>(
-                                  new CameraAbove{principal_px, priors.camera_above_m}),
-                              nullptr, parameters_.data());
+    shared_.push_back(
+        problem_.AddResidualBlock(new ceres::AutoDiffCostFunction<CameraAbove, 1, kParameters>(
+                                      new CameraAbove{principal_px, priors.camera_above_m}),
+                                  nullptr, parameters_.data()));
     if (options.exit_s) {
-      problem_.AddResidualBlock(
+      shared_.push_back(problem_.AddResidualBlock(
           new ceres::AutoDiffCostFunction<CameraBehind, 1, kParameters>(
               new CameraBehind{principal_px, priors.camera_behind_m, *options.exit_s - anchor_s,
                                options.exit_sigma_s}),
-          nullptr, parameters_.data());
+          nullptr, parameters_.data()));
     }
     if (options.flown) {
-      problem_.AddResidualBlock(new ceres::AutoDiffCostFunction<FlownCost, 1, kParameters>(
-                                    new FlownCost{*options.flown, anchor_s}),
-                                nullptr, parameters_.data());
+      shared_.push_back(
+          problem_.AddResidualBlock(new ceres::AutoDiffCostFunction<FlownCost, 1, kParameters>(
+                                        new FlownCost{*options.flown, anchor_s}),
+                                    nullptr, parameters_.data()));
     }
     problem_.SetParameterLowerBound(parameters_.data(), kDamping, 0.0);
     problem_.SetParameterUpperBound(parameters_.data(), kDamping, 0.5);
@@ -236,28 +241,21 @@ class Problem {
         evaluate.parameter_blocks.push_back(&jitter_[k]);
       }
     }
-    ceres::CRSMatrix sparse;
-    double cost = 0.0;
-    problem_.Evaluate(evaluate, &cost, nullptr, nullptr, &sparse);
-    Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(sparse.num_cols, sparse.num_cols);
-    for (int row = 0; row < sparse.num_rows; ++row) {
-      const int begin = sparse.rows[static_cast<std::size_t>(row)];
-      const int end = sparse.rows[static_cast<std::size_t>(row) + 1];
-      for (int i = begin; i < end; ++i) {
-        for (int j = begin; j < end; ++j) {
-          normal(sparse.cols[static_cast<std::size_t>(i)],
-                 sparse.cols[static_cast<std::size_t>(j)]) +=
-              sparse.values[static_cast<std::size_t>(i)] *
-              sparse.values[static_cast<std::size_t>(j)];
-        }
-      }
-    }
+    const Eigen::MatrixXd normal = normal_equations(evaluate);
     // Scaled so that parameters of very different units do not spoil the inverse.
     const Eigen::VectorXd scale = normal.diagonal().cwiseMax(1e-12).cwiseSqrt().cwiseInverse();
     const Eigen::MatrixXd scaled = scale.asDiagonal() * normal * scale.asDiagonal();
     const Eigen::MatrixXd inverse = scaled.completeOrthogonalDecomposition().pseudoInverse();
     return (scale.asDiagonal() * inverse * scale.asDiagonal())
         .topLeftCorner(kParameters, kParameters);
+  }
+
+  // What the priors that the next shot shares know, as a precision of the parameters.
+  Eigen::MatrixXd shared_precision() {
+    ceres::Problem::EvaluateOptions evaluate;
+    evaluate.parameter_blocks.push_back(parameters_.data());
+    evaluate.residual_blocks = shared_;
+    return normal_equations(evaluate);
   }
 
   // Raw residuals, with their sighting.
@@ -278,6 +276,26 @@ class Problem {
   }
 
  private:
+  Eigen::MatrixXd normal_equations(const ceres::Problem::EvaluateOptions& evaluate) {
+    ceres::CRSMatrix sparse;
+    double cost = 0.0;
+    problem_.Evaluate(evaluate, &cost, nullptr, nullptr, &sparse);
+    Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(sparse.num_cols, sparse.num_cols);
+    for (int row = 0; row < sparse.num_rows; ++row) {
+      const int begin = sparse.rows[static_cast<std::size_t>(row)];
+      const int end = sparse.rows[static_cast<std::size_t>(row) + 1];
+      for (int i = begin; i < end; ++i) {
+        for (int j = begin; j < end; ++j) {
+          normal(sparse.cols[static_cast<std::size_t>(i)],
+                 sparse.cols[static_cast<std::size_t>(j)]) +=
+              sparse.values[static_cast<std::size_t>(i)] *
+              sparse.values[static_cast<std::size_t>(j)];
+        }
+      }
+    }
+    return normal;
+  }
+
   void add_sighting(const track::ArrowSighting& sighting, std::size_t k, double anchor_s,
                     const Eigen::Vector2d& principal_px, const FitOptions& options,
                     const Scatter& scatter) {
@@ -327,7 +345,8 @@ class Problem {
   Parameters parameters_;
   std::vector<double> jitter_;
   ceres::Problem problem_;
-  std::vector<SightingCost*> costs_;  // owned by problem_
+  std::vector<SightingCost*> costs_;            // owned by problem_
+  std::vector<ceres::ResidualBlockId> shared_;  // priors of what the next shot shares
   double cost_ = 0.0;
 };
 
@@ -412,6 +431,9 @@ FlightFit fit_flight(const std::vector<track::ArrowSighting>& sightings, const P
     }
   }
   fit.covariance = problem->covariance();
+  const Eigen::MatrixXd of_priors = fit.covariance * problem->shared_precision() * fit.covariance;
+  constexpr double kSightedAlike = 0.5;
+  fit.shared_covariance = of_priors + kSightedAlike * (fit.covariance - of_priors);
   return fit;
 }
 
@@ -504,6 +526,7 @@ Derived derive(const FlightFit& fit,
     jacobian.col(i) = (function(plus) - function(minus)) / (2.0 * step);
   }
   derived.covariance = jacobian * fit.covariance * jacobian.transpose();
+  derived.shared_covariance = jacobian * fit.shared_covariance * jacobian.transpose();
   return derived;
 }
 

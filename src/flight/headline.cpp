@@ -78,8 +78,14 @@ Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_si
   headline.speed_mps = measured(4);
   headline.flex_hz = measured(5);
   headline.flex_amplitude_m = measured(6);
-  headline.correlation =
-      covariance(0, 1) / std::sqrt(std::max(1e-30, covariance(0, 0) * covariance(1, 1)));
+  const auto correlation = [](const Eigen::MatrixXd& c) {
+    return c(0, 1) / std::sqrt(std::max(1e-30, c(0, 0) * c(1, 1)));
+  };
+  headline.correlation = correlation(covariance);
+  const Eigen::MatrixXd& shared = derived.shared_covariance;
+  headline.shared_right_u95_rad = coverage * std::sqrt(std::max(shared(0, 0), 0.0));
+  headline.shared_high_u95_rad = coverage * std::sqrt(std::max(shared(1, 1), 0.0));
+  headline.shared_correlation = correlation(shared);
   // How strongly the data ask for bending: chi-square of the four amplitudes.
   const Eigen::Vector4d q = fit.parameters.segment<4>(kFlexRightCos);
   const Eigen::Matrix4d c = fit.covariance.block<4, 4>(kFlexRightCos, kFlexRightCos);

@@ -127,6 +127,9 @@ Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
   shot.nock_right_slope_deg_per_m = in_deg(headline.right_rate);
   shot.nock_high_slope_deg_per_m = in_deg(headline.high_rate);
   shot.right_high_correlation = headline.correlation;
+  shot.shared =
+      SharedError{units::deg_from_rad(headline.shared_right_u95_rad),
+                  units::deg_from_rad(headline.shared_high_u95_rad), headline.shared_correlation};
   shot.speed_mps = headline.speed_mps;
   if (analysis.limb) {
     // The flight says where plumb is; with its roll the cant against plumb turns.

@@ -155,6 +155,20 @@ void add_cautions(Verdict& verdict, const BowFrameReading& turned, const Bow& bo
   verdict.cautions.emplace_back(caution::kRange);
 }
 
+// What the next shot shares of the errors, in the frame of the bow: of the cant all, where it was
+// told or assumed; one that was seen is seen anew.
+std::optional<SharedError> shared_in_bow(const Shot& shot) {
+  if (!shot.shared) {
+    return std::nullopt;
+  }
+  const Measured right{shot.nock_right_deg->value, shot.shared->right_u95_deg};
+  const Measured high{shot.nock_high_deg->value, shot.shared->high_u95_deg};
+  const Measured cant{shot.bow->cant_deg.value,
+                      shot.bow->source == BowSource::seen ? 0.0 : shot.bow->cant_deg.u95};
+  const BowFrameReading turned = bow_frame_from_range(right, high, shot.shared->correlation, cant);
+  return SharedError{turned.lat_deg.u95, turned.vert_deg.u95, turned.correlation};
+}
+
 }  // namespace
 
 Side side_of(const Measured& offset_deg, double dead_band_deg) {
@@ -195,7 +209,7 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   const BowFrameReading turned = bow_frame_from_range(
       *shot.nock_right_deg, *shot.nock_high_deg, shot.right_high_correlation, shot.bow->cant_deg);
   shot.in_bow = InBow{shot.bow->cant_deg.value, turned.lat_deg, turned.vert_deg, turned.correlation,
-                      std::nullopt};
+                      shared_in_bow(shot)};
   JudgeOptions told = options;
   const bool at_odds_with_hand = hand_at_odds(*shot.bow);
   if (at_odds_with_hand) {

@@ -188,17 +188,26 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
   double weight_sum = 0.0;
   double variance_sum = 0.0;
   double square_sum = 0.0;
+  double cant_u95 = 0.0;
+  double shared_sum = 0.0;
+  double shared_squares = 0.0;
   for (const SetupView& setup : setups) {
     if (!counted(setup) || !same_setup(setup.facts, like)) {
       continue;
     }
     const OffsetSummary& offset = vertical ? *setup.judgement.vertical : *setup.judgement.lateral;
-    // What is not known of the cant is alike in all of them and does not average out.
+    // What is not known of the cant, and what the readings share, is alike in all of them and does
+    // not average out.
     const double own_u95 = std::sqrt(std::max(
-        offset.u95_deg * offset.u95_deg - offset.cant_u95_deg * offset.cant_u95_deg, 1e-12));
+        offset.u95_deg * offset.u95_deg - offset.lasting_u95_deg * offset.lasting_u95_deg, 1e-12));
     const double weight = 1.0 / (own_u95 * own_u95);
     const double u = own_u95 / student_factor(offset.freedom);
-    result.cant_u95_deg = std::max(result.cant_u95_deg, offset.cant_u95_deg);
+    cant_u95 = std::max(cant_u95, offset.cant_u95_deg);
+    const double rest = std::sqrt(std::max(
+        offset.lasting_u95_deg * offset.lasting_u95_deg - offset.cant_u95_deg * offset.cant_u95_deg,
+        0.0));
+    shared_sum += weight * rest;
+    shared_squares += weight * weight * rest * rest;
     result.offset_deg.value += weight * offset.mean_deg;
     square_sum += weight * offset.mean_deg * offset.mean_deg;
     weight_sum += weight;
@@ -210,6 +219,11 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
     return std::nullopt;
   }
   result.offset_deg.value /= weight_sum;
+  // The phone was put up anew for each.
+  const double together = shared_sum / weight_sum;
+  result.lasting_u95_deg =
+      std::hypot(cant_u95, std::sqrt(kSharedBetweenSetups) * together,
+                 std::sqrt((1.0 - kSharedBetweenSetups) * shared_squares) / weight_sum);
   if (result.setups > 1) {
     // From 95 % half widths to standard deviations: a factor of 1.96 each way, near enough.
     constexpr double kSigmas = 1.96;
@@ -218,7 +232,7 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
     result.birge_ratio = kSigmas * std::sqrt(left / (result.setups - 1));
   }
   result.offset_deg.u95 =
-      std::hypot(std::max(result.birge_ratio, 1.0) / std::sqrt(weight_sum), result.cant_u95_deg);
+      std::hypot(std::max(result.birge_ratio, 1.0) / std::sqrt(weight_sum), result.lasting_u95_deg);
   result.per_shot_sd_deg = std::sqrt(variance_sum / result.shots);
   return result;
 }

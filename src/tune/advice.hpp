@@ -45,7 +45,7 @@ struct Pooled {
   Measured offset_deg;
   int shots = 0;
   double per_shot_sd_deg = 0.0;  // scatter and measurement
-  double cant_u95_deg = 0.0;     // of the interval, what is not known of the cant
+  double lasting_u95_deg = 0.0;  // of the interval, what more shots do not take away
   double birge_ratio = 0.0;  // spread of the set-ups over what they claim; over 1: they disagree
   int setups = 0;
 };

@@ -56,6 +56,7 @@ json summary_json(const std::optional<OffsetSummary>& summary) {
   return {{"mean_deg", number(summary->mean_deg)},
           {"u95_deg", number(summary->u95_deg)},
           {"cant_u95_deg", number(summary->cant_u95_deg)},
+          {"lasting_u95_deg", number(summary->lasting_u95_deg)},
           {"scatter_deg", number(summary->scatter_deg)},
           {"freedom", number(summary->freedom)}};
 }

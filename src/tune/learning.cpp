@@ -229,6 +229,7 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
   Regression regression;
   regression.offset_deg.resize(n);
   regression.u_deg.resize(n);
+  regression.shared_deg.resize(n);
   const std::vector<int> shafts = shafts_of(setups_);
   const auto group_of = [&](std::size_t i) {
     return fmt::format("{}|{}", rest_of(setups_[i].facts), shafts[i]);
@@ -239,7 +240,11 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
     const OffsetSummary& offset = vertical ? *setup.judgement.vertical : *setup.judgement.lateral;
     const auto row = static_cast<Eigen::Index>(k);
     regression.offset_deg(row) = sign * offset.mean_deg;
-    regression.u_deg(row) = std::hypot(offset.u95_deg / kSigmasPerU95, kSetupNoise_deg);
+    const double whole = offset.u95_deg / kSigmasPerU95;
+    const double shared = std::sqrt(kSharedBetweenSetups) * offset.lasting_u95_deg / kSigmasPerU95;
+    regression.shared_deg(row) = sign * shared;
+    regression.u_deg(row) =
+        std::hypot(std::sqrt(std::max(whole * whole - shared * shared, 0.0)), kSetupNoise_deg);
     Place place;
     for (std::size_t q = 0; q < kQuantities; ++q) {
       const auto each = static_cast<Quantity>(q);
@@ -346,6 +351,7 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
     before.measured.clear();
     before.offset_deg.resize(0);
     before.u_deg.resize(0);
+    before.shared_deg.resize(0);
     const Eigen::MatrixXd paths = sampled(posterior_of(before), kPaths, options_.seed);
     learned.prior = curve_of(answer.at, paths, sign);
     learned.prior_slope_deg_per_unit = slope_of(answer, paths, sign);

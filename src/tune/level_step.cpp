@@ -15,22 +15,6 @@ namespace {
 
 constexpr int kMostInAll = 24;  // shots of one set-up for the sake of the nocking point
 constexpr int kMostAtATime = 12;
-// Of a reading's variance, the part that the next shot of the same phone, place and arrow shares
-// and no number of shots takes away, where the reading does not say.
-constexpr double kSharedShare = 0.5;
-
-// Half the 95 % interval that would be left with any number of shots.
-double floor_u95(const SetupJudgement& judgement, const Pooled& here) {
-  double sum = 0.0;
-  int shots = 0;
-  for (const JudgedShot& shot : judgement.shots) {
-    if (!shot.dropped) {
-      sum += shot.own_vert_u95_deg * shot.own_vert_u95_deg;
-      ++shots;
-    }
-  }
-  return std::hypot(std::sqrt(kSharedShare * sum / std::max(shots, 1)), here.cant_u95_deg);
-}
 
 Step look_for_cause(const Measured& here) {
   Step step;
@@ -74,7 +58,7 @@ std::optional<Step> level_step(const Situation& situation, const SetupView& of, 
   }
   // The mean must come to lie with its interval inside the band.
   const double margin = band - std::abs(here.value);
-  const double left = floor_u95(now.judgement, *pooled_here);
+  const double left = pooled_here->lasting_u95_deg;
   if (margin > left) {
     const double own = std::sqrt(margin * margin - left * left);
     const int needed = shots_needed(pooled_here->per_shot_sd_deg, own, kMostInAll);

@@ -3,6 +3,7 @@
 #include <array>
 #include <cstddef>
 
+#include "nocktrail/arrow/effects.hpp"
 #include "nocktrail/arrow/spine.hpp"
 
 namespace nocktrail::tune {
@@ -64,7 +65,7 @@ Discrepancy practice_discrepancy(bool vertical) {
 Discrepancy model_discrepancy(bool vertical) {
   Discrepancy missed;
   // As the arrow room's own figure for a reading (EffectsOptions::model_error_deg).
-  missed.level_deg = 0.7;
+  missed.level_deg = arrow::EffectsOptions{}.model_error_deg;
   missed.group_deg = 0.5;
   missed.slope_deg = vertical ? kModelVerticalSd : kModelLateralSd;
   missed.bend_deg = 0.2;

@@ -59,6 +59,9 @@ Posterior posterior_of(const Regression& regression) {
   Eigen::MatrixXd measured =
       covariances(regression.measured, regression.measured, regression.discrepancy);
   measured.diagonal() += regression.u_deg.cwiseAbs2();
+  if (regression.shared_deg.size() == n) {
+    measured += regression.shared_deg * regression.shared_deg.transpose();
+  }
   const Eigen::LLT<Eigen::MatrixXd> factor(measured);
   const Eigen::MatrixXd cross =
       covariances(regression.measured, regression.wanted, regression.discrepancy);

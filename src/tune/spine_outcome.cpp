@@ -1,10 +1,12 @@
 #include "spine_outcome.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
 
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
 #include "nocktrail/tune/statistics.hpp"
@@ -15,6 +17,42 @@ namespace {
 constexpr int kFewestMore = 3;
 constexpr int kMostMore = 12;  // asked for at a time
 constexpr int kHopeless = 30;  // more than this: form first
+constexpr double kSigmasPerU95 = 1.959964;
+
+// The mean must come to lie inside the band, or clear of zero, with its uncertainty: the margin
+// over Student's factor is the standard uncertainty to reach, and precision adds up over shots.
+double wanted_sd_deg(const Pooled& here, const Outcome& outcome, double band) {
+  const double margin = std::max(band - std::abs(outcome.median_deg), 0.4 * band);
+  return margin / student_factor(std::max(2.0, here.shots - 1.0), 0.8);
+}
+
+// More shots from the same place would repeat the same error. What would not: figures that were
+// not told, and another place of the phone.
+Step film_otherwise(const Situation& situation, const Outcome& outcome) {
+  const SetupFacts& facts = situation.now().facts;
+  std::vector<std::string> tell;
+  if (!facts.arrow.arrow_length_m) {
+    tell.emplace_back("the arrow's length from the nock's throat to the end of the point");
+  }
+  if (!facts.camera.focal_35mm) {
+    tell.emplace_back("the phone's focal length");
+  }
+  if (!facts.target_distance_m) {
+    tell.emplace_back("the distance from the arrow rest to the butt's face");
+  }
+  Step step;
+  step.kind = StepKind::film_more;
+  step.amount = rules::kUsualShots;
+  step.words = fmt::format(
+      "More shots from the same place would repeat the same error. {}Then put the phone up anew, a "
+      "hand's breadth to the side or higher, and film {} shots of this set-up as one of its own.",
+      tell.empty() ? std::string{} : fmt::format("Measure and tell {}. ", fmt::join(tell, ", ")),
+      rules::kUsualShots);
+  step.because = fmt::format(
+      "Of the mean, ± {:.1f} deg is an error that all shots of this set-up share: {}.",
+      pooled(situation.setups, facts, false)->lasting_u95_deg, reading_words(situation, outcome));
+  return step;
+}
 
 }  // namespace
 
@@ -38,19 +76,28 @@ std::string reading_words(const Situation& situation, const Outcome& outcome) {
       "the mean of {} shots is {}; with all set-ups and what is known of bows it is {}, the "
       "chance that it is straight {}{}",
       shots->shots, rules::lateral_words(shots->offset_deg),
-      rules::lateral_words({side * outcome.median_deg, 1.959964 * outcome.sd_deg}),
+      rules::lateral_words({side * outcome.median_deg, kSigmasPerU95 * outcome.sd_deg}),
       chance_words(outcome.straight),
       fletched_alone ? " (bare it would be too light for the bow to be shot)" : "");
+}
+
+bool more_shots_help(const Pooled& here, const Outcome& outcome, double band) {
+  return here.shots < rules::kUsualShots ||
+         here.lasting_u95_deg / kSigmasPerU95 < wanted_sd_deg(here, outcome, band);
 }
 
 Step film_more(const Situation& situation, const Outcome& outcome) {
   const double band = situation.options.dead_band_deg;
   const auto here = pooled(situation.setups, situation.now().facts, false);
-  // The mean must come to lie inside the band, or clear of zero, with its uncertainty: the margin
-  // over Student's factor is the standard uncertainty to reach, and precision adds up over shots.
-  const double margin = std::max(band - std::abs(outcome.median_deg), 0.4 * band);
-  const double wanted_sd = margin / student_factor(std::max(2.0, here->shots - 1.0), 0.8);
-  const double gain = 1.0 / (wanted_sd * wanted_sd) - 1.0 / (outcome.sd_deg * outcome.sd_deg);
+  if (!more_shots_help(*here, outcome, band)) {
+    return film_otherwise(situation, outcome);
+  }
+  const double wanted_sd = wanted_sd_deg(*here, outcome, band);
+  const double lasting_sd = here->lasting_u95_deg / kSigmasPerU95;
+  const auto precision = [&](double sd) {
+    return 1.0 / std::max(sd * sd - lasting_sd * lasting_sd, 1e-4);
+  };
+  const double gain = precision(wanted_sd) - precision(outcome.sd_deg);
   const double more = std::ceil(here->per_shot_sd_deg * here->per_shot_sd_deg * gain);
   Step step;
   step.because = "Scatter hides the answer: " + reading_words(situation, outcome) + ".";

@@ -22,6 +22,9 @@ Outcome outcome_of(const Answer& answer, double band);
 // The figures that a step rests on.
 std::string reading_words(const Situation& situation, const Outcome& outcome);
 
+// Whether the mean of more shots would settle it: not where what they share is too much already.
+bool more_shots_help(const Pooled& here, const Outcome& outcome, double band);
+
 // As many shots as bring the uncertainty down to what the margin asks; form where it is too many.
 Step film_more(const Situation& situation, const Outcome& outcome);
 

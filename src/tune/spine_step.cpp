@@ -201,7 +201,11 @@ Step spine_step(const Situation& situation) {
   if (1.0 - outcome.negative >= kSideChance && outcome.straight < kDoneChance) {
     return heavier_tip(situation, outcome, limits);
   }
-  if (here->shots >= kEnoughShots && outcome.straight >= 0.5) {
+  // With the phone put up anew, too, and no more to be had from either place.
+  const bool from_two_places = here->setups >= 2 && here->shots >= 2 * rules::kUsualShots;
+  const bool enough =
+      here->shots >= kEnoughShots || (from_two_places && !more_shots_help(*here, outcome, band));
+  if (enough && outcome.straight >= 0.5) {
     if (const auto brace = brace_step(situation, outcome)) {
       return *brace;
     }

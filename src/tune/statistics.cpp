@@ -118,12 +118,16 @@ double paule_mandel(std::span<const double> values, std::span<const double> u,
   return 0.5 * (bracket.first + bracket.second);
 }
 
-RobustMean robust_mean(std::span<const double> values, std::span<const double> u,
-                       const ScatterPrior& prior) {
+RobustMean robust_mean(std::span<const double> values, std::span<const double> whole_u,
+                       const ScatterPrior& prior, std::span<const double> shared) {
   RobustMean result;
   const std::size_t n = values.size();
   if (n == 0) {
     return result;
+  }
+  std::vector<double> u(whole_u.begin(), whole_u.end());
+  for (std::size_t i = 0; i < shared.size(); ++i) {
+    u[i] = std::sqrt(std::max(u[i] * u[i] - shared[i] * shared[i], 0.0));
   }
   result.weights.assign(n, 1.0);
   result.distance.assign(n, 0.0);
@@ -163,9 +167,12 @@ RobustMean robust_mean(std::span<const double> values, std::span<const double> u
   // The scatter is what is left of the shots' spread after taking the measurement out: that
   // difference is known less well than the spread itself.
   const double left = variance > 0.0 ? variance / (variance + per_shot) : 1.0;
-  const std::array<Contribution, 2> parts{
+  for (std::size_t i = 0; i < shared.size(); ++i) {
+    result.lasting_u += weighted.shares[i] * shared[i];
+  }
+  const std::array<Contribution, 3> parts{
       Contribution{std::sqrt(from_scatter), std::max(left * left * freedom, 1e-9)},
-      Contribution{std::sqrt(from_measurement), kKnown}};
+      Contribution{std::sqrt(from_measurement), kKnown}, Contribution{result.lasting_u, kKnown}};
   const Contribution both = combined(parts);
   result.u = both.u;
   // With no scatter left at all, the shots still are what says so.

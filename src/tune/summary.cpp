@@ -40,14 +40,30 @@ Hand settled_hand(const SetupRecord& setup) {
   return found;
 }
 
+// Where a reading does not say which part of its error the next one shares: half of the variance.
+SharedError shared_of(const Shot& shot) {
+  if (shot.shared) {
+    return *shot.shared;
+  }
+  constexpr double kHalf = 0.5;
+  return {std::sqrt(kHalf) * shot.nock_right_deg->u95, std::sqrt(kHalf) * shot.nock_high_deg->u95,
+          shot.right_high_correlation};
+}
+
 JudgedShot in_bow_frame(const Shot& shot, const Bow& bow) {
   const Measured& right = *shot.nock_right_deg;
   const Measured& high = *shot.nock_high_deg;
+  const SharedError shared = shared_of(shot);
   const rules::BowFrameReading whole =
       rules::bow_frame_from_range(right, high, shot.right_high_correlation, bow.cant_deg);
   const rules::BowFrameReading own =
       rules::bow_frame_from_range(right, high, shot.right_high_correlation, bow.cant_deg.value);
+  const rules::BowFrameReading alike = rules::bow_frame_from_range(
+      {right.value, shared.right_u95_deg}, {high.value, shared.high_u95_deg}, shared.correlation,
+      bow.cant_deg.value);
   JudgedShot judged;
+  judged.shared_lat_u95_deg = alike.lat_deg.u95;
+  judged.shared_vert_u95_deg = alike.vert_deg.u95;
   judged.lat_deg = whole.lat_deg;
   judged.vert_deg = whole.vert_deg;
   judged.own_lat_u95_deg = own.lat_deg.u95;
@@ -110,16 +126,21 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
 struct Columns {
   std::vector<double> value;
   std::vector<double> u;
+  std::vector<double> shared;  // of u
 };
 
 Columns columns_of(const SetupJudgement& judgement, Measured JudgedShot::*offset) {
+  const bool lateral = offset == &JudgedShot::lat_deg;
   double JudgedShot::*own_u95 =
-      offset == &JudgedShot::lat_deg ? &JudgedShot::own_lat_u95_deg : &JudgedShot::own_vert_u95_deg;
+      lateral ? &JudgedShot::own_lat_u95_deg : &JudgedShot::own_vert_u95_deg;
+  double JudgedShot::*shared_u95 =
+      lateral ? &JudgedShot::shared_lat_u95_deg : &JudgedShot::shared_vert_u95_deg;
   Columns columns;
   for (const JudgedShot& shot : judgement.shots) {
     if (!shot.dropped) {
       columns.value.push_back((shot.*offset).value);
       columns.u.push_back(shot.*own_u95 / kSigmasPerU95);
+      columns.shared.push_back(shot.*shared_u95 / kSigmasPerU95);
     }
   }
   return columns;
@@ -154,15 +175,18 @@ std::vector<std::optional<OffsetSummary>> summaries_of(std::vector<SetupView>& s
   std::vector<RobustMean> own;
   for (const SetupView& setup : setups) {
     columns.push_back(columns_of(setup.judgement, offset));
-    own.push_back(robust_mean(columns.back().value, columns.back().u, kUsualScatter));
+    own.push_back(
+        robust_mean(columns.back().value, columns.back().u, kUsualScatter, columns.back().shared));
   }
   std::vector<std::optional<OffsetSummary>> summaries(setups.size());
   for (std::size_t i = 0; i < setups.size(); ++i) {
     if (columns[i].value.empty()) {
       continue;
     }
-    const RobustMean mean = robust_mean(columns[i].value, columns[i].u, pooled_scatter(own, i));
-    summaries[i] = OffsetSummary{mean.mean, mean.u95(), mean.scatter, mean.freedom, 0.0};
+    const RobustMean mean =
+        robust_mean(columns[i].value, columns[i].u, pooled_scatter(own, i), columns[i].shared);
+    summaries[i] = OffsetSummary{mean.mean,    mean.u95(), mean.scatter,
+                                 mean.freedom, 0.0,        kSigmasPerU95 * mean.lasting_u};
     std::size_t at = 0;
     for (JudgedShot& shot : setups[i].judgement.shots) {
       if (shot.dropped) {
@@ -190,6 +214,7 @@ void add_cant(SetupJudgement& judgement) {
   const auto widen = [](OffsetSummary& offset, double cant_u95_deg) {
     offset.cant_u95_deg = cant_u95_deg;
     offset.u95_deg = std::hypot(offset.u95_deg, cant_u95_deg);
+    offset.lasting_u95_deg = std::hypot(offset.lasting_u95_deg, cant_u95_deg);
   };
   widen(*judgement.lateral, alone.lat_deg.u95);
   widen(*judgement.vertical, alone.vert_deg.u95);

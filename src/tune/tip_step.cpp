@@ -23,6 +23,9 @@ const char* const kOtherWeaker =
 constexpr double kFineTip_kg = 5.0 * kGrain;
 constexpr double kLargestTipStep_kg = 50.0 * kGrain;
 constexpr double kLargestTipNeed_kg = 100.0 * kGrain;  // beyond, other shafts serve better
+// Nor do those 100 gr do more than this: half a degree for each 25, give or take as much (common
+// practice, no source).
+constexpr double kTipReach_deg = 4.0;
 constexpr double kPlateReach_deg = 1.5;  // stiffer by more, and thinning the plate will not do
 constexpr double kLightestTip_kg = 60.0 * kGrain;
 
@@ -197,7 +200,8 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
   const SetupView* const better = answered_backwards(situation, true);
   const Answer& tip = situation.learner.lateral(Quantity::tip_mass);
   const std::optional<double> needed = tip_change(tip, true);
-  if (better != nullptr || !needed || *needed > kLargestTipNeed_kg) {
+  if (better != nullptr || !needed || *needed > kLargestTipNeed_kg ||
+      outcome.median_deg > kTipReach_deg) {
     if (outcome.median_deg < kPlateReach_deg && facts.bow.plate_offset_m &&
         *facts.bow.plate_offset_m >= kPlateStep_m - 1e-9) {
       step.kind = StepKind::thinner_plate;

@@ -210,6 +210,26 @@ TEST_CASE("truth: the distance to the butt, timed, narrows up and down, and inte
   CHECK(held >= 25);
 }
 
+// A parameter that the pictures hardly tell rests on its prior, whose error is the same next time;
+// one that they tell well has at most half of its error so. Both parts are covariances.
+TEST_CASE(
+    "unit: what the next shot shares is part of the covariance, nearly all where a prior tells") {
+  Draws draws{boost::random::mt19937_64(78)};
+  const flight::FlightFit fit = fit_all(simulate(draws, 0.03, 0.012).sightings);
+  const auto part = [&](int i) { return fit.shared_covariance(i, i) / fit.covariance(i, i); };
+  CHECK(part(flight::kDamping) > 0.9);
+  CHECK(part(flight::kFlexHz) < 0.6);
+  for (int i = 0; i < flight::kParameters; ++i) {
+    CAPTURE(i);
+    CHECK(part(i) > 0.49);
+    CHECK(part(i) < 1.0 + 1e-6);
+  }
+  const flight::Headline headline = flight::headline_at(fit, 1.5, 0.05, 2.0);
+  CHECK(headline.shared_right_u95_rad < headline.right_rad.u95);
+  CHECK(headline.shared_high_u95_rad < headline.high_rad.u95);
+  CHECK(std::abs(headline.shared_correlation) <= 1.0);
+}
+
 TEST_CASE("truth: fitted offsets at 2 m are unbiased and their intervals hold") {
   Draws draws{boost::random::mt19937_64(77)};
   constexpr int kTrials = 60;

@@ -168,6 +168,30 @@ TEST_CASE("unit: a summary is one sentence") {
   }
 }
 
+// What the next shot shares turns with the bow like the rest; of the cant it is all where it was
+// told, for the next shot is told the same.
+TEST_CASE("unit: the shared part of the errors is turned into the frame of the bow") {
+  Shot shot;
+  shot.status = ShotStatus::measured;
+  shot.nock_right_deg = Measured{-2.0, 0.5};
+  shot.nock_high_deg = Measured{1.0, 0.8};
+  shot.shared = SharedError{0.3, 0.4, 0.0};
+  JudgeOptions canted = archer(Hand::right);
+  canted.cant_deg = 90.0;
+  judge_shot(shot, canted);
+  REQUIRE(shot.in_bow->shared);
+  // A quarter turn: what was up and down is sideways; the cant's 3 deg of 1 and 2 deg with it.
+  const double turned = 1.96 * 3.0 * 3.14159265 / 180.0;
+  CHECK(shot.in_bow->shared->right_u95_deg ==
+        doctest::Approx(std::hypot(0.4, 2.0 * turned)).epsilon(0.01));
+  CHECK(shot.in_bow->shared->high_u95_deg ==
+        doctest::Approx(std::hypot(0.3, 1.0 * turned)).epsilon(0.01));
+  shot.cant_seen_deg = Measured{90.0, 3.0};
+  canted.cant_deg.reset();
+  judge_shot(shot, canted);
+  CHECK(shot.in_bow->shared->right_u95_deg == doctest::Approx(0.4).epsilon(1e-6));
+}
+
 TEST_CASE("unit: a shot is judged in the frame of its bow") {
   Shot shot;
   shot.status = ShotStatus::measured;

@@ -366,6 +366,23 @@ TEST_CASE("rules: when scatter hides the answer, more shots are asked for, or fo
   CHECK(step.because.find("Scatter hides the answer") != std::string::npos);
 }
 
+TEST_CASE("rules: where the shots share their error, no more of the same are asked for") {
+  SetupRecord record = setup("01", facts(29.5), -0.25, 0.1, 12, 0.2);
+  for (ClipRecord& clip : record.clips) {
+    Shot& shot = clip.reading.shots.front();
+    shot.nock_right_deg->u95 = 0.9;
+    shot.shared = SharedError{0.85, 0.2, 0.0};
+  }
+  record.facts.arrow.spine.reset();  // no arrow model to lean on
+  record.facts.arrow.total_mass_kg = 400.0 * kGrain;
+  const Step step = judged({record}).next;
+  CHECK(step.kind == StepKind::film_more);
+  CHECK(step.words.find("would repeat the same error") != std::string::npos);
+  CHECK(step.words.find("focal length") != std::string::npos);
+  CHECK(step.words.find("distance from the arrow rest") != std::string::npos);
+  CHECK(step.words.find("put the phone up anew") != std::string::npos);
+}
+
 TEST_CASE("rules: without the hand nothing is said of spine") {
   SetupFacts untold = facts();
   untold.hand = Hand::unknown;

@@ -147,3 +147,25 @@ TEST_CASE("truth: sampled paths have the posterior's mean and covariance") {
   CHECK((sampled(posterior, 50, 5) - sampled(posterior, 50, 5)).norm() == 0.0);
   CHECK((sampled(posterior, 50, 5) - sampled(posterior, 50, 6)).norm() > 0.0);
 }
+
+// Two readings with one and the same error: their difference is as sharp as if there were none,
+// their level as blurred as the error. By hand, on a wide prior.
+TEST_CASE("unit: an error that all set-ups share blurs the level, not the slope") {
+  Regression regression;
+  Place here;
+  Place there;
+  there.at[0] = 1.0;
+  regression.measured = {here, there};
+  regression.wanted = {here, there};
+  regression.offset_deg = Eigen::Vector2d(-1.0, 1.0);
+  regression.u_deg = Eigen::Vector2d(0.1, 0.1);
+  regression.shared_deg = Eigen::Vector2d(0.4, 0.4);
+  regression.model_measured = Eigen::MatrixXd::Zero(1, 2);
+  regression.model_wanted = Eigen::MatrixXd::Zero(1, 2);
+  regression.discrepancy.level_deg = 100.0;
+  regression.discrepancy.slope_deg[0] = 100.0;
+  const Eigen::MatrixXd covariance = posterior_of(regression).covariance();
+  CHECK(std::sqrt(covariance(0, 0)) == Approx(std::hypot(0.1, 0.4)).epsilon(1e-3));
+  CHECK(std::sqrt(covariance(0, 0) + covariance(1, 1) - 2.0 * covariance(0, 1)) ==
+        Approx(0.1 * std::sqrt(2.0)).epsilon(1e-3));
+}

@@ -36,9 +36,9 @@ class Archer {
   double scatter_deg() const { return scatter_deg_; }
 
   Truth truth(const SetupFacts& facts) const {
-    const arrow::ExitState shot = arrow::simulate_shot(setup_of(facts), unknowns_);
-    const double side = facts.hand == Hand::left ? -1.0 : 1.0;
-    return {side * shot.lateral.reference_offset_deg, shot.vertical.reference_offset_deg};
+    const Truth model = by_the_model(facts);
+    return {model_at_start_ + shift_deg_ + world_.answer * (model.stiff_deg - model_at_start_),
+            model.nock_high_deg};
   }
 
   arrow::Setup setup_of(const SetupFacts& facts) const {
@@ -80,12 +80,25 @@ class Archer {
       clip.reading.status = ClipStatus::measured;
       Shot shot;
       shot.status = ShotStatus::measured;
-      const auto measured = [&](double value, double scatter) {
-        const double u95 = between(0.2, 0.6);
-        return Measured{value + scatter * normal() + u95 / kSigmasPerU95 * normal(), u95};
+      const auto measured = [&](double value, double scatter, double u95, double alike) {
+        const double sd = u95 / kSigmasPerU95;
+        return Measured{value + scatter * normal() +
+                            std::sqrt(1.0 - world_.shared) * sd * normal() +
+                            std::sqrt(world_.shared) * sd * alike,
+                        u95};
       };
-      shot.nock_right_deg = measured(side * mean.stiff_deg, scatter_deg_);
-      shot.nock_high_deg = measured(mean.nock_high_deg, scatter_deg_);
+      const double flies_off = chance(world_.flyers) ? (chance(0.5) ? 4.0 : -4.0) : 0.0;
+      const bool touches = chance(world_.touches);
+      const double right_u95 = between(0.2, 0.6);
+      const double high_u95 = world_.reader_as_measured ? between(0.5, 1.0) : between(0.2, 0.6);
+      shot.nock_right_deg = measured(side * (mean.stiff_deg + (touches ? 2.0 : 0.0)) + flies_off,
+                                     scatter_deg_, right_u95, alike_right_);
+      shot.nock_high_deg =
+          measured(mean.nock_high_deg + (touches ? 1.0 : 0.0), scatter_deg_, high_u95, alike_high_);
+      if (world_.reader_as_measured || world_.shared > 0.0) {
+        shot.shared = SharedError{std::sqrt(world_.shared) * right_u95,
+                                  std::sqrt(world_.shared) * high_u95, 0.0};
+      }
       clip.reading.shots.push_back(shot);
       record.clips.push_back(clip);
     }
@@ -93,6 +106,12 @@ class Archer {
   }
 
  private:
+  Truth by_the_model(const SetupFacts& facts) const {
+    const arrow::ExitState shot = arrow::simulate_shot(setup_of(facts), unknowns_);
+    const double side = facts.hand == Hand::left ? -1.0 : 1.0;
+    return {side * shot.lateral.reference_offset_deg, shot.vertical.reference_offset_deg};
+  }
+
   SetupFacts told(SetupFacts facts) const {
     if (!world_.spine_told) {
       facts.arrow.total_mass_kg = arrow::mass_properties(setup_of(facts).arrow).mass_kg;
@@ -108,9 +127,12 @@ class Archer {
          {&wide.finger_ratio_log, &wide.finger_travel_log, &wide.finger_lift,
           &wide.plate_stiffness_log, &wide.shelf_stiffness_log, &wide.support_damping_log,
           &wide.ei_log, &wide.string_side_log, &wide.string_height_log, &wide.virtual_mass_log,
-          &wide.limb_mass_log, &wide.early_weight, &wide.efficiency, &wide.flex_damping_log}) {
+          &wide.limb_mass_log, &wide.early_weight, &wide.efficiency, &wide.flex_damping_log,
+          &wide.string_side_mass_log}) {
       *sd *= world_.spread;
     }
+    wide.middle.string_side_factor *= world_.string_side;
+    wide.middle.string_side_mass_kg *= world_.string_side_mass;
     return wide;
   }
 
@@ -118,6 +140,8 @@ class Archer {
     return boost::random::uniform_real_distribution<double>(low, high)(generator_);
   }
   double normal() { return normal_(generator_); }
+  // Draws nothing in a world without it, whose shots stay the same.
+  bool chance(double share) { return share > 0.0 && between(0.0, 1.0) < share; }
   double nearest(double value, double step) { return step * std::round(value / step); }
 
   void draw() {
@@ -157,10 +181,18 @@ class Archer {
       stiffen(facts, pounds, wood);
       SetupFacts shorter = facts;
       shorter.arrow.shaft_length_m = *facts.arrow.shaft_length_m - to_trim_m;
-      (truth(shorter).stiff_deg < 0.0 ? low : high) = pounds;
+      (by_the_model(shorter).stiff_deg < 0.0 ? low : high) = pounds;
     }
     stiffen(facts, nearest(low, 1.0), wood);
     unknowns_ = own;
+    model_at_start_ = by_the_model(facts).stiff_deg;
+    if (world_.shift_deg > 0.0) {
+      shift_deg_ = chance(0.5) ? world_.shift_deg : -world_.shift_deg;
+    }
+    if (world_.shared > 0.0) {
+      alike_right_ = normal();
+      alike_high_ = normal();
+    }
     bare_at_start_ = truth(facts).stiff_deg;
     facts.arrow.fletching = Fletching::fletched;
     start_ = facts;
@@ -186,6 +218,10 @@ class Archer {
   double fletching_area_m2_ = 0.0;
   double scatter_deg_ = 0.0;
   double bare_at_start_ = 0.0;
+  double model_at_start_ = 0.0;
+  double shift_deg_ = 0.0;
+  double alike_right_ = 0.0;  // the error that all readings share, in sigmas
+  double alike_high_ = 0.0;
 };
 
 void other_shaft(SetupFacts& facts, double full_length_m, double pounds_more) {
@@ -291,6 +327,13 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
     result.last_words = judgement.next.words;
     result.finished = judgement.next.kind == StepKind::done;
     if (result.finished || result.steps >= most_steps) {
+      const SetupJudgement& last = judgement.setups.back();
+      const double side = facts.hand == Hand::left ? -1.0 : 1.0;
+      result.mean_held =
+          last.lateral && std::abs(last.lateral->mean_deg - side * archer.truth(facts).stiff_deg) <=
+                              last.lateral->u95_deg;
+      result.open_from_behind =
+          judgement.next.because.find("cannot be settled from behind") != std::string::npos;
       break;
     }
     ++result.steps;
@@ -312,6 +355,50 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
   result.finish = facts;
   // What is tuned is the bare shaft; the tune ends on the finished arrow, which reads stiffer.
   facts.arrow.fletching = Fletching::bare;
+  result.at_finish = archer.truth(facts);
+  return result;
+}
+
+LoopResult run_plain_rule(std::uint64_t seed, int most_steps, const World& world) {
+  Archer archer(seed, world);
+  LoopResult result;
+  result.start = archer.facts();
+  result.at_start = archer.truth(result.start);
+  result.scatter_deg = archer.scatter_deg();
+  SetupFacts facts = result.start;
+  facts.arrow.fletching = Fletching::bare;
+  const double side = facts.hand == Hand::left ? -1.0 : 1.0;
+  const bool unsafe_from_the_start = past_a_limit(archer, facts);
+  bool level = false;
+  while (!result.finished && result.steps < most_steps) {
+    const SetupRecord shot = archer.film("plain", facts, kShotsPerSetup);
+    result.shots += kShotsPerSetup;
+    double stiff = 0.0;
+    double high = 0.0;
+    for (const ClipRecord& clip : shot.clips) {
+      stiff += side * clip.reading.shots[0].nock_right_deg->value / kShotsPerSetup;
+      high += clip.reading.shots[0].nock_high_deg->value / kShotsPerSetup;
+    }
+    level = level || high < kDeadBand_deg;
+    if (!level) {
+      facts.bow.nocking_point_m = *facts.bow.nocking_point_m - kInch / 16.0;
+    } else if (stiff < -kDeadBand_deg) {
+      const double trim = (stiff < -2.0 ? 0.5 : stiff < -1.0 ? 0.25 : 0.125) * kInch;
+      const Truth before = archer.truth(facts);
+      facts.arrow.shaft_length_m = *facts.arrow.shaft_length_m - trim;
+      const Truth after = archer.truth(facts);
+      ++result.trims;
+      result.overshot = result.overshot ||
+                        (after.stiff_deg > kDeadBand_deg && after.stiff_deg > before.stiff_deg);
+    } else {
+      result.finished = true;
+    }
+    result.past_a_limit =
+        result.past_a_limit || (!unsafe_from_the_start && past_a_limit(archer, facts));
+    ++result.steps;
+  }
+  result.shots += kShotsPerSetup;  // the fletched arrow at the end
+  result.finish = facts;
   result.at_finish = archer.truth(facts);
   return result;
 }

@@ -119,6 +119,28 @@ TEST_CASE("unit: scatter and measurement both widen the interval") {
   CHECK(u95(0.8) > u95(0.2));
 }
 
+// What the readings share stays in the mean of any number of shots: told by the reading, else half
+// of its variance.
+TEST_CASE("unit: what the shots share is not taken away by more of them") {
+  const auto summary = [](int count, const std::optional<SharedError>& shared) {
+    SetupFacts exact = facts();
+    exact.cant_deg = 0.0;
+    SetupRecord record = setup("01", exact, 0.0, 0.0, count, 0.0);
+    for (ClipRecord& clip : record.clips) {
+      clip.reading.shots.front().shared = shared;
+    }
+    return judged({record}).setups[0];
+  };
+  const SetupJudgement told = summary(400, SharedError{0.25, 0.1, 0.0});
+  CHECK(told.lateral->lasting_u95_deg == Approx(0.25).epsilon(0.01));
+  CHECK(told.lateral->u95_deg > 0.25);
+  CHECK(told.lateral->u95_deg < 0.27);
+  CHECK(told.vertical->u95_deg < 0.13);
+  const SetupJudgement untold = summary(400, std::nullopt);
+  CHECK(untold.lateral->lasting_u95_deg == Approx(0.3 * std::sqrt(0.5)).epsilon(0.01));
+  CHECK(summary(6, SharedError{}).lateral->u95_deg < summary(6, std::nullopt).lateral->u95_deg);
+}
+
 // Common practice, no source: a bare shaft shows form before it shows tune.
 TEST_CASE("rules: bare shafts that scatter carry the form warning") {
   const SetupJudgement wild = judged({setup("01", facts(), -1.0, 0.0, 6, 1.8)}).setups[0];

@@ -33,6 +33,7 @@ int main(int argc, char** argv) {
   int steps = 25;
   bool history = false;
   bool untold = false;
+  bool plain = false;
   tune::simulated::World world;
   tune::JudgementOptions options;
   app.add_option("--seed", seed, "Of bows, archers and shots");
@@ -43,6 +44,17 @@ int main(int argc, char** argv) {
   app.add_flag("--history", history, "The steps of each, with the true offsets after them");
   app.add_flag("--spine-untold", untold, "The judgement has no arrow model to lean on");
   app.add_option("--spread", world.spread, "Of the archers' unknowns, over the prior's");
+  app.add_option("--answer", world.answer, "Of the bow to a change, over the model's");
+  app.add_option("--shift", world.shift_deg, "Of the bow from the model, to either side, deg");
+  app.add_option("--string-side", world.string_side,
+                 "Side stiffness of the string, over the middle");
+  app.add_option("--string-mass", world.string_side_mass, "Mass that swings with it, likewise");
+  app.add_flag("--reader", world.reader_as_measured,
+               "Up and down read as from behind: 0.5 to 1 deg");
+  app.add_option("--shared", world.shared, "Part of the reading's variance that all shots share");
+  app.add_option("--flyers", world.flyers, "Share of shots that fly off by 4 deg");
+  app.add_option("--touches", world.touches, "Share of shots that touch the bow");
+  app.add_flag("--plain", plain, "By the plain rule instead of the program");
   CLI11_PARSE(app, argc, argv);
 
   world.spine_told = !untold;
@@ -55,6 +67,9 @@ int main(int argc, char** argv) {
       "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
   int straight = 0;
   int level = 0;
+  int level_or_said = 0;
+  int mean_held = 0;
+  long shots = 0;
   int overshot = 0;
   int past = 0;
   int finished = 0;
@@ -64,7 +79,9 @@ int main(int argc, char** argv) {
   const auto begin = std::chrono::steady_clock::now();
   for (int i = first - 1; i < first - 1 + bows; ++i) {
     const std::uint64_t own = seed * 1000003 + static_cast<std::uint64_t>(i);
-    const tune::simulated::LoopResult loop = tune::simulated::run_loop(own, options, steps, world);
+    const tune::simulated::LoopResult loop =
+        plain ? tune::simulated::run_plain_rule(own, steps, world)
+              : tune::simulated::run_loop(own, options, steps, world);
     const auto yes = [](bool value) { return value ? "yes" : "no"; };
     const auto inches = [](const std::optional<double>& length_m) {
       return *length_m / units::kMetresPerInch;
@@ -85,7 +102,11 @@ int main(int argc, char** argv) {
     }
     std::fflush(stdout);
     straight += std::abs(loop.at_finish.stiff_deg) < 0.5 ? 1 : 0;
-    level += std::abs(loop.at_finish.nock_high_deg) < 0.5 ? 1 : 0;
+    const bool is_level = std::abs(loop.at_finish.nock_high_deg) < 0.5;
+    level += is_level ? 1 : 0;
+    level_or_said += is_level || loop.open_from_behind ? 1 : 0;
+    mean_held += loop.mean_held ? 1 : 0;
+    shots += loop.shots;
     overshot += loop.overshot ? 1 : 0;
     past += loop.past_a_limit ? 1 : 0;
     finished += loop.finished ? 1 : 0;
@@ -96,10 +117,13 @@ int main(int argc, char** argv) {
   const double seconds =
       std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
   fmt::print(
-      "\nStraight (|sideways| < 0.5 deg): {} of {}; level (|up| < 0.5 deg): {}; said done: {}; "
-      "overshot: {}; past a limit: {}. Sideways at the end {:.2f} deg root mean square; {:.1f} "
+      "\nStraight (|sideways| < 0.5 deg): {} of {}; level (|up| < 0.5 deg): {}, or said that it "
+      "cannot be settled from behind: {}; said done: {}; "
+      "overshot: {}; past a limit: {}; shots in the mean: {:.1f}; the last mean held: {}. Sideways "
+      "at the end {:.2f} deg root mean square; {:.1f} "
       "steps in the mean.\n",
-      straight, bows, level, finished, overshot, past, std::sqrt(square / bows),
+      straight, bows, level, level_or_said, finished, overshot, past,
+      static_cast<double>(shots) / bows, mean_held, std::sqrt(square / bows),
       static_cast<double>(all_steps) / bows);
   fmt::print(stderr, "{:.0f} s, {:.2f} s a judgement\n", seconds,
              seconds / static_cast<double>(judged));

@@ -25,7 +25,7 @@ struct EffectsOptions {
   std::size_t pool = 3000;  // prior draws from which a reading picks
   // The model is not validated against films: standard deviation by which it may miss the lateral
   // offset of a real shot even when all unknowns are right.
-  double model_error_deg = 0.7;
+  double model_error_deg = 1.9;
 };
 
 // A measured lateral offset with half its 95 % interval.
@@ -37,10 +37,15 @@ struct MeasuredOffset {
 // Draws of the unknowns, alike in weight.
 struct DrawSet {
   std::vector<Unknowns> draws;
+  // What the model misses of the lateral offset with each, deg: no more than model_error_deg where
+  // a reading says so, the same before and after a change. Empty without a reading.
+  std::vector<double> missed_deg;
   // How many prior draws effectively speak for the reading (Kish); the size of the pool when there
   // is no reading. A few dozen or less means that the reading does not fit the set-up.
   double effective = 0.0;
   std::size_t pool = 0;
+
+  double missed(std::size_t draw) const { return missed_deg.empty() ? 0.0 : missed_deg[draw]; }
 };
 DrawSet draw_set(const Setup& setup, const std::optional<MeasuredOffset>& reading,
                  const EffectsOptions& options);

@@ -23,13 +23,14 @@ struct Prior {
   double shelf_stiffness_log = 0.7;
   double support_damping_log = 0.5;
   double ei_log = 0.04;
-  double string_side_log = 0.10;
+  double string_side_log = 0.15;
   double string_height_log = 0.4;
   double virtual_mass_log = 0.15;
   double limb_mass_log = 0.20;
   double early_weight = 0.12;
   double efficiency = 0.03;
   double flex_damping_log = 0.4;
+  double string_side_mass_log = 0.2;
 };
 
 // The `index`-th draw of the stream `seed`.

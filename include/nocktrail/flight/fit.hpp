@@ -89,7 +89,13 @@ struct FlightFit {
   bool converged = false;
   Parameters parameters = Parameters::Zero();
   Eigen::MatrixXd covariance;  // kParameters square, jitter marginalised; residual scale included
-  double anchor_s = 0.0;       // capture time of dt = 0
+  // Of that, what comes of the priors being off: focal length, arrow, place of the camera and the
+  // rest are in the next shot of the same phone, place and arrow what they are in this one, so it
+  // does not average out: with the posterior P and the priors' precision L that is P L P. Of the
+  // rest, which comes of what was sighted, half: the same arrow passes the same scenery, and is
+  // sighted alike (docs/method.md has the measurement).
+  Eigen::MatrixXd shared_covariance;
+  double anchor_s = 0.0;  // capture time of dt = 0
   Eigen::Vector2d principal_px = Eigen::Vector2d::Zero();
   double centre_scale = 1.0;  // scatter of centre points over what was assumed
   double end_scale = 1.0;     // same for the ends
@@ -133,6 +139,7 @@ Eigen::Vector2d seen_px(const FlightFit& fit, double t_s, double s);
 struct Derived {
   Eigen::VectorXd value;
   Eigen::MatrixXd covariance;
+  Eigen::MatrixXd shared_covariance;  // of it, what the next shot shares
 };
 Derived derive(const FlightFit& fit,
                const std::function<Eigen::VectorXd(const Parameters&)>& function);

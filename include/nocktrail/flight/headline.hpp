@@ -15,6 +15,11 @@ struct Headline {
   Measured right_rate;  // rad per m
   Measured high_rate;
   double correlation = 0.0;  // of the errors of right and high
+  // Of the u95 of right and high, the part that the next shot of the same phone, place and arrow
+  // shares (FlightFit::shared_covariance), and the correlation of those parts.
+  double shared_right_u95_rad = 0.0;
+  double shared_high_u95_rad = 0.0;
+  double shared_correlation = 0.0;
   Measured speed_mps;
   Measured flex_hz;
   Measured flex_amplitude_m;  // at the nock end, peak over both planes, at time_exit

@@ -34,6 +34,9 @@ struct JudgedShot {
   // Of the intervals, what is left when the cant, alike in all shots, is taken as exact.
   double own_lat_u95_deg = 0.0;
   double own_vert_u95_deg = 0.0;
+  // Of those, the part that the next shot of the same phone, place and arrow shares.
+  double shared_lat_u95_deg = 0.0;
+  double shared_vert_u95_deg = 0.0;
   double correlation = 0.0;  // of the errors of the two
   bool dropped = false;      // by the archer
   bool outlier = false;      // far from the others: named, its weight reduced, not removed
@@ -45,7 +48,10 @@ struct OffsetSummary {
   double u95_deg = 0.0;       // scatter, measurement (with Student's factor) and the cant together
   double scatter_deg = 0.0;   // standard deviation shot to shot, measurement taken out
   double freedom = 0.0;       // effective degrees of freedom (Welch-Satterthwaite)
-  double cant_u95_deg = 0.0;  // of u95_deg, what is not known of the cant and no shot takes away
+  double cant_u95_deg = 0.0;  // of u95_deg, what is not known of the cant
+  // Of u95_deg, what more shots of the same phone, place and arrow do not take away: the cant, and
+  // what the readings' errors share.
+  double lasting_u95_deg = 0.0;
 };
 
 struct SetupJudgement {

@@ -39,7 +39,10 @@ struct Regression {
   // One row for each measured set-up.
   std::vector<Place> measured;
   Eigen::VectorXd offset_deg;
-  Eigen::VectorXd u_deg;           // standard
+  Eigen::VectorXd u_deg;  // standard, of each by itself
+  // Standard, signed: the part of the errors that is one and the same in all of them, beside u_deg
+  // (same phone, same told figures). It blurs the level and leaves the differences sharp.
+  Eigen::VectorXd shared_deg;
   Eigen::MatrixXd model_measured;  // draws x measured
   // Where the answer is wanted.
   std::vector<Place> wanted;

@@ -37,7 +37,8 @@ struct ScatterPrior {
 
 struct RobustMean {
   double mean = 0.0;
-  double u = 0.0;                // of the mean, standard
+  double u = 0.0;                // of the mean, standard, with what the errors share
+  double lasting_u = 0.0;        // of that, what the errors share: no shot takes it away
   double freedom = 0.0;          // effective
   double scatter = 0.0;          // shot to shot, measurement taken out, from these shots alone
   std::vector<double> weights;   // Huber's, 1 for a shot in line with the others
@@ -52,9 +53,10 @@ double median_of(std::vector<double> values);
 // Mean of shots that scatter by more than their measurement: Huber's weights (tuned so that clean
 // shots are hardly touched) around median and MAD, the between-shot variance by Paule and Mandel,
 // pooled with `prior`. Empty input gives zeros with freedom 0. With one shot the interval rests on
-// `prior` alone.
+// `prior` alone. `shared`, of each u, is the part that is the same error in all of them: it tells
+// nothing of the scatter, moves all values alike, and stays in the mean whole. Empty: none is.
 RobustMean robust_mean(std::span<const double> values, std::span<const double> u,
-                       const ScatterPrior& prior);
+                       const ScatterPrior& prior, std::span<const double> shared = {});
 
 // |distance| from which a shot counts as an outlier (the modified z-score of B. Iglewicz and
 // D. Hoaglin, How to Detect and Handle Outliers, 1993; from memory).
