@@ -99,9 +99,9 @@ Marks marks_of(const Json& document) {
   }
   std::sort(marks.frames.begin(), marks.frames.end(),
             [](const FrameMark& a, const FrameMark& b) { return a.index < b.index; });
-  const auto twice = std::adjacent_find(
-      marks.frames.begin(), marks.frames.end(),
-      [](const FrameMark& a, const FrameMark& b) { return a.index == b.index; });
+  const auto twice =
+      std::adjacent_find(marks.frames.begin(), marks.frames.end(),
+                         [](const FrameMark& a, const FrameMark& b) { return a.index == b.index; });
   if (twice != marks.frames.end()) {
     slip("frames", fmt::format("frame {} is there twice", twice->index));
   }
@@ -140,7 +140,8 @@ Marks marks_from_json(std::string_view text, std::string_view source) {
   bool too_deep = false;
   try {
     const Json document = Json::parse(
-        text, [&](int depth, Json::parse_event_t, Json&) { return !(too_deep |= depth > kDeepest); },
+        text,
+        [&](int depth, Json::parse_event_t, Json&) { return !(too_deep |= depth > kDeepest); },
         false);
     if (document.is_discarded() || too_deep) {
       slip("", fmt::format("is not JSON of schema {}", kSchema));

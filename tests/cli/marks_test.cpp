@@ -71,9 +71,8 @@ nlohmann::json true_marks(std::size_t frames) {
   for (const nlohmann::json& row : shot["frames"]) {
     if (row["t_s"] > shot["exit_s"] && row["index"].get<int>() % 2 == 0 &&
         marks["frames"].size() < frames) {
-      marks["frames"].push_back({{"index", row["index"]},
-                                 {"nock_px", row["nock_px"]},
-                                 {"tip_px", row["tip_px"]}});
+      marks["frames"].push_back(
+          {{"index", row["index"]}, {"nock_px", row["nock_px"]}, {"tip_px", row["tip_px"]}});
     }
   }
   return marks;
@@ -119,7 +118,8 @@ TEST_CASE("fault: marks that cannot be used stop the command, in one line") {
     CHECK(ran.out.empty());
   };
   const std::string good = desk.marks(true_marks(8).dump()).string();
-  fails(fmt::format("read --marks '{}' '{}' '{}'", good, kClip.string(), kClip.string()), "one clip");
+  fails(fmt::format("read --marks '{}' '{}' '{}'", good, kClip.string(), kClip.string()),
+        "one clip");
   fails(fmt::format("read --marks '{}' '{}'", desk.path("none.json").string(), kClip.string()),
         "no such file");
   fails(fmt::format("read --marks '{}' --json '{}' '{}'", good, good, kClip.string()), "--json");

@@ -175,9 +175,7 @@ TEST_CASE("fault: too few marks, or marks of no clip like this, give no number")
   other.frames.clear();
   boost::random::mt19937 generator(9);
   for (int index = 52; index < 66; index += 2) {
-    const auto anywhere = [&] {
-      return Eigen::Vector2d(generator() % 1280U, generator() % 720U);
-    };
+    const auto anywhere = [&] { return Eigen::Vector2d(generator() % 1280U, generator() % 720U); };
     other.frames.push_back({index, anywhere(), anywhere()});
   }
   const Reading nonsense = read_marked(truth.clip, other, truth.options);
