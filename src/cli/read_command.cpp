@@ -20,8 +20,10 @@
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/picture/still.hpp"
 #include "nocktrail/pipeline/read_clip.hpp"
+#include "nocktrail/pipeline/read_marked.hpp"
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/report/json.hpp"
+#include "nocktrail/report/marks.hpp"
 #include "nocktrail/report/text.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/output_check.hpp"
@@ -113,10 +115,11 @@ void check_outputs(const ReadArguments& arguments, const session::OutputCheck& c
 // One run of the command.
 class ReadRun {
  public:
-  ReadRun(const ReadArguments& arguments, ReadClipOptions options,
+  ReadRun(const ReadArguments& arguments, ReadClipOptions options, std::optional<Marks> marks,
           const session::OutputCheck& check)
       : arguments_(arguments),
         options_(std::move(options)),
+        marks_(std::move(marks)),
         check_(check),
         progress_(!arguments.quiet) {}
 
@@ -173,12 +176,14 @@ class ReadRun {
       if (!arguments_.debug.empty()) {
         options.debug_dir = debug_folder(arguments_.debug, clip, several(), taken_);
       }
-      reading = read_clip(clip, options, [&](const std::string& what, double done) {
+      const Progress progress = [&](const std::string& what, double done) {
         progress_.show(fmt::format("{}: {} {:.0f} %", shown, what, 100.0 * done));
         return !interrupted();
-      });
+      };
+      reading = marks_ ? read_marked(clip, *marks_, options, progress)
+                       : read_clip(clip, options, progress);
     } catch (const BadInput&) {
-      throw;  // about the options, so about every clip
+      throw;  // about the options, so about every clip; or about the marks of the only one
     } catch (const std::exception& problem) {
       // One clip that trips the program must not cost the others their readings.
       fault(clip, problem.what());
@@ -301,6 +306,7 @@ class ReadRun {
 
   const ReadArguments& arguments_;
   ReadClipOptions options_;
+  std::optional<Marks> marks_;
   const session::OutputCheck& check_;
   ProgressLine progress_;
   std::vector<Reading> readings_;
@@ -417,6 +423,10 @@ CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments) {
   read->add_option("--debug", arguments.debug,
                    "Leave pictures of what each stage saw in this folder")
       ->type_name("DIR");
+  read->add_option("--marks", arguments.marks,
+                   "Read the clip by where a person marked nock and point,\nin place of the "
+                   "program's own search; one clip only")
+      ->type_name("FILE");
   read->add_flag("--quiet", arguments.quiet,
                  "No words and no progress; only errors, and what\n--json and --still ask for");
   read->add_option("CLIP", arguments.clips, "Video files")->type_name("")->required();
@@ -425,12 +435,20 @@ CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments) {
 
 int run_read(const ReadArguments& arguments) {
   const ReadClipOptions options = checked_reading_options(arguments);
+  std::optional<Marks> marks;
   session::OutputCheck check = desk::own_files();
+  if (!arguments.marks.empty()) {
+    if (arguments.clips.size() != 1) {
+      throw BadInput("--marks: marks are of one clip; give that clip alone");
+    }
+    marks = report::read_marks(arguments.marks);
+    check.keep(arguments.marks, "the file of marks");
+  }
   for (const std::string& clip : arguments.clips) {
     check.keep(clip, "one of the clips to be read");
   }
   check_outputs(arguments, check);
-  return ReadRun(arguments, options, check).run();
+  return ReadRun(arguments, options, std::move(marks), check).run();
 }
 
 }  // namespace nocktrail::cli

@@ -26,6 +26,7 @@ struct ReadArguments {
   std::string json;  // "-" is standard output
   std::string still;
   std::string debug;
+  std::string marks;
   bool quiet = false;
   std::vector<std::string> clips;
 };

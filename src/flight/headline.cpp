@@ -7,12 +7,15 @@
 namespace nocktrail::flight {
 namespace {
 
-// Half width of a 95 % interval over its sigma: Student's, since the scatter is judged from the
-// clip itself. It is the frames with both ends that carry the offset, and neighbouring ones share
-// background and light, hence about a third as many degrees of freedom as such frames (JCGM
-// 100:2008, G.3).
-double coverage95(int ends) {
-  const double freedom = std::max(3.0, ends / 2.0 / 3.0 - 1.0);
+// Of the scatter, which is judged from the clip itself: it is the frames with both ends that carry
+// the offset, and neighbouring ones share background and light, hence about a third as many degrees
+// of freedom as such frames (JCGM 100:2008, G.3).
+double freedom_of(int ends) {
+  return std::max(3.0, ends / 2.0 / 3.0 - 1.0);
+}
+
+// Half width of a 95 % interval over its sigma: Student's.
+double coverage95(double freedom) {
   return boost::math::quantile(boost::math::students_t(freedom), 0.975);
 }
 
@@ -35,7 +38,7 @@ double nock_forward_m(const Parameters& p, const Eigen::Vector2d& principal_px, 
 }
 
 Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_sigma_m,
-                     double distance_m) {
+                     double distance_m, std::optional<double> freedom) {
   const auto values = [&](const Parameters& p, double rest) {
     const double dt = time_at_forward(p, fit.principal_px, rest + distance_m);
     const ArrowState<double> state = state_at<double>(p.data(), fit.principal_px, dt);
@@ -63,7 +66,7 @@ Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_si
                                   (2.0 * step);
   covariance += rest_sigma_m * rest_sigma_m * by_rest * by_rest.transpose();
 
-  const double coverage = coverage95(fit.ends);
+  const double coverage = coverage95(freedom.value_or(freedom_of(fit.ends)));
   const auto measured = [&](int i) {
     // In this order a covariance that is no number stays none: it must not become certainty.
     return Measured{derived.value[i], coverage * std::sqrt(std::max(covariance(i, i), 0.0))};

@@ -105,9 +105,11 @@ double title(Canvas& canvas, const Reading& reading, std::size_t shot_number) {
   canvas.text(fitting(canvas, name, kTitle, inner), {kMargin_px, y + kTitle.size_px}, kTitle);
   y += 1.35 * kTitle.size_px;
   const ClipFacts& clip = reading.clip;
-  canvas.text(
-      fmt::format("{:.4g} frames a second, {} by {}", clip.capture_fps, clip.width, clip.height),
-      {kMargin_px, y + kSmall.size_px}, kSmall);
+  const bool by_hand =
+      shot_number < reading.shots.size() && reading.shots[shot_number].by == ReadBy::hand;
+  canvas.text(fmt::format("{:.4g} frames a second, {} by {}{}", clip.capture_fps, clip.width,
+                          clip.height, by_hand ? "; marked by hand" : ""),
+              {kMargin_px, y + kSmall.size_px}, kSmall);
   return y + 1.9 * kSmall.size_px;
 }
 

@@ -6,6 +6,7 @@
 #include <future>
 
 #include "debug_pictures.hpp"
+#include "flight_start.hpp"
 #include "impact.hpp"
 #include "nocktrail/flight/headline.hpp"
 #include "nocktrail/steady/plumb.hpp"
@@ -13,33 +14,6 @@
 
 namespace nocktrail::pipeline {
 namespace {
-
-flight::Parameters start_from(const track::Sweep& sweep, const flight::FlightPriors& priors,
-                              double anchor_s, double focal_px) {
-  flight::Parameters p = flight::Parameters::Zero();
-  const double speed = std::clamp(priors.length_m.mean / std::max(sweep.cover_s, 1e-3), 42.0, 64.0);
-  const double h = speed / sweep.v_per_h(focal_px);
-  const double inverse = sweep.inverse_start + sweep.inverse_rate * anchor_s;
-  const Eigen::Vector2d centre = sweep.vanishing_px + sweep.outward / inverse;
-  p[flight::kVanishX] = sweep.vanishing_px.x();
-  p[flight::kVanishY] = sweep.vanishing_px.y();
-  p[flight::kCentreX] = centre.x();
-  p[flight::kCentreY] = centre.y();
-  p[flight::kLogDepth] = std::log(focal_px * h * inverse);
-  p[flight::kLogSpeed] = std::log(speed);
-  p[flight::kLogLength] = std::log(priors.length_m.mean);
-  p[flight::kLogFocal] = std::log(focal_px);
-  p[flight::kReadout] = priors.readout_s.mean;
-  p[flight::kLogWave] = priors.log_wave.mean;
-  p[flight::kDamping] = priors.damping.mean;
-  p[flight::kLift] = priors.lift_m.mean;
-  p[flight::kDrag] = priors.drag_mps2.mean;
-  p[flight::kFlexHz] = priors.flex_hz.mean;
-  p[flight::kFlexDecay] = priors.flex_decay.mean;
-  p[flight::kTipMass] = priors.tip_mass_ratio.mean;
-  p[flight::kMiddle] = priors.middle_m.mean;
-  return p;
-}
 
 // How far the camera is from the line of flight, metres.
 double camera_distance_m(const flight::FlightFit& fit) {

@@ -7,11 +7,10 @@
 #include <future>
 
 #include "capture_rate.hpp"
+#include "clip_setup.hpp"
 #include "impact.hpp"
 #include "nocktrail/error.hpp"
-#include "nocktrail/flight/headline.hpp"
 #include "nocktrail/media/clip.hpp"
-#include "nocktrail/optics/camera.hpp"
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/track/loose.hpp"
 #include "shot_analysis.hpp"
@@ -21,82 +20,13 @@
 namespace nocktrail {
 namespace {
 
-constexpr double kAssumedFocal35mm = 27.0;   // contract: assumed when unknown,
-constexpr double kAssumedFocalSigma = 0.10;  // with a standard deviation of 10 %
-constexpr double kUserFocalSigma = 0.015;    // rounding of a stated whole millimetre
-constexpr double kTaggedFocalSigma = 0.05;   // crop and stabilisation: up to 9 % between readings
-                                             // of the convention
-
-void check(const ReadClipOptions& options) {
-  const auto in = [](double v, double low, double high) { return v >= low && v <= high; };
-  if (options.cant_deg && !in(*options.cant_deg, -90, 90)) {
-    throw BadInput(fmt::format("cant: {} deg is outside -90 to 90", *options.cant_deg));
-  }
-  if (options.arrow_length_m && !in(*options.arrow_length_m, 0.4, 1.1)) {
-    throw BadInput(
-        fmt::format("arrow length: {:.3f} m is outside 0.4 to 1.1 m", *options.arrow_length_m));
-  }
-  if (options.focal_35mm && !in(*options.focal_35mm, 10, 200)) {
-    throw BadInput(fmt::format("focal length: {} mm is outside 10 to 200 mm", *options.focal_35mm));
-  }
-  if (options.target_distance_m && !in(*options.target_distance_m, 3.0, 100.0)) {
-    throw BadInput(
-        fmt::format("target distance: {} m is outside 3 to 100 m", *options.target_distance_m));
-  }
-  if (options.speed_mps && !in(*options.speed_mps, 20.0, 120.0)) {
-    throw BadInput(fmt::format("speed: {} m/s is outside 20 to 120 m/s", *options.speed_mps));
-  }
-  if (!in(options.dead_band_deg, 0.0, 10.0)) {
-    throw BadInput(fmt::format("dead band: {} deg is outside 0 to 10", options.dead_band_deg));
-  }
-}
-
-struct Focal {
-  double px = 0.0;
-  double relative_sigma = kAssumedFocalSigma;
-  FocalSource source = FocalSource::assumed;
-};
-
-Focal choose_focal(const media::ClipInfo& info, const ReadClipOptions& options) {
-  const auto px = [&](double mm) {
-    return optics::focal_px_from_35mm(mm, info.stored_width, info.stored_height);
-  };
-  if (options.focal_35mm) {
-    return {px(*options.focal_35mm), kUserFocalSigma, FocalSource::user};
-  }
-  if (info.focal_35mm_tag && *info.focal_35mm_tag > 10.0 && *info.focal_35mm_tag < 200.0) {
-    return {px(*info.focal_35mm_tag), kTaggedFocalSigma, FocalSource::calibration};
-  }
-  return {px(kAssumedFocal35mm), kAssumedFocalSigma, FocalSource::assumed};
-}
-
-ClipFacts facts_of(const media::Clip& clip) {
-  const media::ClipInfo& info = clip.info();
-  ClipFacts facts;
-  facts.path = clip.path().string();
-  facts.codec = info.codec;
-  facts.width = info.width;
-  facts.height = info.height;
-  facts.rotation_deg = info.orientation.rotation_deg;
-  facts.mirrored = info.orientation.mirrored;
-  facts.frames = static_cast<long>(info.frame_t_s.size());
-  facts.duration_s = info.duration_s;
-  facts.capture_fps = info.capture_fps;
-  facts.capture_fps_source = info.capture_fps_source;
-  facts.cut_short = info.cut_short;
-  return facts;
-}
-
 class Reader {
  public:
   Reader(media::Clip& clip, const ReadClipOptions& options, const Progress& progress)
-      : clip_(clip), progress_(progress), focal_(choose_focal(clip.info(), options)) {
-    analysis_.focal_px = focal_.px;
-    analysis_.focal_relative_sigma = focal_.relative_sigma;
-    analysis_.arrow_length_m = options.arrow_length_m;
-    analysis_.debug_dir = options.debug_dir;
-    analysis_.speed_mps = options.speed_mps;
-    analysis_.target_distance_m = options.target_distance_m;
+      : clip_(clip),
+        progress_(progress),
+        focal_(pipeline::choose_focal(clip.info(), options)),
+        analysis_(pipeline::analysis_options(focal_, options)) {
     const media::ClipInfo& info = clip.info();
     looked_.effort = pipeline::effort_for(double{1} * info.stored_width * info.stored_height *
                                           static_cast<double>(info.frame_t_s.size()));
@@ -107,7 +37,7 @@ class Reader {
     return std::any_of(measured_.begin(), measured_.end(),
                        [](const auto& found) { return pipeline::beyond_doubt(found.fit); });
   }
-  const Focal& focal() const { return focal_; }
+  const pipeline::Focal& focal() const { return focal_; }
   const std::vector<pipeline::ShotAnalysis>& measured() const { return measured_; }
   // For a clip in which none was.
   pipeline::WhatWasSeen seen() const {
@@ -203,24 +133,18 @@ class Reader {
 
   media::Clip& clip_;
   const Progress& progress_;
-  Focal focal_;
+  pipeline::Focal focal_;
   pipeline::AnalysisOptions analysis_;
   std::vector<pipeline::ShotAnalysis> measured_;
   pipeline::LookedAt looked_;
   pipeline::WhatWasSeen seen_;
 };
 
-media::Clip open_at(const std::filesystem::path& path, std::optional<double> capture_fps) {
-  media::OpenOptions open;
-  open.capture_fps = capture_fps;
-  return media::Clip::open(path, open);
-}
-
 // Whether the clip holds a shot if its frames are taken to be a quarter of a 60th of a second
 // apart: slow motion that was stretched for play without saying so.
 bool looks_like_stretched_slow_motion(const std::filesystem::path& path,
                                       const ReadClipOptions& options, const Progress& progress) {
-  media::Clip clip = open_at(path, pipeline::RateOptions{}.usual_slow_fps);
+  media::Clip clip = pipeline::open_at(path, pipeline::RateOptions{}.usual_slow_fps);
   ReadClipOptions quiet = options;
   quiet.debug_dir.clear();
   Reader reader(clip, quiet, progress);
@@ -247,12 +171,12 @@ void judge_clip(Reading& reading, const std::string& nothing_reason) {
 
 Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& options,
                   const Progress& progress) {
-  check(options);
+  pipeline::check_options(options);
   Reading reading;
   reading.clip.path = path.string();
   try {
-    media::Clip clip = open_at(path, options.capture_fps);
-    reading.clip = facts_of(clip);
+    media::Clip clip = pipeline::open_at(path, options.capture_fps);
+    reading.clip = pipeline::facts_of(clip);
     std::future<std::string> hash =
         std::async(std::launch::async, [&] { return media::sha256_of_file(path); });
     const media::ClipInfo info = clip.info();
@@ -263,10 +187,7 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
       reader.look();
     }
     reading.clip.sha256 = hash.get();
-    const rules::JudgeOptions judge{.hand = options.hand,
-                                    .cant_deg = options.cant_deg,
-                                    .fletched = options.fletched,
-                                    .dead_band_deg = options.dead_band_deg};
+    const rules::JudgeOptions judge = pipeline::judge_options(options);
     for (const pipeline::ShotAnalysis& analysis : reader.measured()) {
       Shot shot = pipeline::shot_from(analysis, info);
       rules::judge_shot(shot, judge);

@@ -6,41 +6,15 @@
 #include <opencv2/imgproc.hpp>
 
 #include "debug_pictures.hpp"
+#include "flight_start.hpp"
 #include "follow.hpp"
 #include "nocktrail/track/crossing.hpp"
 #include "nocktrail/units/units.hpp"
+#include "see_limb.hpp"
 #include "stretch.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
-
-// The sensor's row axis in display pixels, see FitOptions::readout_per_px. Rows of the stored
-// picture run downward; the container mirrors left to right, then turns clockwise.
-Eigen::Vector2d readout_axis(const media::ClipInfo& info) {
-  Eigen::Vector2d down(0.0, 1.0);
-  for (int turned = 0; turned < info.orientation.rotation_deg; turned += 90) {
-    down = Eigen::Vector2d(-down.y(), down.x());
-  }
-  return down / std::max(1, info.stored_height);
-}
-
-flight::FitOptions fit_options(const media::Clip& clip, const AnalysisOptions& options,
-                               double frame_s) {
-  flight::FitOptions fit;
-  fit.priors.focal_relative_sigma = options.focal_relative_sigma;
-  if (options.arrow_length_m) {
-    fit.priors.length_m = {*options.arrow_length_m, 0.004};
-  }
-  if (options.speed_mps) {
-    constexpr double kTold = 0.01;  // a chronograph's, and where along the flight it stood
-    fit.priors.log_speed = {std::log(*options.speed_mps), kTold};
-  }
-  // A sensor reads out within a frame; phones use between a tenth and all of it.
-  const double longest = std::min(0.95 * frame_s, 0.016);
-  fit.priors.readout_s = {0.45 * longest, 0.35 * longest};
-  fit.readout_per_px = readout_axis(clip.info());
-  return fit;
-}
 
 double median_of(const cv::Mat& picture) {
   std::vector<std::uint16_t> values;
@@ -80,34 +54,6 @@ void notice_camera(const steady::Steadied& steadied, const std::vector<double>& 
     std::nth_element(turning_deg_s.begin(), middle_one, turning_deg_s.end());
     noticed.turning_deg_s = *middle_one;
   }
-}
-
-// The bow as the arrow leaves it: the string is straight, the limbs are where they belong.
-std::optional<bow::SeenLimb> see_limb(const std::vector<cv::Mat>& luma, const ShotAnalysis& shot,
-                                      const std::filesystem::path& debug_dir) {
-  constexpr double kFor_s = 0.010;
-  cv::Mat sum;
-  int frames = 0;
-  for (std::size_t k = 0; k < luma.size(); ++k) {
-    const double since_s = shot.frame_t_s[k] - shot.stroke->exit_s;
-    if (since_s < 0.0 || (since_s > kFor_s && frames > 0) || shot.steadied.motion[k].lost) {
-      continue;
-    }
-    if (frames == 0) {
-      sum = cv::Mat::zeros(luma[k].size(), CV_32F);
-    }
-    cv::accumulate(luma[k], sum);
-    ++frames;
-  }
-  if (frames == 0) {
-    return std::nullopt;
-  }
-  cv::Mat mean;
-  sum.convertTo(mean, CV_8U, 1.0 / frames);
-  const bow::Place place = bow::place_of(shot.fit, *shot.stroke);
-  const std::optional<bow::SeenLimb> limb = bow::find_limb(mean, place);
-  debug_limb(debug_dir, shot.surge_s, mean, place, limb);
-  return limb;
 }
 
 ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double surge_s,
@@ -163,12 +109,13 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     noticed.at_s = surge_s;
     noticed.noise = median_of(background.nine_sigma) / 9.0;
   }
-  const Scene scene{stretch.luma, t_s, still, fit_options(clip, options, frame_s)};
-  std::optional<ShotAnalysis> best;
+  const Scene scene{stretch.luma, t_s, still, fit_options(clip.info(), options, frame_s)};
+  // Holds the best flight so far.
+  const auto any = [&] { return analysis.outcome == Outcome::measured; };
   const auto take = [&](const track::Sweep& sweep) {
     std::optional<Followed> found =
-        follow(scene, sweep, surge_s, options, best ? best->fit.ends : -1, effort);
-    if (!found || (best && found->fit.ends <= best->fit.ends)) {
+        follow(scene, sweep, surge_s, options, any() ? analysis.fit.ends : -1, effort);
+    if (!found || (any() && found->fit.ends <= analysis.fit.ends)) {
       return;
     }
     analysis.surge_s = found->surge_s;
@@ -178,9 +125,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     analysis.stroke = found->stroke;
     analysis.scatter = found->scatter;
     analysis.outcome = Outcome::measured;
-    best = analysis;
   };
-  const auto sure = [&] { return best && beyond_doubt(best->fit); };
+  const auto sure = [&] { return any() && beyond_doubt(analysis.fit); };
   // The search draws at random: where it found nothing good it is worth another try.
   constexpr int kTries = 3;
   for (int attempt = 0; attempt < kTries && !sure(); ++attempt) {
@@ -213,11 +159,10 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     noticed.crossing =
         noticed.crossing || track::find_crossing(passings, t_s, size, {}).has_value();
   }
-  if (!best) {
-    return analysis;
+  if (any()) {
+    analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
   }
-  best->limb = see_limb(stretch.luma, *best, options.debug_dir);
-  return *best;
+  return analysis;
 }
 
 }  // namespace

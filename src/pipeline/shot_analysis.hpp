@@ -11,6 +11,7 @@
 #include "nocktrail/flight/fit.hpp"
 #include "nocktrail/flight/stroke.hpp"
 #include "nocktrail/media/clip.hpp"
+#include "nocktrail/reading.hpp"
 #include "nocktrail/steady/steady.hpp"
 #include "nocktrail/track/shaft.hpp"
 #include "nocktrail/track/sweep.hpp"
@@ -69,6 +70,9 @@ struct ShotAnalysis {
   std::optional<flight::Stroke> stroke;
   OffsetScatter scatter;
   std::optional<bow::SeenLimb> limb;
+  ReadBy by = ReadBy::program;
+  std::optional<double>
+      freedom;  // degrees of freedom of the scatter, where not those of the frames
 };
 
 // Scatter of the arrow's ends about one flight, in their sigmas, beyond which they are not its

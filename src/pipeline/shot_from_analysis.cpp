@@ -103,14 +103,16 @@ std::vector<Eigen::Vector2d> limb_curve(const ShotAnalysis& analysis) {
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
                const RefusalOptions& options) {
   const flight::Stroke& stroke = *analysis.stroke;
-  flight::Headline headline = flight::headline_at(analysis.fit, stroke.rest_forward_m,
-                                                  stroke.rest_sigma_m, flight::kReferenceM);
+  flight::Headline headline =
+      flight::headline_at(analysis.fit, stroke.rest_forward_m, stroke.rest_sigma_m,
+                          flight::kReferenceM, analysis.freedom);
   constexpr double kTwoSided95 = 1.96;  // of a normal distribution
   headline.right_rad.u95 =
       std::hypot(headline.right_rad.u95, kTwoSided95 * analysis.scatter.right_rad);
   headline.high_rad.u95 =
       std::hypot(headline.high_rad.u95, kTwoSided95 * analysis.scatter.high_rad);
   Shot shot;
+  shot.by = analysis.by;
   shot.loose_s = stroke.loose_s;
   shot.exit_s = stroke.exit_s;
   shot.frames = observations(analysis);

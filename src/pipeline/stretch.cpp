@@ -80,4 +80,28 @@ Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& opt
   return stretch;
 }
 
+Stretch load_with(media::Clip& clip, double from_s, double to_s, const std::vector<long>& wanted,
+                  const AnalysisOptions& options) {
+  const long first = std::max(0L, frame_at(clip, from_s));
+  const long last = frame_at(clip, to_s);
+  const long stride =
+      std::max(1L, (last - first) / std::max(1L, static_cast<long>(options.most_frames)));
+  Stretch stretch;
+  clip.seek(first, {});
+  media::Frame frame;
+  while (clip.next(frame)) {
+    if ((frame.index - first) % stride == 0 ||
+        std::binary_search(wanted.begin(), wanted.end(), frame.index)) {
+      stretch.luma.push_back(frame.luma);  // shared: the reader does not write over it
+      stretch.index.push_back(frame.index);
+      stretch.t_s.push_back(frame.t_s);
+    }
+    if (frame.index >= last) {
+      break;
+    }
+  }
+  clip.rest();
+  return stretch;
+}
+
 }  // namespace nocktrail::pipeline

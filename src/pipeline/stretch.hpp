@@ -28,4 +28,9 @@ Stretch load_stretch(media::Clip& clip, double surge_s, const AnalysisOptions& o
 Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& options,
                    double& surge_s, Effort& effort);
 
+// From capture time from_s to to_s, the frames `wanted` (ascending) among them however many there
+// are.
+Stretch load_with(media::Clip& clip, double from_s, double to_s, const std::vector<long>& wanted,
+                  const AnalysisOptions& options);
+
 }  // namespace nocktrail::pipeline

@@ -75,6 +75,30 @@ std::vector<Doubt> is_no_arrow(const ShotAnalysis& analysis, const RefusalOption
   return those_that_hold(std::move(table));
 }
 
+// Whether marks are of one arrow in free flight. What is asked of the program's own sights, how
+// much of the shaft stood out and in how many frames, is no question to a person.
+std::vector<Doubt> marks_make_no_flight(const ShotAnalysis& analysis,
+                                        const RefusalOptions& options) {
+  const flight::FlightFit& fit = analysis.fit;
+  const double scatter = std::max(fit.end_scale, fit.centre_scale);
+  const double misfit = fit.cost / std::max(1, fit.centre_points + fit.ends);
+  long worst_frame = 0;
+  double worst = -1.0;
+  for (const flight::FrameResidual& residual : fit.residuals) {
+    const double off = std::max({residual.centre_rms, std::abs(residual.nock.value_or(0.0)),
+                                 std::abs(residual.tip.value_or(0.0))});
+    if (off > worst) {
+      worst = off;
+      worst_frame = analysis.frame_index[static_cast<std::size_t>(residual.frame)];
+    }
+  }
+  const char* const what = "the marks do not lie on the flight of one arrow";
+  const std::string again =
+      fmt::format("look at the marks again, those of frame {} first", worst_frame);
+  return those_that_hold({{scatter, Keep::at_most, options.most_mark_scale, what, again},
+                          {misfit, Keep::at_most, options.most_misfit, what, again}});
+}
+
 // Whether what its flight says is of use.
 std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Headline& headline,
                                 const RefusalOptions& options, RateSource rate_source) {
@@ -92,6 +116,16 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
   const double u95 = units::deg_from_rad(headline.right_rad.u95);
   const double high_u95 = units::deg_from_rad(headline.high_rad.u95);
   const double wandering = units::deg_from_rad(analysis.scatter.right_rad);
+  const bool marked = analysis.by == ReadBy::hand;
+  const char* const know_right =
+      marked
+          ? "mark more frames, over all of the flight, and give the focal length and arrow length"
+          : "stand behind the line of flight, give the focal length and arrow length, use more "
+            "light";
+  const char* const know_high =
+      marked ? "mark more frames, over all of the flight, and the frame in which the nock leaves "
+               "the string"
+             : "film from behind and above, closer to the line of flight, with more light";
   return those_that_hold(
       {{typical_speed, Keep::at_least, options.least_speed_mps, too_fast, say_rate},
        {typical_speed, Keep::at_most, options.most_speed_mps, too_fast, say_rate},
@@ -101,16 +135,14 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
             offset),
         "stop shooting this arrow and check the set-up"},
        {u95, Keep::at_most, options.most_lateral_u95_deg,
-        fmt::format("the sideways offset is only known within {:.1f} deg", u95),
-        "stand behind the line of flight, give the focal length and arrow length, use more light"},
+        fmt::format("the sideways offset is only known within {:.1f} deg", u95), know_right},
        {wandering, Keep::at_most, options.most_wandering_deg,
         fmt::format("the arrow was seen too poorly to settle on one flight (answers up to {:.1f} "
                     "deg apart)",
                     4.0 * wandering),
         "use more light, a plainer background, and steady the phone"},
        {high_u95, Keep::at_most, options.most_vertical_u95_deg,
-        fmt::format("the flight fits up and down only within {:.1f} deg", high_u95),
-        "film from behind and above, closer to the line of flight, with more light"}});
+        fmt::format("the flight fits up and down only within {:.1f} deg", high_u95), know_high}});
 }
 
 std::vector<Doubt> behind_the_limb(const ShotAnalysis& analysis, const RefusalOptions& options) {
@@ -131,12 +163,14 @@ std::vector<Doubt> behind_the_limb(const ShotAnalysis& analysis, const RefusalOp
 
 std::string why_refused(const ShotAnalysis& analysis, const flight::Headline& headline,
                         const RefusalOptions& options, RateSource rate_source) {
-  std::vector<Doubt> doubts = is_no_arrow(analysis, options);
+  const bool marked = analysis.by == ReadBy::hand;
+  std::vector<Doubt> doubts =
+      marked ? marks_make_no_flight(analysis, options) : is_no_arrow(analysis, options);
   if (doubts.empty()) {
     doubts = is_of_no_use(analysis, headline, options, rate_source);
   }
   // No doubt of its own, but where there is one its likely cause.
-  if (!doubts.empty()) {
+  if (!marked && !doubts.empty()) {
     std::vector<Doubt> cause = behind_the_limb(analysis, options);
     doubts.insert(doubts.begin(), cause.begin(), cause.end());
   }

@@ -22,6 +22,7 @@ struct RefusalOptions {
   double latest_loose_s = kLatestLooseS;  // after the surge of motion, which it must go before
   double most_centre_scale = 3.0;  // scatter of the shaft's line about one flight, in its sigmas
   double most_end_scale = kMostEndScale;
+  double most_mark_scale = 4.0;  // of marks, 6 px: some of them are of something else
   double most_behind_limb =
       0.3;                    // of the first metres; below, the arrow shows on either side of it
   double most_misfit = 0.95;  // cost of an observation, half its robust square

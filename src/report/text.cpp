@@ -105,12 +105,14 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
   const Shot& shot = reading.shots[number];
   const std::string when =
       shot.exit_s ? fmt::format(", nock leaves the string at {:.3f} s", *shot.exit_s) : "";
+  const char* const by = shot.by == ReadBy::hand ? ", marked by hand" : "";
   if (shot.status == ShotStatus::refused) {
-    page.line(fmt::format("Shot {} of {}: refused{}", number + 1, reading.shots.size(), when));
+    page.line(
+        fmt::format("Shot {} of {}: refused{}{}", number + 1, reading.shots.size(), by, when));
     page.item("Reason", rules::printable(shot.reason));
     return;
   }
-  page.line(fmt::format("Shot {} of {}: measured{}", number + 1, reading.shots.size(), when));
+  page.line(fmt::format("Shot {} of {}: measured{}{}", number + 1, reading.shots.size(), by, when));
   const bool stop = forbids(shot.verdict.step);
   if (stop) {
     page.item("Next step", shot.verdict.next_step);
@@ -194,6 +196,10 @@ void add_what_to_do(Page& page, const Reading& reading, const TextOptions& optio
   }
 }
 
+bool by_hand(const Reading& reading) {
+  return !reading.shots.empty() && reading.shots.front().by == ReadBy::hand;
+}
+
 }  // namespace
 
 std::string text(const Reading& reading, const TextOptions& options) {
@@ -220,7 +226,8 @@ std::string text(const Reading& reading, const TextOptions& options) {
       page.item("Reason", reason);
       break;
     case ClipStatus::refused:
-      page.line("Result: refused, no number is given");
+      page.line(by_hand(reading) ? "Result: refused, no number is given (marked by hand)"
+                                 : "Result: refused, no number is given");
       page.item("Reason", reason);
       break;
     case ClipStatus::measured:
@@ -236,7 +243,8 @@ std::string text(const Reading& reading, const TextOptions& options) {
     }
     all_measured = all_measured && reading.shots[i].status == ShotStatus::measured;
   }
-  if (!all_measured) {
+  // A person who marks has seen the arrow: the reason says what to mark.
+  if (!all_measured && !by_hand(reading)) {
     add_what_to_do(page, reading, options);
   }
   return page.take();

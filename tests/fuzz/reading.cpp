@@ -1,10 +1,11 @@
-// Bytes as readings in JSON, as they are exchanged and as a session keeps them. What is taken in
-// must be writable again, and the same after a second time round.
+// Bytes as readings in JSON, as they are exchanged and as a session keeps them, and as marks. What
+// is taken in must be writable again, and the same after a second time round.
 #include <span>
 
 #include "fuzz.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/json.hpp"
+#include "nocktrail/report/marks.hpp"
 #include "nocktrail/report/text.hpp"
 #include "nocktrail/session/words.hpp"
 #include "results.hpp"
@@ -40,12 +41,18 @@ void kept(std::string_view text) {
   say(stored.reading);
 }
 
+void marked(std::string_view text) {
+  const std::string once = report::marks_text(report::marks_from_json(text, "marks.json"));
+  const std::string twice = report::marks_text(report::marks_from_json(once, "marks.json"));
+  require(once == twice, "marks change on their way through JSON");
+}
+
 }  // namespace
 }  // namespace nocktrail::fuzz
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
   using namespace nocktrail;
-  for (const auto way : {&fuzz::exchanged, &fuzz::kept}) {
+  for (const auto way : {&fuzz::exchanged, &fuzz::kept, &fuzz::marked}) {
     try {
       way(fuzz::text_of(data, size));
     } catch (const BadInput& fault) {

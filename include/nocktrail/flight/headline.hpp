@@ -1,6 +1,8 @@
 // The numbers a fit is asked for: the offset where the nock is at the reference distance.
 #pragma once
 
+#include <optional>
+
 #include "nocktrail/flight/fit.hpp"
 #include "nocktrail/reading.hpp"
 
@@ -32,8 +34,9 @@ double nock_forward_m(const Parameters& p, const Eigen::Vector2d& principal_px, 
 // Evaluates at the instant at which the nock is `distance_m` past the rest; the rest lies at
 // rest_forward_m +- rest_sigma_m (1 sigma) from the camera along the flight, and its error enters
 // through the slope. u95 = Student's factor times the sigma of the delta method
-// (JCGM 100:2008), with a third of the frames as degrees of freedom.
+// (JCGM 100:2008), with `freedom` degrees of freedom, or a third of the frames where none are
+// given: what neighbouring frames show is not independent.
 Headline headline_at(const FlightFit& fit, double rest_forward_m, double rest_sigma_m,
-                     double distance_m);
+                     double distance_m, std::optional<double> freedom = std::nullopt);
 
 }  // namespace nocktrail::flight

@@ -1,0 +1,25 @@
+// A clip read by where a person saw the arrow, in place of the program's own search.
+#pragma once
+
+#include <cstddef>
+#include <filesystem>
+
+#include "nocktrail/marks.hpp"
+#include "nocktrail/pipeline/read_clip.hpp"
+#include "nocktrail/reading.hpp"
+
+namespace nocktrail {
+
+inline constexpr std::size_t kFramesForFlight = 4;   // with both ends marked: what flight they make
+inline constexpr std::size_t kFramesForReading = 6;  // and for a number
+inline constexpr std::size_t kMostMarkedFrames = 64;  // no flight is longer in the picture
+
+// Reads the one shot that was marked; its `by` is hand. Too few marks, or such as make no flight,
+// come back refused with the reason; from kFramesForFlight on the shot carries the fitted frames
+// all the same. Throws BadInput, which begins with "marks: ", for marks that are not of this clip
+// (another hash, frames or places that it does not have) and, like read_clip, for options outside
+// their range; and Interrupted.
+Reading read_marked(const std::filesystem::path& path, const Marks& marks,
+                    const ReadClipOptions& options, const Progress& progress = {});
+
+}  // namespace nocktrail
