@@ -17,6 +17,7 @@
 #include "effects_command.hpp"
 #include "exit_status.hpp"
 #include "logbook_command.hpp"
+#include "manual.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/toml_table.hpp"
@@ -97,6 +98,7 @@ int run(int argc, char** argv) {
   ServeArguments serve_arguments;
   LogbookArguments logbook_arguments;
   StillArguments still_arguments;
+  ManualArguments manual_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
   const CLI::App* session = add_session_command(program, session_arguments);
@@ -104,6 +106,7 @@ int run(int argc, char** argv) {
   const CLI::App* serve = add_serve_command(program, serve_arguments);
   const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
   const CLI::App* still = add_still_command(program, still_arguments);
+  const CLI::App* manual = add_manual_command(program, manual_arguments);
   try {
     program.parse(argc, argv);
     if (program.got_subcommand(read)) {
@@ -111,6 +114,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(effects)) {
       return run_effects(effects_arguments);
+    }
+    if (program.got_subcommand(manual)) {
+      return run_manual(program, manual_arguments);
     }
     if (program.got_subcommand(still)) {
       return run_still(still_arguments);

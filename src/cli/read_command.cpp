@@ -7,6 +7,7 @@
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
+#include <memory>
 #include <set>
 #include <string>
 #include <vector>
@@ -26,7 +27,9 @@
 #include "nocktrail/report/marks.hpp"
 #include "nocktrail/report/text.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/output_check.hpp"
+#include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "nocktrail/units/units.hpp"
 #include "output_names.hpp"
@@ -115,12 +118,14 @@ void check_outputs(const ReadArguments& arguments, const session::OutputCheck& c
 // One run of the command.
 class ReadRun {
  public:
+  // `into`: the session that the readings are kept in; may be null.
   ReadRun(const ReadArguments& arguments, ReadClipOptions options, std::optional<Marks> marks,
-          const session::OutputCheck& check)
+          const session::OutputCheck& check, session::IntoSession* into)
       : arguments_(arguments),
         options_(std::move(options)),
         marks_(std::move(marks)),
         check_(check),
+        into_(into),
         progress_(!arguments.quiet) {}
 
   int run() {
@@ -180,10 +185,20 @@ class ReadRun {
         progress_.show(fmt::format("{}: {} {:.0f} %", shown, what, 100.0 * done));
         return !interrupted();
       };
-      reading = marks_ ? read_marked(clip, *marks_, options, progress)
-                       : read_clip(clip, options, progress);
-    } catch (const BadInput&) {
-      throw;  // about the options, so about every clip; or about the marks of the only one
+      reading = into_ != nullptr ? into_->read(clip, progress).reading
+                : marks_         ? read_marked(clip, *marks_, options, progress)
+                                 : read_clip(clip, options, progress);
+    } catch (const UnreadableClip& problem) {
+      reading.clip.path = clip;
+      reading.status = ClipStatus::error;
+      reading.reason = problem.what();
+    } catch (const BadInput& problem) {
+      if (into_ == nullptr) {
+        throw;  // about the options, so about every clip; or about the marks of the only one
+      }
+      message(problem.what());
+      status_ = kUnreadable;
+      return;
     } catch (const std::exception& problem) {
       // One clip that trips the program must not cost the others their readings.
       fault(clip, problem.what());
@@ -308,6 +323,7 @@ class ReadRun {
   ReadClipOptions options_;
   std::optional<Marks> marks_;
   const session::OutputCheck& check_;
+  session::IntoSession* into_;
   ProgressLine progress_;
   std::vector<Reading> readings_;
   std::set<fs::path> taken_;
@@ -427,11 +443,39 @@ CLI::App* add_read_command(CLI::App& program, ReadArguments& arguments) {
                    "Read the clip by where a person marked nock and point,\nin place of the "
                    "program's own search; one clip only")
       ->type_name("FILE");
+  read->add_option(
+          "--into", arguments.into,
+          "Keep the readings in this session's folder, as\nnocktrail session would; its own "
+          "files tell the facts")
+      ->type_name("DIR");
   read->add_flag("--quiet", arguments.quiet,
                  "No words and no progress; only errors, and what\n--json and --still ask for");
   read->add_option("CLIP", arguments.clips, "Video files")->type_name("")->required();
   return read;
 }
+
+namespace {
+
+// The session that --into names; null without. There what a clip is read with stands in the folder.
+std::unique_ptr<session::IntoSession> into_session(const ReadArguments& arguments,
+                                                   const ReadClipOptions& options) {
+  if (arguments.into.empty()) {
+    return nullptr;
+  }
+  if (options.hand != Hand::unknown || options.cant_deg || options.arrow_length_m ||
+      options.focal_35mm || options.capture_fps || options.target_distance_m || options.speed_mps ||
+      !arguments.marks.empty() || !arguments.debug.empty()) {
+    throw BadInput(
+        "--into: the session's own files tell what its clips are read with; leave the other "
+        "options out, and write the facts into session.toml or setup.toml");
+  }
+  session::ReadSessionOptions settings;
+  settings.phones_file = session::default_phones_file();
+  settings.dead_band_deg = options.dead_band_deg;
+  return std::make_unique<session::IntoSession>(arguments.into, settings);
+}
+
+}  // namespace
 
 int run_read(const ReadArguments& arguments) {
   const ReadClipOptions options = checked_reading_options(arguments);
@@ -448,7 +492,8 @@ int run_read(const ReadArguments& arguments) {
     check.keep(clip, "one of the clips to be read");
   }
   check_outputs(arguments, check);
-  return ReadRun(arguments, options, std::move(marks), check).run();
+  const std::unique_ptr<session::IntoSession> into = into_session(arguments, options);
+  return ReadRun(arguments, options, std::move(marks), check, into.get()).run();
 }
 
 }  // namespace nocktrail::cli

@@ -27,6 +27,7 @@ struct ReadArguments {
   std::string still;
   std::string debug;
   std::string marks;
+  std::string into;
   bool quiet = false;
   std::vector<std::string> clips;
 };

@@ -88,7 +88,8 @@ OwnFolder OwnFolder::inner(const std::string& name) const {
     set_aside(name, "is no folder of ours");
     errno = ENOENT;
   }
-  if (fd < 0 && errno == ENOENT && ::mkdirat(fd_, name.c_str(), 0777) == 0) {
+  // Another worker may make it at the same instant.
+  if (fd < 0 && errno == ENOENT && (::mkdirat(fd_, name.c_str(), 0777) == 0 || errno == EEXIST)) {
     fd = open_it();
   }
   if (fd < 0 || ::faccessat(fd, ".", W_OK | X_OK, AT_EACCESS) != 0) {

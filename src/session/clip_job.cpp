@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include "file_stamp.hpp"
+#include "nocktrail/media/clip.hpp"
 #include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/picture/still.hpp"
@@ -26,6 +27,46 @@ Hand hand_of(const Job& job) {
 
 std::optional<double> cant_of(const Job& job) {
   return job.clip->cant_deg ? job.clip->cant_deg : job.setup->facts.cant_deg;
+}
+
+ReadWith read_with(const Job& job) {
+  ReadWith with;
+  with.arrow_length_m = job.setup->facts.arrow.arrow_length_m;
+  with.focal_35mm = job.clip->focal_35mm;
+  with.capture_fps = job.clip->capture_fps;
+  with.target_distance_m = job.setup->facts.target_distance_m;
+  with.program_version = kVersion;
+  return with;
+}
+
+ReadClipOptions read_options(const Job& job, const ReadWith& with, double dead_band_deg) {
+  ReadClipOptions options;
+  options.hand = hand_of(job);
+  options.cant_deg = cant_of(job);
+  options.arrow_length_m = with.arrow_length_m;
+  options.focal_35mm = with.focal_35mm;
+  options.capture_fps = with.capture_fps;
+  options.target_distance_m = with.target_distance_m;
+  options.dead_band_deg = dead_band_deg;
+  return options;
+}
+
+StoredReading begun_reading(const Job& job, const ReadWith& with) {
+  StoredReading stored;
+  stored.with = with;
+  stored.read_at_utc = utc(std::time(nullptr));
+  if (const std::optional<std::time_t> filmed = media::filmed_at(job.clip->path)) {
+    stored.filmed_at_utc = utc(*filmed);
+  }
+  return stored;
+}
+
+void take_stored(Job& job, StoredReading stored) {
+  job.record.reading = std::move(stored.reading);
+  job.record.reading.clip.path = job.clip->path.string();
+  job.record.program_version = stored.with.program_version;
+  job.record.read_at_utc = stored.read_at_utc;
+  job.record.filmed_at_utc = stored.filmed_at_utc;
 }
 
 void judge(Job& job, double dead_band_deg) {

@@ -25,6 +25,16 @@ struct Job {
 Hand hand_of(const Job& job);
 std::optional<double> cant_of(const Job& job);
 
+// The facts that bear on measuring it, and all that it is read with.
+ReadWith read_with(const Job& job);
+ReadClipOptions read_options(const Job& job, const ReadWith& with, double dead_band_deg);
+
+// A reading that is about to be made, now, with what the file itself says of its day.
+StoredReading begun_reading(const Job& job, const ReadWith& with);
+
+// What is kept becomes the job's record.
+void take_stored(Job& job, StoredReading stored);
+
 // Judges every shot anew from its reading.
 void judge(Job& job, double dead_band_deg);
 

@@ -267,12 +267,7 @@ class Run {
       ++done_;
       return;
     }
-    ReadWith with;
-    with.arrow_length_m = job.setup->facts.arrow.arrow_length_m;
-    with.focal_35mm = job.clip->focal_35mm;
-    with.capture_fps = job.clip->capture_fps;
-    with.target_distance_m = job.setup->facts.target_distance_m;
-    with.program_version = kVersion;
+    const ReadWith with = read_with(job);
     std::optional<StoredReading> stored = results_->find(job.sha256, with);
     const bool fresh = !stored.has_value();
     if (fresh) {
@@ -281,11 +276,7 @@ class Run {
         return;  // stopped, gone, changed, or could not be kept
       }
     }
-    job.record.reading = std::move(stored->reading);
-    job.record.reading.clip.path = job.clip->path.string();
-    job.record.program_version = stored->with.program_version;
-    job.record.read_at_utc = stored->read_at_utc;
-    job.record.filmed_at_utc = stored->filmed_at_utc;
+    take_stored(job, std::move(*stored));
     judge(job, options_.dead_band_deg);
     if (fresh) {
       tell_read(job);
@@ -298,20 +289,8 @@ class Run {
   }
 
   std::optional<StoredReading> read(const Job& job, const ReadWith& with) {
-    ReadClipOptions options;
-    options.hand = hand_of(job);
-    options.cant_deg = cant_of(job);
-    options.arrow_length_m = with.arrow_length_m;
-    options.focal_35mm = with.focal_35mm;
-    options.capture_fps = with.capture_fps;
-    options.target_distance_m = with.target_distance_m;
-    options.dead_band_deg = options_.dead_band_deg;
-    StoredReading stored;
-    stored.with = with;
-    stored.read_at_utc = utc(std::time(nullptr));
-    if (const std::optional<std::time_t> filmed = media::filmed_at(job.clip->path)) {
-      stored.filmed_at_utc = utc(*filmed);
-    }
+    const ReadClipOptions options = read_options(job, with, options_.dead_band_deg);
+    StoredReading stored = begun_reading(job, with);
     bool worth_keeping = true;
     try {
       stored.reading = read_(job.clip->path, options, [&](const std::string& what, double share) {

@@ -13,6 +13,7 @@
 #include <filesystem>
 #include <functional>
 #include <map>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -129,6 +130,31 @@ using WhileHeld = std::function<bool(const SessionRead& read, const report::OwnF
 // returned; others wait. What goes wrong with one clip, whatever it throws, is that clip's alone.
 SessionRead read_session(const std::filesystem::path& folder, const ReadSessionOptions& options,
                          const SessionEvents& events = {}, const WhileHeld& while_held = {});
+
+// Single clips read by another worker, on this machine or another one that shares the folder: each
+// is kept as read_session would have kept it, by content and facts, and read_session then takes it
+// from there. Takes no lock: several may work on one folder, also on the same clip, for every file
+// is written whole and under a name that its content decides.
+class Results;
+class IntoSession {
+ public:
+  // Throws BadInput when the folder cannot be listed, a hand-written file has a fault, or the
+  // results cannot be written.
+  IntoSession(const std::filesystem::path& folder, const ReadSessionOptions& options);
+  IntoSession(const IntoSession&) = delete;
+  IntoSession& operator=(const IntoSession&) = delete;
+  ~IntoSession();
+
+  // The clip as read, judged by the session's facts; from the results where it was read before.
+  // Throws BadInput for a clip that is not the session's or changes meanwhile, UnreadableClip,
+  // Interrupted.
+  tune::ClipRecord read(const std::filesystem::path& clip, const Progress& progress = {});
+
+ private:
+  ReadSessionOptions options_;
+  Plan plan_;
+  std::unique_ptr<Results> results_;
+};
 
 // Where the results go: options.results, else beside the clips.
 std::filesystem::path results_folder(const std::filesystem::path& folder,
