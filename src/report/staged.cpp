@@ -3,6 +3,7 @@
 #include <fcntl.h>
 #include <fmt/format.h>
 #include <sys/file.h>
+#include <sys/random.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -10,7 +11,9 @@
 #include <array>
 #include <cerrno>
 #include <charconv>
+#include <chrono>
 #include <csignal>
+#include <cstdint>
 #include <memory>
 #include <optional>
 #include <system_error>
@@ -33,7 +36,8 @@ std::optional<pid_t> process_of(std::string_view temporary, const std::string& n
   if (dot == 0 || (!name.empty() && temporary.substr(1, dot - 1) != name)) {
     return std::nullopt;
   }
-  const std::string_view digits = temporary.substr(dot + 1);
+  const std::string_view tail = temporary.substr(dot + 1);
+  const std::string_view digits = tail.substr(0, tail.find('-'));
   pid_t process = 0;
   const auto [end, error] = std::from_chars(digits.data(), digits.data() + digits.size(), process);
   return error == std::errc() && end == digits.data() + digits.size() && process > 0
@@ -118,7 +122,12 @@ int write_all(int fd, std::string_view bytes) {
 }
 
 std::string part_name(const std::string& name) {
-  return fmt::format(".{}.{}{}", name, ::getpid(), kPart);
+  // Several threads may be at the same name, and another machine's process that has our number.
+  std::uint64_t own = 0;
+  if (::getrandom(&own, sizeof own, 0) != static_cast<ssize_t>(sizeof own)) {
+    own = static_cast<std::uint64_t>(std::chrono::steady_clock::now().time_since_epoch().count());
+  }
+  return fmt::format(".{}.{}-{:016x}{}", name, ::getpid(), own, kPart);
 }
 
 void clear_stale_parts(int folder, const std::string& name) {
@@ -141,22 +150,18 @@ Staged::Staged(int folder, std::string name, std::filesystem::path shown, std::s
       name_(std::move(name)),
       shown_(std::move(shown)),
       temporary_(part_name(name_)) {
-  ::unlinkat(folder_, temporary_.c_str(), 0);  // left by a killed process that had the same number
-  Descriptor out(::openat(folder_, temporary_.c_str(),
-                          O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0666));
-  if (out.get() < 0) {
+  lock_ = Descriptor(::openat(folder_, temporary_.c_str(),
+                              O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0666));
+  if (lock_.get() < 0) {
     temporary_.clear();
     cannot_write(shown_, system_words(errno));
   }
-  static_cast<void>(::flock(out.get(), LOCK_EX | LOCK_NB));  // for clear_stale_parts
+  static_cast<void>(::flock(lock_.get(), LOCK_EX | LOCK_NB));  // for clear_stale_parts
   if (mode != 0) {
-    static_cast<void>(::fchmod(out.get(), mode));  // best effort
+    static_cast<void>(::fchmod(lock_.get(), mode));  // best effort
   }
-  int failure = write_all(out.get(), bytes);
-  if (failure == 0 && ::fsync(out.get()) != 0) {
-    failure = errno;
-  }
-  if (!out.close() && failure == 0) {
+  int failure = write_all(lock_.get(), bytes);
+  if (failure == 0 && ::fsync(lock_.get()) != 0) {
     failure = errno;
   }
   if (failure != 0) {
@@ -169,7 +174,8 @@ Staged::Staged(Staged&& other) noexcept
     : folder_(other.folder_),
       name_(std::move(other.name_)),
       shown_(std::move(other.shown_)),
-      temporary_(std::exchange(other.temporary_, {})) {}
+      temporary_(std::exchange(other.temporary_, {})),
+      lock_(std::move(other.lock_)) {}
 
 Staged::~Staged() {
   if (!temporary_.empty()) {

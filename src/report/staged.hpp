@@ -60,9 +60,10 @@ class Staged {
   std::string name_;
   std::filesystem::path shown_;
   std::string temporary_;  // empty: nothing to remove
+  Descriptor lock_;        // held until it is in place: another machine may be clearing up
 };
 
-// ".NAME.PID.part", the temporary name of this process.
+// ".NAME.PID-RANDOM.part": a temporary name of this process, another one at each call.
 std::string part_name(const std::string& name);
 // Removes temporary files, and folders of that form, whose process is gone: of `name`, or of any
 // name when it is empty. What cannot be removed stays.

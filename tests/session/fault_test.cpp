@@ -177,7 +177,7 @@ TEST_CASE("fault: no room on the disk is one clear line; the readings in hand ar
   ::getrlimit(RLIMIT_FSIZE, &old);
   const auto old_action = std::signal(SIGXFSZ, SIG_IGN);
   options.read = [&](const fs::path& path, const ReadClipOptions& how, const Progress& progress) {
-    if (reader.calls() == 5) {
+    if (reader.calls() >= 5) {  // two workers may pass a number at once
       const rlimit full{100, old.rlim_max};
       ::setrlimit(RLIMIT_FSIZE, &full);
     }
