@@ -62,17 +62,19 @@ std::string leaning(const Measured& offset_deg, double band, const char* negativ
 std::string spine_clause(SpineVerdict spine, const Measured& lat_deg, const JudgeOptions& options) {
   const std::string seen = lateral_words(lat_deg);
   if (options.hand == Hand::unknown) {
+    const char* why = options.hand_doubted
+                          ? "while the hand told and the lean of the bow do not go together"
+                          : "without the archer's hand";
     const Side side = side_of(lat_deg, options.dead_band_deg);
     if (side == Side::straight) {
       return fmt::format(
-          "Spine unclear without the archer's hand: {}, straight, would be matched "
-          "for a right-handed and for a left-handed archer",
-          seen);
+          "Spine unclear {}: {}, straight, would be matched for a right-handed and for a "
+          "left-handed archer",
+          why, seen);
     }
     const bool left = lat_deg.value < 0.0;
     return fmt::format(
-        "Spine unclear without the archer's hand: {} {} {} for a right-handed "
-        "archer and {} for a left-handed one",
+        "Spine unclear {}: {} {} {} for a right-handed archer and {} for a left-handed one", why,
         seen, side == Side::unclear ? "would lean" : "would be", left ? "weak" : "stiff",
         left ? "stiff" : "weak");
   }
@@ -214,6 +216,7 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   const bool at_odds_with_hand = hand_at_odds(*shot.bow);
   if (at_odds_with_hand) {
     told.hand = Hand::unknown;
+    told.hand_doubted = true;
   }
   told.cant_decides = hangs_on_cant(shot.nock_right_deg->value, shot.nock_high_deg->value,
                                     *shot.bow, options.dead_band_deg);

@@ -278,6 +278,8 @@ TEST_CASE("unit: where the bow leans against the hand told, spine waits for the 
   CHECK(shot.verdict.spine == SpineVerdict::unclear);
   CHECK(shot.verdict.step == StepKind::tell_hand);
   CHECK(says(shot.verdict.next_step, "mirrored"));
+  CHECK(says(shot.verdict.summary, "hand told and the lean of the bow do not go together"));
+  CHECK_FALSE(says(shot.verdict.summary, "without the archer's hand"));
   // The other hand, or a cant that was told so, settles it.
   judge_shot(shot, archer(Hand::left));
   CHECK(shot.verdict.spine == SpineVerdict::weak);
