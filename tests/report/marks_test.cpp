@@ -83,7 +83,9 @@ TEST_CASE("fault: every slip in marks is one line that names file and place") {
       {"", "JSON"},
       {"null", "object"},
       {std::string("\xff\xfe\0{", 4), "JSON"}};
-  for (const auto& [text, words] : slips) {
+  for (const auto& slip : slips) {
+    const std::string& text = slip.first;
+    const std::string& words = slip.second;
     const std::string fault = fault_of(text);
     CAPTURE(text);
     CAPTURE(fault);
