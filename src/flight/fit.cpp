@@ -526,7 +526,10 @@ Derived derive(const FlightFit& fit,
     jacobian.col(i) = (function(plus) - function(minus)) / (2.0 * step);
   }
   derived.covariance = jacobian * fit.covariance * jacobian.transpose();
-  derived.shared_covariance = jacobian * fit.shared_covariance * jacobian.transpose();
+  derived.shared_covariance = Eigen::MatrixXd::Zero(derived.value.size(), derived.value.size());
+  if (fit.shared_covariance.size() > 0) {
+    derived.shared_covariance = jacobian * fit.shared_covariance * jacobian.transpose();
+  }
   return derived;
 }
 
