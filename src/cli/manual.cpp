@@ -52,9 +52,10 @@ std::string flowing(const std::string& text) {
   return page;
 }
 
-std::vector<const CLI::App*> commands_of(const CLI::App& program) {
+// Those that --help lists, of the program or of a command.
+std::vector<const CLI::App*> commands_of(const CLI::App& app) {
   std::vector<const CLI::App*> commands;
-  for (const CLI::App* command : program.get_subcommands([](const CLI::App*) { return true; })) {
+  for (const CLI::App* command : app.get_subcommands([](const CLI::App*) { return true; })) {
     if (!command->get_group().empty()) {
       commands.push_back(command);
     }
@@ -155,10 +156,9 @@ std::string man_page(const CLI::App& program, const CLI::App* command) {
                           roff(each->get_description()), each->get_name());
     }
   }
-  for (const CLI::App* each : app.get_subcommands([](const CLI::App*) { return true; })) {
-    if (command == nullptr || each->get_group().empty()) {
-      continue;
-    }
+  const std::vector<const CLI::App*> parts =
+      command != nullptr ? commands_of(*command) : std::vector<const CLI::App*>{};
+  for (const CLI::App* each : parts) {
     page += fmt::format(".SH {} {}\n{}\n", app.get_name(), each->get_name(),
                         roff(each->get_description()));
     for (const bool positional : {true, false}) {
@@ -196,7 +196,7 @@ std::string bash_completion(const CLI::App& program) {
   for (const CLI::App* command : commands_of(program)) {
     names.push_back(command->get_name());
     std::vector<std::string> offered = long_names(*command);
-    for (const CLI::App* part : command->get_subcommands([](const CLI::App*) { return true; })) {
+    for (const CLI::App* part : commands_of(*command)) {
       offered.push_back(part->get_name());
       const std::vector<std::string> own = long_names(*part);
       offered.insert(offered.end(), own.begin(), own.end());

@@ -81,7 +81,6 @@ PartFolder::PartFolder(const fs::path& target, std::error_code& error)
     : path_(folder_of(target) / part_name(target.filename().string())) {
   const Descriptor above(::open(folder_of(target).c_str(), O_PATH | O_DIRECTORY | O_CLOEXEC));
   clear_stale_parts(above.get(), target.filename().string());
-  fs::remove_all(path_, error);  // of a killed process that had our number
   fs::create_directory(path_, error);
   if (!error) {
     lock_ = ::open(path_.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);

@@ -1,15 +1,12 @@
 // Readings made elsewhere, taken into a session's folder.
 #include <fmt/format.h>
 
-#include <ctime>
 #include <system_error>
 
 #include "clip_job.hpp"
 #include "nocktrail/error.hpp"
-#include "nocktrail/media/clip.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/session.hpp"
-#include "nocktrail/version.hpp"
 #include "results.hpp"
 
 namespace nocktrail::session {
@@ -30,41 +27,39 @@ IntoSession::IntoSession(const fs::path& folder, const ReadSessionOptions& optio
   if (!plan_.faults.empty()) {
     throw BadInput(plan_.faults.front());
   }
-  results_ = std::make_unique<Results>(
-      options.results.empty() ? plan_.folder / kResultsFolder : plain(options.results),
-      !options.results.empty(), [](const std::string& /*line*/) {});
+  for (const PlannedSetup& setup : plan_.setups) {
+    for (const PlannedClip& clip : setup.clips) {
+      places_[plain(clip.path)] = {&setup, &clip};
+    }
+  }
+  results_ =
+      std::make_unique<Results>(results_folder(plan_.folder, options), !options.results.empty(),
+                                [](const std::string& /*line*/) {});
 }
 
 IntoSession::~IntoSession() = default;
 
 tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progress) {
+  const auto place = places_.find(plain(clip));
+  if (place == places_.end()) {
+    throw UnreadableClip(
+        fmt::format("{}: is no clip of the session in {}; copy it into the folder first",
+                    rules::printable(clip.string()), rules::printable(plan_.folder.string())));
+  }
   Job job;
-  const fs::path wanted = plain(clip);
-  for (const PlannedSetup& setup : plan_.setups) {
-    for (const PlannedClip& planned : setup.clips) {
-      if (plain(planned.path) == wanted) {
-        job.setup = &setup;
-        job.clip = &planned;
-      }
-    }
-  }
-  if (job.clip == nullptr) {
-    throw BadInput(fmt::format("{}: is no clip of the session in {}; copy it into the folder first",
-                               rules::printable(clip.string()),
-                               rules::printable(plan_.folder.string())));
-  }
-  job.sha256 = media::sha256_of_file(job.clip->path);
+  job.setup = place->second.setup;
+  job.clip = place->second.clip;
+  job.sha256 = results_->sha256_of(job.clip->path);
   const ReadWith with = read_with(job);
   std::optional<StoredReading> stored = results_->find(job.sha256, with);
-  const bool fresh = !stored.has_value();
-  if (fresh) {
+  if (!stored) {
     const ReadFunction read = options_.read ? options_.read : ReadFunction(read_clip);
     stored = begun_reading(job, with);
     stored->reading =
         read(job.clip->path, read_options(job, with, options_.dead_band_deg), progress);
-    if (media::sha256_of_file(job.clip->path) != job.sha256) {
-      throw BadInput(fmt::format("{}: changed while it was being read; read it again",
-                                 rules::printable(clip.string())));
+    if (results_->sha256_of(job.clip->path) != job.sha256) {
+      throw UnreadableClip(fmt::format("{}: changed while it was being read; read it again",
+                                       rules::printable(clip.string())));
     }
     stored->reading.clip.sha256 = job.sha256;
     results_->keep(job.sha256, *stored);

@@ -40,7 +40,7 @@ class Run {
     if (!plan_.faults.empty()) {  // before a folder for results is made
       return faulty();
     }
-    Results results(results_path(), !options_.results.empty(),
+    Results results(results_folder(plan_.folder, options_), !options_.results.empty(),
                     [this](const std::string& line) { message(line); });
     results_ = &results;
     if (!wait_for_lock()) {
@@ -69,14 +69,6 @@ class Run {
   }
 
  private:
-  // The folder's own links are followed, the last part of a path that nobody named is not.
-  fs::path results_path() const {
-    std::error_code error;
-    return options_.results.empty()
-               ? plan_.folder / kResultsFolder
-               : fs::weakly_canonical(fs::absolute(options_.results, error), error);
-  }
-
   void note_plan() {
     for (const std::string& line : plan_.messages) {
       message(line);
@@ -450,7 +442,10 @@ class Run {
 }  // namespace
 
 fs::path results_folder(const fs::path& folder, const ReadSessionOptions& options) {
-  return options.results.empty() ? folder / kResultsFolder : options.results;
+  std::error_code error;
+  return options.results.empty()
+             ? folder / kResultsFolder
+             : fs::weakly_canonical(fs::absolute(options.results, error), error);
 }
 
 SessionRead read_session(const fs::path& folder, const ReadSessionOptions& options,

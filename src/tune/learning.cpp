@@ -7,12 +7,12 @@
 
 #include "bow_model.hpp"
 #include "nocktrail/arrow/limits.hpp"
+#include "nocktrail/tune/statistics.hpp"
 #include "priors.hpp"
 
 namespace nocktrail::tune {
 namespace {
 
-constexpr double kSigmasPerU95 = 1.959964;
 constexpr std::size_t kPaths = 1000;
 constexpr std::size_t kVerticalDraws = 60;  // both planes cost more, and nothing is cut by them
 // A set-up that is taken down and put up again is not quite the same one.

@@ -8,6 +8,7 @@
 #include "advice.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/statistics.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -22,7 +23,6 @@ constexpr double kSame_m = 0.1e-3;
 constexpr double kHighest_m = 0.75 * kInch;
 constexpr double kLowest_m = 0.0;
 constexpr int kLookedFor = 12;  // shots after which a cause that was not found stays a caution
-constexpr double kSigmasPerU95 = 1.959964;
 constexpr double kNeighbour_steps = 1.5;  // how far the next explored height may lie
 constexpr double kSameLength_m = kInch / 16.0;
 

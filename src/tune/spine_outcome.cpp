@@ -17,7 +17,6 @@ namespace {
 constexpr int kFewestMore = 3;
 constexpr int kMostMore = 12;  // asked for at a time
 constexpr int kHopeless = 30;  // more than this: form first
-constexpr double kSigmasPerU95 = 1.959964;
 
 // The mean must come to lie inside the band, or clear of zero, with its uncertainty: the margin
 // over Student's factor is the standard uncertainty to reach, and precision adds up over shots.
@@ -44,9 +43,10 @@ Step film_otherwise(const Situation& situation, const Outcome& outcome) {
   step.kind = StepKind::film_more;
   step.amount = rules::kUsualShots;
   step.words = fmt::format(
-      "More shots from the same place would repeat the same error. {}Then put the phone up anew, a "
-      "hand's breadth to the side or higher, and film {} shots of this set-up as one of its own.",
-      tell.empty() ? std::string{} : fmt::format("Measure and tell {}. ", fmt::join(tell, ", ")),
+      "More shots from the same place would repeat the same error. {} the phone up anew, a hand's "
+      "breadth to the side or higher, and film {} shots of this set-up into a folder of their own.",
+      tell.empty() ? std::string("Put")
+                   : fmt::format("Measure and tell {}; then put", fmt::join(tell, ", ")),
       rules::kUsualShots);
   step.because = fmt::format(
       "Of the mean, ± {:.1f} deg is an error that all shots of this set-up share: {}.",

@@ -17,7 +17,6 @@ namespace {
 // session's own set-ups tell.
 constexpr ScatterPrior kUsualScatter{0.6, 2.0};
 constexpr double kMostPooledFreedom = 6.0;
-constexpr double kSigmasPerU95 = 1.959964;
 constexpr int kFewShots = 4;
 
 const char* hand_word(Hand hand) {

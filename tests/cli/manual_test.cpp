@@ -10,6 +10,10 @@
 #include <set>
 #include <string>
 
+#include "cli/program.hpp"
+
+using namespace nocktrail::cli::test;
+
 namespace {
 
 std::string said(const std::string& command) {
@@ -24,8 +28,9 @@ std::string said(const std::string& command) {
   return text;
 }
 
-std::string nocktrail(const std::string& arguments) {
-  return said(fmt::format("'{}' {} 2>&1", NOCKTRAIL_PROGRAM, arguments));
+std::string printed(const std::string& arguments) {
+  const Ran ran = run_program(arguments);
+  return ran.out + ran.err;
 }
 
 std::set<std::string> options_in(const std::string& text) {
@@ -43,12 +48,12 @@ constexpr std::array kCommands{"read", "effects", "session", "watch", "serve", "
 }  // namespace
 
 TEST_CASE("unit: every option of --help is in the manual's page and is completed") {
-  const std::string bash = nocktrail("manual bash");
-  const std::string zsh = nocktrail("manual zsh");
+  const std::string bash = printed("manual bash");
+  const std::string zsh = printed("manual zsh");
   for (const char* command : kCommands) {
     CAPTURE(command);
-    const std::string help = nocktrail(fmt::format("{} --help", command));
-    std::string page = nocktrail(fmt::format("manual man {}", command));
+    const std::string help = printed(fmt::format("{} --help", command));
+    std::string page = printed(fmt::format("manual man {}", command));
     page = std::regex_replace(page, std::regex(R"(\\-)"), "-");
     const std::set<std::string> in_page = options_in(page);
     const std::set<std::string> in_bash = options_in(bash);
@@ -67,8 +72,8 @@ TEST_CASE("unit: every option of --help is in the manual's page and is completed
     }
     CHECK(counted >= 1);  // --help at the least
   }
-  CHECK(nocktrail("manual man").find("nocktrail\\-session") != std::string::npos);
-  CHECK(nocktrail("--help").find("manual") == std::string::npos);
+  CHECK(printed("manual man").find("nocktrail\\-session") != std::string::npos);
+  CHECK(printed("--help").find("manual") == std::string::npos);
 }
 
 TEST_CASE("reference: groff reads the pages without a warning, bash the completion") {
@@ -92,6 +97,6 @@ TEST_CASE("reference: groff reads the pages without a warning, bash the completi
 }
 
 TEST_CASE("fault: what there is no page of") {
-  CHECK(nocktrail("manual man shoot").find("there is no command shoot") != std::string::npos);
-  CHECK(nocktrail("manual fish").find("man, bash or zsh") != std::string::npos);
+  CHECK(printed("manual man shoot").find("there is no command shoot") != std::string::npos);
+  CHECK(printed("manual fish").find("man, bash or zsh") != std::string::npos);
 }

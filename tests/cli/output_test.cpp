@@ -14,14 +14,11 @@
 #include <string>
 #include <vector>
 
-namespace fs = std::filesystem;
+#include "cli/program.hpp"
+
+using namespace nocktrail::cli::test;
 
 namespace {
-
-std::string content(const fs::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
 
 // A folder with all that an archer can lose.
 class Precious {
@@ -52,11 +49,6 @@ class Precious {
     fs::remove_all(path_, ignored);
   }
 
-  struct Ran {
-    int status = -1;
-    std::string out;
-    std::string err;
-  };
   // Within the folder, which is home too.
   Ran run(const std::string& arguments) const {
     const std::string command = fmt::format(
@@ -137,7 +129,7 @@ TEST_CASE("fault: no option writes over a clip, a logbook, a hand-written or ano
            "logbook import export.json --logbook letter.txt",
        }) {
     CAPTURE(arguments);
-    const Precious::Ran ran = folder.run(arguments);
+    const Ran ran = folder.run(arguments);
     CAPTURE(ran.err);
     CHECK(ran.status == 2);
     CHECK(std::count(ran.err.begin(), ran.err.end(), '\n') == 1);
@@ -170,7 +162,7 @@ TEST_CASE("unit: what an option wrote before, it writes again") {
        }) {
     CAPTURE(row.arguments);
     CHECK(folder.run(row.arguments).status == row.status);
-    const Precious::Ran again = folder.run(row.arguments);
+    const Ran again = folder.run(row.arguments);
     CAPTURE(again.err);
     CHECK(again.status == row.status);
   }
@@ -183,7 +175,7 @@ TEST_CASE("fault: a folder for debug pictures keeps what was in it") {
   fs::create_directory(folder.path() / "d");
   folder.write("d/000.500s-sweeps.png", "mine");
   folder.write("d/notes.txt", "mine too");
-  const Precious::Ran ran = folder.run("read --debug d a.mp4");
+  const Ran ran = folder.run("read --debug d a.mp4");
   CHECK(ran.status == 2);
   CHECK(content(folder.path() / "d/000.500s-sweeps.png") == "mine");
 }

@@ -2,62 +2,19 @@
 // those of docs/measurement.md, "Commands that scripts rely on".
 #include <doctest/doctest.h>
 #include <fmt/format.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include <algorithm>
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
-#include <iterator>
 #include <nlohmann/json.hpp>
 #include <string>
 #include <vector>
 
-namespace fs = std::filesystem;
+#include "cli/program.hpp"
+
+using namespace nocktrail::cli::test;
 
 namespace {
-
-class Folder {
- public:
-  Folder() {
-    std::string pattern = (fs::temp_directory_path() / "nocktrail-XXXXXX").string();
-    path_ = ::mkdtemp(pattern.data());
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  ~Folder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  fs::path operator/(const char* name) const { return path_ / name; }
-  std::ptrdiff_t entries() const {
-    return std::distance(fs::directory_iterator(path_), fs::directory_iterator());
-  }
-
- private:
-  fs::path path_;
-};
-
-std::string content(const fs::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
-
-struct Ran {
-  int status = -1;
-  std::string out;
-  std::string err;
-};
-
-Ran nocktrail(const std::string& arguments) {
-  const Folder folder;
-  const std::string command =
-      fmt::format("'{}' {} >'{}' 2>'{}' </dev/null", NOCKTRAIL_PROGRAM, arguments,
-                  (folder / "out").string(), (folder / "err").string());
-  const int raw = std::system(command.c_str());
-  return {WIFEXITED(raw) ? WEXITSTATUS(raw) : -1, content(folder / "out"), content(folder / "err")};
-}
 
 bool one_line(const std::string& text) {
   return std::count(text.begin(), text.end(), '\n') == 1 && text.back() == '\n';
@@ -88,12 +45,12 @@ std::vector<std::string> test_clips() {
 
 TEST_CASE("unit: help and version succeed on standard output") {
   for (const char* arguments : {"--help", "read --help", "--version"}) {
-    const Ran ran = nocktrail(arguments);
+    const Ran ran = run_program(arguments);
     CHECK(ran.status == 0);
     CHECK(ran.err.empty());
     CHECK_FALSE(ran.out.empty());
   }
-  CHECK(says(nocktrail("read --help").out, "Examples:"));
+  CHECK(says(run_program("read --help").out, "Examples:"));
 }
 
 TEST_CASE("unit: a wrong command line is 2, one line, naming the option") {
@@ -128,7 +85,7 @@ TEST_CASE("unit: a wrong command line is 2, one line, naming the option") {
                                          {"read --still /no/such/folder/x.png x.mp4", "--still"},
                                          {"read --debug /dev/null x.mp4", "--debug"}}) {
     CAPTURE(row.arguments);
-    const Ran ran = nocktrail(row.arguments);
+    const Ran ran = run_program(row.arguments);
     CHECK(ran.status == 2);
     CHECK(ran.out.empty());
     CHECK(one_line(ran.err));
@@ -137,7 +94,7 @@ TEST_CASE("unit: a wrong command line is 2, one line, naming the option") {
 }
 
 TEST_CASE("unit: the bare name shows what people come for, ready to type") {
-  const Ran ran = nocktrail("");
+  const Ran ran = run_program("");
   CHECK(ran.status == 2);
   CHECK(ran.out.empty());
   for (const char* shown : {"nocktrail read ", "nocktrail session ", "nocktrail effects "}) {
@@ -151,7 +108,7 @@ TEST_CASE("unit: values at the ends of their ranges are taken") {
         "--focal-35mm 200", "--capture-fps 1", "--capture-fps 2000", "--arrow-length 0.4m",
         "--arrow-length 1100mm", "--hand left"}) {
     CAPTURE(arguments);
-    CHECK(nocktrail(std::string("read no-such.mp4 ") + arguments).status == 4);
+    CHECK(run_program(std::string("read no-such.mp4 ") + arguments).status == 4);
   }
 }
 
@@ -165,14 +122,14 @@ TEST_CASE("fault: files that are no video are 4, one line each, and stop nothing
   for (const char* name : {"empty.mp4", "text.mp4", "noise.mp4", "folder.mp4", "missing.mp4"}) {
     const std::string file = (folder / name).string();
     CAPTURE(name);
-    const Ran ran = nocktrail("read '" + file + "'");
+    const Ran ran = run_program("read '" + file + "'");
     CHECK(ran.status == 4);
     CHECK(ran.out.empty());
     CHECK(one_line(ran.err));
     CHECK(says(ran.err, name));
     all += " '" + file + "'";
   }
-  const Ran ran = nocktrail("read --json -" + all);
+  const Ran ran = run_program("read --json -" + all);
   CHECK(ran.status == 4);
   const auto j = nlohmann::json::parse(ran.out);
   REQUIRE(j.size() == 5);
@@ -185,8 +142,9 @@ TEST_CASE("fault: files that are no video are 4, one line each, and stop nothing
 
 TEST_CASE("fault: a file that cannot be read gives JSON and no still") {
   const Folder folder;
-  const Ran ran = nocktrail(fmt::format("read --json '{}' --still '{}' no-such.mp4",
-                                        (folder / "r.json").string(), (folder / "s.png").string()));
+  const Ran ran =
+      run_program(fmt::format("read --json '{}' --still '{}' no-such.mp4",
+                              (folder / "r.json").string(), (folder / "s.png").string()));
   CHECK(ran.status == 4);
   CHECK(says(ran.err, "no still is written"));
   CHECK(nlohmann::json::parse(content(folder / "r.json"))["status"] == "error");
@@ -201,15 +159,15 @@ TEST_CASE("truth: the clips in the repository, with all outputs") {
   }
   const Folder folder;
   const std::string clip = clips.front();
-  const Ran ran = nocktrail(fmt::format("read --hand right --json - --still '{}' '{}'",
-                                        (folder / "s.png").string(), clip));
+  const Ran ran = run_program(fmt::format("read --hand right --json - --still '{}' '{}'",
+                                          (folder / "s.png").string(), clip));
   const auto j = nlohmann::json::parse(ran.out);
   CHECK(ran.status == (j["status"] == "measured" ? 0 : 3));
   CHECK(content(folder / "s.png").substr(1, 3) == "PNG");
 
-  const Ran pair =
-      nocktrail(fmt::format("read --json '{}' --still '{}' '{}' no-such.mp4 '{}'",
-                            (folder / "r.json").string(), (folder / "s.png").string(), clip, clip));
+  const Ran pair = run_program(fmt::format("read --json '{}' --still '{}' '{}' no-such.mp4 '{}'",
+                                           (folder / "r.json").string(),
+                                           (folder / "s.png").string(), clip, clip));
   CHECK(pair.status == 4);
   CHECK(nlohmann::json::parse(content(folder / "r.json")).size() == 3);
   CHECK(says(pair.out, fs::path(clip).filename().string()));
@@ -252,7 +210,7 @@ TEST_CASE("unit: what a session's files tell and forbid holds for a clip that is
   const fs::path facts = folder / "spring" / "session.toml";
   const std::string json = (folder / "r.json").string();
   const auto read = [&](const std::string& told) {
-    const Ran ran = nocktrail(fmt::format("read {} --json '{}' '{}'", told, json, clip.string()));
+    const Ran ran = run_program(fmt::format("read {} --json '{}' '{}'", told, json, clip.string()));
     const auto shot = nlohmann::json::parse(content(json))["shots"][0];
     return std::pair(ran, shot);
   };

@@ -18,14 +18,11 @@
 #include <string>
 #include <thread>
 
-namespace fs = std::filesystem;
+#include "cli/program.hpp"
+
+using namespace nocktrail::cli::test;
 
 namespace {
-
-std::string content(const fs::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
 
 bool says(const std::string& text, const std::string& words) {
   return text.find(words) != std::string::npos;
@@ -47,11 +44,6 @@ class Session {
     fs::remove_all(path_, ignored);
   }
 
-  struct Ran {
-    int status = -1;
-    std::string out;
-    std::string err;
-  };
   // `before`: what the shell is to do first.
   Ran run(const std::string& arguments, const std::string& before = ":") const {
     const std::string command = fmt::format(
@@ -109,7 +101,7 @@ TEST_CASE("fault: a full disk judges, writes and records nothing, and says what 
   session.write("s/c.mp4", "a third that is none");
   for (const int kilobytes : {1, 2, 4, 8}) {
     CAPTURE(kilobytes);
-    const Session::Ran full = session.run("session s", full_disk(kilobytes));
+    const Ran full = session.run("session s", full_disk(kilobytes));
     CAPTURE(full.err);
     CHECK(full.status == 1);
     CHECK(full.out.empty());
@@ -118,7 +110,7 @@ TEST_CASE("fault: a full disk judges, writes and records nothing, and says what 
     CHECK_FALSE(says(full.err, "fault in the program"));
     CHECK(session.published() == before);
   }
-  const Session::Ran room = session.run("session s");
+  const Ran room = session.run("session s");
   CHECK(room.status == 4);
   CHECK(says(content(session / "s/nocktrail-results/session.json"), "c.mp4"));
   CHECK(says(session.run("logbook export --json -").out, "c.mp4"));
@@ -135,7 +127,7 @@ TEST_CASE("fault: a logbook that cannot be written leaves the report as it was")
   std::string bytes = content(locked);
   bytes.replace(68, 4, "abcd");  // the application's number, in the header of SQLite's format
   std::ofstream(locked, std::ios::binary) << bytes;
-  const Session::Ran ran = session.run("session s --logbook other.sqlite");
+  const Ran ran = session.run("session s --logbook other.sqlite");
   CAPTURE(ran.err);
   CHECK(ran.status == 1);
   CHECK(ran.out.empty());
@@ -205,4 +197,27 @@ TEST_CASE("fault: TERM ends the program, whatever it waits for") {
   CHECK(session.run("session s").status == 2);
   CHECK(session.run("effects pipe").status == 2);
   CHECK(session.run("still --setup pipe s/a.mp4").status == 2);
+}
+
+TEST_CASE("fault: readings taken into a session: what is a clip's fault, and what ends the run") {
+  const Session session;
+  session.write("s/session.toml", "hand = \"right\"\n");
+  session.write("elsewhere.mp4", "no video");
+  const Ran told = session.run("read --into s --cant 10 s/a.mp4");
+  CHECK(told.status == 2);
+  CHECK(says(told.err, "--into: the session's own files tell"));
+  // A clip of no session is passed over, the next is read (and is none).
+  const Ran other = session.run("read --into s elsewhere.mp4 s/b.mp4");
+  CHECK(other.status == 4);
+  CHECK(says(other.err, "elsewhere.mp4: is no clip of the session"));
+  CHECK(says(other.err, "b.mp4"));
+  // No room: said once, and no use in going on.
+  // Its long name, in path and reason, makes the reading larger than the room there is.
+  const std::string name = "s/" + std::string(230, 'n') + ".mp4";
+  session.write(name, "another that is none");
+  const Ran full = session.run(fmt::format("read --into s {} elsewhere.mp4", name), full_disk(1));
+  CHECK(full.status == 1);
+  CHECK(says(full.err, "cannot be written"));
+  CHECK_FALSE(says(full.err, "elsewhere.mp4"));
+  CHECK(session.run("read --into s " + name).status == 4);
 }

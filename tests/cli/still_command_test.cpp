@@ -1,60 +1,25 @@
 // `nocktrail still` as scripts meet it.
 #include <doctest/doctest.h>
 #include <fmt/format.h>
-#include <sys/wait.h>
 
 #include <algorithm>
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
-#include <iterator>
 #include <string>
 
-namespace fs = std::filesystem;
+#include "cli/program.hpp"
+
+using namespace nocktrail::cli::test;
 
 namespace {
-
-class Folder {
- public:
-  Folder() {
-    std::string pattern = (fs::temp_directory_path() / "nocktrail-XXXXXX").string();
-    path_ = ::mkdtemp(pattern.data());
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  ~Folder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  fs::path operator/(const char* name) const { return path_ / name; }
-
- private:
-  fs::path path_;
-};
-
-std::string content(const fs::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
 
 void write(const fs::path& path, const std::string& bytes) {
   fs::create_directories(path.parent_path());
   std::ofstream(path, std::ios::binary) << bytes;
 }
 
-struct Ran {
-  int status = -1;
-  std::string out;
-  std::string err;
-};
-
 Ran still(const std::string& arguments) {
-  const Folder folder;
-  const int raw =
-      std::system(fmt::format("'{}' still {} >'{}' 2>'{}' </dev/null", NOCKTRAIL_PROGRAM, arguments,
-                              (folder / "out").string(), (folder / "err").string())
-                      .c_str());
-  return {WIFEXITED(raw) ? WEXITSTATUS(raw) : -1, content(folder / "out"), content(folder / "err")};
+  return run_program("still " + arguments);
 }
 
 // Width and height of a PNG: big-endian in its first chunk (ISO/IEC 15948, 11.2.2); zero for none.

@@ -59,8 +59,8 @@ TEST_CASE("fault: clips of no session, slips in its files, and clips that are go
   other.write("b.mp4", "-1.0");
   FakeReader reader;
   IntoSession into(folder.path(), fakes(reader));
-  CHECK_THROWS_AS(into.read(other / "b.mp4"), BadInput);
-  CHECK_THROWS_AS(into.read(folder / "1-start/gone.mp4"), BadInput);
+  CHECK_THROWS_AS(into.read(other / "b.mp4"), UnreadableClip);
+  CHECK_THROWS_AS(into.read(folder / "1-start/gone.mp4"), UnreadableClip);
   fs::remove(folder / "1-start/a.mp4");
   CHECK_THROWS_AS(into.read(folder / "1-start/a.mp4"), UnreadableClip);
   folder.write("session.toml", "hnad = \"right\"\n");

@@ -94,8 +94,8 @@ struct FlightFit {
   // does not average out: with the posterior P and the priors' precision L that is P L P. Of the
   // rest, which comes of what was sighted, half: the same arrow passes the same scenery, and is
   // sighted alike (docs/method.md has the measurement).
-  Eigen::MatrixXd shared_covariance;  // empty: nothing is known to be shared
-  double anchor_s = 0.0;              // capture time of dt = 0
+  Eigen::MatrixXd shared_covariance = Eigen::MatrixXd::Zero(kParameters, kParameters);
+  double anchor_s = 0.0;  // capture time of dt = 0
   Eigen::Vector2d principal_px = Eigen::Vector2d::Zero();
   double centre_scale = 1.0;  // scatter of centre points over what was assumed
   double end_scale = 1.0;     // same for the ends

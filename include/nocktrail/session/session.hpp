@@ -131,11 +131,12 @@ using WhileHeld = std::function<bool(const SessionRead& read, const report::OwnF
 SessionRead read_session(const std::filesystem::path& folder, const ReadSessionOptions& options,
                          const SessionEvents& events = {}, const WhileHeld& while_held = {});
 
+class Results;
+
 // Single clips read by another worker, on this machine or another one that shares the folder: each
 // is kept as read_session would have kept it, by content and facts, and read_session then takes it
 // from there. Takes no lock: several may work on one folder, also on the same clip, for every file
 // is written whole and under a name that its content decides.
-class Results;
 class IntoSession {
  public:
   // Throws BadInput when the folder cannot be listed, a hand-written file has a fault, or the
@@ -146,17 +147,24 @@ class IntoSession {
   ~IntoSession();
 
   // The clip as read, judged by the session's facts; from the results where it was read before.
-  // Throws BadInput for a clip that is not the session's or changes meanwhile, UnreadableClip,
-  // Interrupted.
+  // Throws UnreadableClip for a clip that cannot be read, is not the session's or changes
+  // meanwhile, which is that clip's alone; BadInput when its reading cannot be kept, as the next
+  // could not be either; Interrupted.
   tune::ClipRecord read(const std::filesystem::path& clip, const Progress& progress = {});
 
  private:
   ReadSessionOptions options_;
+  struct Place {
+    const PlannedSetup* setup = nullptr;
+    const PlannedClip* clip = nullptr;
+  };
   Plan plan_;
+  std::map<std::filesystem::path, Place> places_;  // by the clip's path, links followed
   std::unique_ptr<Results> results_;
 };
 
-// Where the results go: options.results, else beside the clips.
+// Where the results of a session in `folder` go: options.results, links followed, else beside the
+// clips, where the last part of the path must be no link.
 std::filesystem::path results_folder(const std::filesystem::path& folder,
                                      const ReadSessionOptions& options);
 

@@ -8,6 +8,7 @@
 
 namespace nocktrail::tune {
 
+inline constexpr double kSigmasPerU95 = 1.959964;                          // of a normal
 inline constexpr double kKnown = std::numeric_limits<double>::infinity();  // degrees of freedom
 
 // Two-sided Student factor: P(|t| <= factor) = coverage. `freedom` need not be whole; kKnown gives
