@@ -87,6 +87,26 @@ TEST_CASE("when a clip was filmed, by its own tag") {
   }
 }
 
+TEST_CASE("fault: a tag's date beyond the calendar is no date, and the clip is read all the same") {
+  const Scratch scratch;
+  const auto dated = [&](const std::string& date) {
+    return scratch.make("far.mp4",
+                        "-f lavfi -i testsrc=s=64x48:d=0.2 -pix_fmt yuv420p -movflags "
+                        "use_metadata_tags -metadata creation_time=" +
+                            date);
+  };
+  if (const auto path = dated("9999-12-31T23:59:59Z")) {
+    CHECK(filmed_at(*path) == 253402300799);  // by GNU date
+    for (const std::string date :
+         {"12000-01-01T00:00:00Z", "292471208677-01-01T00:00:00Z", "2026-13-45T99:99:99Z",
+          "-2026-01-01T00:00:00Z", "1e300", "yesterday"}) {
+      CAPTURE(date);
+      CHECK_FALSE(filmed_at(*dated(date)));
+      CHECK(Clip::open(*path).info().frame_t_s.size() == 5);
+    }
+  }
+}
+
 TEST_CASE("phone containers: rate and source") {
   const Clip held = Clip::open(phone_clip("sample_android_slow_motion.mp4"));
   CHECK(held.info().capture_fps == 240.0);
