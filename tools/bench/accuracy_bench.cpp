@@ -32,16 +32,21 @@ nlohmann::json load(const fs::path& path) {
   return nlohmann::json::parse(file);
 }
 
+// What the archer believes, which in some worlds is not so.
+double told(const nlohmann::json& truth, const char* what, const nlohmann::json& true_value) {
+  return truth.value("told", nlohmann::json::object()).value(what, true_value.get<double>());
+}
+
 Row measure(const fs::path& clip, const std::string& tell, const fs::path& debug) {
   const fs::path truth_path = fs::path(clip).replace_extension(".truth.json");
   const nlohmann::json truth = load(truth_path);
   ReadClipOptions options;
   options.hand = truth.at("hand") == "left" ? Hand::left : Hand::right;
   if (tell.find('f') != std::string::npos) {
-    options.focal_35mm = truth.at("camera").at("focal_35mm").get<double>();
+    options.focal_35mm = told(truth, "focal_35mm", truth.at("camera").at("focal_35mm"));
   }
   if (tell.find('l') != std::string::npos) {
-    options.arrow_length_m = truth.at("arrow").at("arrow_length_m").get<double>();
+    options.arrow_length_m = told(truth, "arrow_length_m", truth.at("arrow").at("arrow_length_m"));
   }
   if (tell.find('d') != std::string::npos) {
     options.target_distance_m = truth.at("conditions").at("butt_m").get<double>();
@@ -53,6 +58,7 @@ Row measure(const fs::path& clip, const std::string& tell, const fs::path& debug
 
   Row row;
   row.clip = clip.filename().string();
+  row.world = clip.parent_path().filename().string();
   row.reason = reading.reason;
   row.measured = reading.status == ClipStatus::measured;
   row.refused = reading.status == ClipStatus::refused;
@@ -63,6 +69,7 @@ Row measure(const fs::path& clip, const std::string& tell, const fs::path& debug
     const auto& shot = truth.at("shots").at(0);
     row.true_right = shot.at("nock_right_deg").get<double>();
     row.true_high = shot.at("nock_high_deg").get<double>();
+    row.true_speed = shot.at("speed_mps").get<double>();
     row.true_exit_s = shot.at("exit_s").get<double>();
   }
   const auto measured = std::find_if(reading.shots.begin(), reading.shots.end(), [](const Shot& s) {
@@ -74,6 +81,7 @@ Row measure(const fs::path& clip, const std::string& tell, const fs::path& debug
     row.high = measured->nock_high_deg->value;
     row.high_u95 = measured->nock_high_deg->u95;
     row.speed = measured->speed_mps->value;
+    row.speed_u95 = measured->speed_mps->u95;
     row.exit_s = *measured->exit_s;
   }
   if (row.measurable) {
@@ -90,13 +98,15 @@ Row measure(const fs::path& clip, const std::string& tell, const fs::path& debug
 
 int main(int argc, char** argv) {
   CLI::App app("Accuracy of the reading on clips of known truth");
-  fs::path folder;
+  std::vector<fs::path> folders;
   fs::path csv;
   fs::path table;
   fs::path debug;
   std::string tell = "fl";
   int jobs = 2;
-  app.add_option("folder", folder, "Clips with NAME.truth.json beside NAME.mp4")->required();
+  app.add_option("folders", folders,
+                 "Clips with NAME.truth.json beside NAME.mp4; each folder is a world")
+      ->required();
   app.add_option("--csv", csv, "One row per clip");
   app.add_option("--table", table, "Markdown table");
   app.add_option("--tell", tell, "What the program is told: f focal length, l arrow length");
@@ -105,11 +115,13 @@ int main(int argc, char** argv) {
   CLI11_PARSE(app, argc, argv);
 
   std::vector<fs::path> clips;
-  for (const auto& entry : fs::directory_iterator(folder)) {
-    const std::string extension = entry.path().extension().string();
-    if ((extension == ".mp4" || extension == ".mov") &&
-        fs::exists(fs::path(entry.path()).replace_extension(".truth.json"))) {
-      clips.push_back(entry.path());
+  for (const fs::path& folder : folders) {
+    for (const auto& entry : fs::directory_iterator(folder)) {
+      const std::string extension = entry.path().extension().string();
+      if ((extension == ".mp4" || extension == ".mov") &&
+          fs::exists(fs::path(entry.path()).replace_extension(".truth.json"))) {
+        clips.push_back(entry.path());
+      }
     }
   }
   std::sort(clips.begin(), clips.end());

@@ -27,13 +27,14 @@ struct Figures {
   int clips = 0, measured = 0, wrong_side = 0;
   double rms_right = 0, median_right = 0, cover_right = 0, u95_right = 0, over_bound_right = 0;
   double rms_high = 0, median_high = 0, cover_high = 0, u95_high = 0;
+  double rms_speed = 0, cover_speed = 0;  // the error in shares of the speed
 };
 
 Figures figures_of(const std::vector<const Row*>& rows) {
   Figures f;
   std::vector<double> right, high, u_right, u_high, ratio;
-  int held_right = 0, held_high = 0;
-  double s_right = 0, s_high = 0;
+  int held_right = 0, held_high = 0, held_speed = 0;
+  double s_right = 0, s_high = 0, s_speed = 0;
   for (const Row* row : rows) {
     if (!row->measurable) {
       continue;
@@ -47,6 +48,8 @@ Figures figures_of(const std::vector<const Row*>& rows) {
     const double eh = row->high - row->true_high;
     s_right += er * er;
     s_high += eh * eh;
+    s_speed += std::pow(row->speed / row->true_speed - 1.0, 2);
+    held_speed += std::abs(row->speed - row->true_speed) <= row->speed_u95 ? 1 : 0;
     right.push_back(std::abs(er));
     high.push_back(std::abs(eh));
     u_right.push_back(row->right_u95);
@@ -61,6 +64,8 @@ Figures figures_of(const std::vector<const Row*>& rows) {
   const double n = std::max(1, f.measured);
   f.rms_right = std::sqrt(s_right / n);
   f.rms_high = std::sqrt(s_high / n);
+  f.rms_speed = std::sqrt(s_speed / n);
+  f.cover_speed = held_speed / n;
   f.median_right = median(right);
   f.median_high = median(high);
   f.cover_right = held_right / n;
@@ -75,10 +80,10 @@ Figures figures_of(const std::vector<const Row*>& rows) {
 std::string table_row(const std::string& name, const Figures& f) {
   return fmt::format(
       "| {} | {} | {} | {:.3f} | {:.3f} | {:.2f} | {:.1f} % | {:.2f} | {:.2f} | {:.2f} | {:.2f} | "
-      "{:.1f} % | {} |\n",
+      "{:.1f} % | {:.1f} % | {:.1f} % | {} |\n",
       name, f.clips, f.clips - f.measured, f.rms_right, f.median_right, f.u95_right,
       100 * f.cover_right, f.over_bound_right, f.rms_high, f.median_high, f.u95_high,
-      100 * f.cover_high, f.wrong_side);
+      100 * f.cover_high, 100 * f.rms_speed, 100 * f.cover_speed, f.wrong_side);
 }
 
 std::string band(double value, const std::vector<double>& edges, const char* unit) {
@@ -223,16 +228,19 @@ std::string line_of(const Row& row) {
 
 std::string csv_of(const std::vector<Row>& rows) {
   std::string text =
-      "clip,kind,measurable,measured,true_right_deg,right_deg,right_u95_deg,bound_right_deg,true_"
+      "world,clip,kind,measurable,measured,true_right_deg,right_deg,right_u95_deg,bound_right_deg,"
+      "true_"
       "high_deg,high_deg,"
-      "high_u95_deg,bound_high_deg,light,shake,resolution,rate,arrow,cant,beside,look\n";
+      "high_u95_deg,bound_high_deg,true_speed_mps,speed_mps,speed_u95_mps,light,shake,resolution,"
+      "rate,arrow,cant,beside,look\n";
   for (const Row& r : rows) {
     text += fmt::format(
-        "{},{},{},{},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{},{},{},{},{},{},{},{"
-        "}\n",
-        r.clip, r.kind, r.measurable, r.measured, r.true_right, r.right, r.right_u95, r.bound_right,
-        r.true_high, r.high, r.high_u95, r.bound_high, r.light, r.shake, r.resolution, r.rate,
-        r.arrow, r.cant, r.beside, r.look);
+        "{},{},{},{},{},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.4f},{:.3f},{:.3f},{:."
+        "3f},{},"
+        "{},{},{},{},{},{},{}\n",
+        r.world, r.clip, r.kind, r.measurable, r.measured, r.true_right, r.right, r.right_u95,
+        r.bound_right, r.true_high, r.high, r.high_u95, r.bound_high, r.true_speed, r.speed,
+        r.speed_u95, r.light, r.shake, r.resolution, r.rate, r.arrow, r.cant, r.beside, r.look);
   }
   return text;
 }
@@ -241,14 +249,16 @@ std::string table_of(const std::vector<Row>& rows) {
   std::string text =
       "| clips | n | not measured | lateral RMSE deg | lateral median | lateral u95 (median) | "
       "lateral held | error / bound | "
-      "vertical RMSE deg | vertical median | vertical u95 (median) | vertical held | wrong side |\n"
-      "|---|---|---|---|---|---|---|---|---|---|---|---|---|\n";
+      "vertical RMSE deg | vertical median | vertical u95 (median) | vertical held | speed RMSE | "
+      "speed held | wrong side |\n"
+      "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n";
   std::vector<const Row*> all;
   for (const Row& row : rows) {
     all.push_back(&row);
   }
   text += table_row("all", figures_of(all));
   const std::vector<std::pair<std::string, std::function<std::string(const Row&)>>> groups = {
+      {"world", [](const Row& r) { return r.world; }},
       {"light", [](const Row& r) { return r.light; }},
       {"shake", [](const Row& r) { return r.shake; }},
       {"size", [](const Row& r) { return r.resolution; }},

@@ -9,6 +9,7 @@ namespace bench {
 
 // One clip: what was read and what was true. Degrees, seconds, m/s; NaN where there is nothing.
 struct Row {
+  std::string world;  // the folder
   std::string clip;
   std::string kind;
   std::string reason;
@@ -17,7 +18,7 @@ struct Row {
   bool refused = false;
   double true_right = 0, true_high = 0, true_exit_s = 0;
   double right = 0, right_u95 = 0, high = 0, high_u95 = 0;
-  double speed = 0, exit_s = 0;
+  double true_speed = 0, speed = 0, speed_u95 = 0, exit_s = 0;
   double bound_right = 0, bound_high = 0;  // 1 sigma
   double ideal_right = 0, ideal_high = 0;  // fit of noiseless sightings
   // Conditions, as words for grouping.

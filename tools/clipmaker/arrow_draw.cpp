@@ -11,8 +11,6 @@
 namespace clipmaker {
 namespace {
 
-constexpr double kPoint_m = 0.025;
-constexpr double kCone_m = 0.012;
 constexpr double kNock_m = 0.018;
 constexpr double kStationSpacing_m = 0.03;
 constexpr std::array<double, 7> kAcross{-1.0, -0.75, -0.35, 0.0, 0.35, 0.75, 1.0};
@@ -49,27 +47,61 @@ ArrowPainter::ArrowPainter(const ArrowSpec& spec, const Light& light) : spec_(sp
   const Colour nock = plastic();
   const Colour vanes = plastic();
   const Colour cock_vane = rng.chance(0.6) ? plastic() : vanes;
-  vane_colours_ = {cock_vane, vanes, vanes};
+  vane_colours_.assign(static_cast<std::size_t>(spec.vanes), vanes);
+  vane_colours_.front() = cock_vane;
   const Colour crest = plastic();
   const bool has_crest = rng.chance(0.6);
   const Colour point = rng.chance(0.7) ? Colour(0.30F, 0.30F, 0.31F) : Colour(0.55F, 0.42F, 0.16F);
 
+  sheen += static_cast<float>(spec.gloss);
+
   const double r = 0.5 * spec.diameter_m;
   const double length = spec.length_m;
-  bands_.push_back({length - kCone_m, length, r, 0.0004, point, 0.2F});
-  bands_.push_back({length - kPoint_m, length - kCone_m, r, r, point, 0.2F});
+  double point_m = 0.025;
+  if (spec.point == "blunt") {
+    point_m = 0.03;
+    bands_.push_back({length - point_m, length, 1.5 * r, 1.5 * r, point, 0.2F});
+  } else {
+    const double cone_m = spec.point == "head" ? 0.035 : 0.012;
+    point_m = spec.point == "head" ? 0.06 : 0.025;
+    const double base = spec.point == "head" ? 1.25 * r : r;
+    bands_.push_back({length - cone_m, length, base, 0.0004, point, 0.2F});
+    bands_.push_back({length - point_m, length - cone_m, base, base, point, 0.2F});
+  }
   const double vanes_end = spec.vane_offset_m + spec.vane_length_m;
   const double crest_from = vanes_end + 0.015;
+  const double front_from = has_crest ? crest_from + 0.075 : crest_from;
+  paint_front(front_from, length - point_m, shaft, sheen);
   if (has_crest) {
-    bands_.push_back({crest_from + 0.075, length - kPoint_m, r, r, shaft, sheen});
     bands_.push_back({crest_from + 0.060, crest_from + 0.075, r, r, crest, 0.03F});
     bands_.push_back({crest_from + 0.035, crest_from + 0.060, r, r, shaft, sheen});
     bands_.push_back({crest_from, crest_from + 0.035, r, r, crest, 0.03F});
-    bands_.push_back({kNock_m, crest_from, r, r, shaft, sheen});
-  } else {
-    bands_.push_back({kNock_m, length - kPoint_m, r, r, shaft, sheen});
   }
-  bands_.push_back({-kNockEars_m, kNock_m, 0.9 * r, r, nock, 0.05F});
+  bands_.push_back({kNock_m, crest_from, r, r, shaft, sheen});
+  const double nock_r = spec.nock_width * r;
+  // A lit nock shines as brightly as paper in the sun, from every side.
+  const Colour nock_colour = spec.nock == "shaft" ? shaft : nock;
+  bands_.push_back(
+      {-spec.nock_ears_m, kNock_m, 0.9 * nock_r, nock_r, nock_colour, 0.05F, spec.nock == "lit"});
+}
+
+void ArrowPainter::paint_front(double from_m, double to_m, const Colour& shaft, float sheen) {
+  const double r = 0.5 * spec_.diameter_m;
+  if (spec_.marks == "footed") {
+    const double foot = std::max(from_m, to_m - 0.2);
+    bands_.push_back({foot, to_m, r, r, Colour(0.35F * shaft), sheen});
+    bands_.push_back({from_m, foot, r, r, shaft, sheen});
+  } else if (spec_.marks == "barred") {
+    constexpr double kBar_m = 0.03;
+    double at = to_m;
+    for (bool dark = false; at > from_m; dark = !dark) {
+      const double next = std::max(from_m, at - kBar_m);
+      bands_.push_back({next, at, r, r, dark ? Colour(0.25F * shaft) : shaft, sheen});
+      at = next;
+    }
+  } else {
+    bands_.push_back({from_m, to_m, r, r, shaft, sheen});
+  }
 }
 
 double ArrowPainter::crossing(const ArrowFlight& flight, const ArrowPose& pose, double z) {
@@ -161,7 +193,9 @@ void ArrowPainter::paint_band(Layer& layer, const View& view, const ArrowFlight&
     const double across = 0.5 * (kAcross[k] + kAcross[k + 1]);
     const Eigen::Vector3d normal =
         across * middle.side + std::sqrt(1.0 - across * across) * middle.toward;
-    tube.beside(strip, light_.on(band.colour, normal) + light_.sheen(normal, eye, band.sheen));
+    tube.beside(strip, band.lit ? Colour(Colour::Constant(0.15F) + 0.85F * band.colour)
+                                : Colour(light_.on(band.colour, normal) +
+                                         light_.sheen(normal, eye, band.sheen)));
   }
   layer.put_over(tube);
 }
@@ -169,19 +203,24 @@ void ArrowPainter::paint_band(Layer& layer, const View& view, const ArrowFlight&
 void ArrowPainter::paint_vanes(Layer& layer, const View& view, const ArrowFlight& flight, double t,
                                bool facing) const {
   // Height along the vane from its rear end, share of the full height.
-  constexpr std::array<std::array<double, 2>, 7> kProfile{
+  using Profile = std::array<std::array<double, 2>, 7>;
+  constexpr Profile kParabola{
       {{0.0, 0.70}, {0.06, 0.95}, {0.2, 1.0}, {0.4, 0.88}, {0.65, 0.58}, {0.85, 0.26}, {1.0, 0.0}}};
+  constexpr Profile kShield{
+      {{0.0, 0.0}, {0.05, 0.85}, {0.12, 1.0}, {0.4, 0.8}, {0.65, 0.55}, {0.85, 0.28}, {1.0, 0.0}}};
+  const Profile& profile = spec_.vane_shape == "shield" ? kShield : kParabola;
   const double r = 0.5 * spec_.diameter_m;
-  for (int v = 0; v < 3; ++v) {
+  for (int v = 0; v < spec_.vanes; ++v) {
     std::vector<Eigen::Vector2d> face;
+    std::vector<Eigen::Vector2d> frayed;  // the outermost part, where barbs stand apart
     std::vector<Eigen::Vector2d> root;
     std::vector<Eigen::Vector2d> rear;
     bool is_facing = false;
     Colour colour;
     Colour edge_colour;
     bool visible = true;
-    for (std::size_t i = 0; i < kProfile.size(); ++i) {
-      const double s = spec_.vane_offset_m + kProfile[i][0] * spec_.vane_length_m;
+    for (std::size_t i = 0; i < profile.size(); ++i) {
+      const double s = spec_.vane_offset_m + profile[i][0] * spec_.vane_length_m;
       const Station st = station(view, flight, t, s);
       if (!st.visible) {
         visible = false;
@@ -191,7 +230,7 @@ void ArrowPainter::paint_vanes(Layer& layer, const View& view, const ArrowFlight
       const Eigen::Vector3d up = right.cross(st.pose.axis).y() < 0.0
                                      ? Eigen::Vector3d(right.cross(st.pose.axis))
                                      : Eigen::Vector3d(st.pose.axis.cross(right));
-      const double angle = st.pose.roll_rad + 2.0 * std::numbers::pi * v / 3.0;
+      const double angle = st.pose.roll_rad + 2.0 * std::numbers::pi * v / spec_.vanes;
       const Eigen::Vector3d out = std::cos(angle) * right + std::sin(angle) * up;
       const Eigen::Vector3d across = -std::sin(angle) * right + std::cos(angle) * up;
       const auto px = [&](double radius, double sideways) {
@@ -199,7 +238,7 @@ void ArrowPainter::paint_vanes(Layer& layer, const View& view, const ArrowFlight
             .project(st.camera, st.centre + radius * out + sideways * across)
             .value_or(st.px);
       };
-      const double top = r + spec_.vane_height_m * kProfile[i][1];
+      const double top = r + spec_.vane_height_m * profile[i][1];
       constexpr double kHalfThickness_m = 0.0003;
       if (i == 0) {
         is_facing = out.dot(st.toward) > 0.0;
@@ -212,11 +251,17 @@ void ArrowPainter::paint_vanes(Layer& layer, const View& view, const ArrowFlight
         rear = {px(r, -kHalfThickness_m), px(top, -kHalfThickness_m), px(top, kHalfThickness_m),
                 px(r, kHalfThickness_m)};
       }
-      face.push_back(px(top, 0.0));
+      const double whole = spec_.vane_shape == "soft" ? r + 0.75 * (top - r) : top;
+      face.push_back(px(whole, 0.0));
+      frayed.push_back(px(top, 0.0));
       root.push_back(px(r, 0.0));
     }
     if (!visible || is_facing != facing) {
       continue;
+    }
+    if (spec_.vane_shape == "soft") {
+      frayed.insert(frayed.end(), face.rbegin(), face.rend());
+      layer.over(frayed, colour, 0.45F);
     }
     face.insert(face.end(), root.rbegin(), root.rend());
     layer.over(face, colour, 0.97F);
@@ -239,19 +284,21 @@ void ArrowPainter::paint(Layer& layer, const View& view, const ArrowFlight& flig
       paint_vanes(layer, view, flight, t, true);
     }
   }
-  if (s_from <= -kNockEars_m) {
+  if (s_from <= -spec_.nock_ears_m) {
     // The rear face of the nock, nearly full on to a camera behind the archer.
-    const Station st = station(view, flight, t, -kNockEars_m);
+    const Station st = station(view, flight, t, -spec_.nock_ears_m);
     if (st.visible) {
       std::vector<Eigen::Vector2d> disc;
-      const double r = 0.45 * spec_.diameter_m;
+      const double r = 0.45 * spec_.nock_width * spec_.diameter_m;
       for (int i = 0; i < 16; ++i) {
         const double a = 2.0 * std::numbers::pi * i / 16.0;
         const auto px = view.camera().project(
             st.camera, st.centre + r * (std::cos(a) * st.side + std::sin(a) * st.toward));
         disc.push_back(px.value_or(st.px));
       }
-      layer.over(disc, light_.on(bands_.back().colour, -st.pose.axis));
+      const Band& nock = bands_.back();
+      layer.over(disc, nock.lit ? Colour(Colour::Constant(0.3F) + 0.7F * nock.colour)
+                                : light_.on(nock.colour, -st.pose.axis));
     }
   }
 }
@@ -259,10 +306,10 @@ void ArrowPainter::paint(Layer& layer, const View& view, const ArrowFlight& flig
 Box ArrowPainter::bounds(const View& view, const ArrowFlight& flight, double t) const {
   std::vector<Eigen::Vector2d> points;
   const double reach =
-      0.5 * spec_.diameter_m + (spec_.fletched ? spec_.vane_height_m : 0.0) + 0.002;
+      0.75 * spec_.diameter_m + (spec_.fletched ? spec_.vane_height_m : 0.0) + 0.002;
   for (const double share : {0.0, 0.15, 0.5, 0.8, 1.0}) {
     const Station st =
-        station(view, flight, t, share * spec_.length_m - (share == 0.0 ? kNockEars_m : 0.0));
+        station(view, flight, t, share * spec_.length_m - (share == 0.0 ? spec_.nock_ears_m : 0.0));
     if (!st.visible) {
       continue;
     }

@@ -1,4 +1,4 @@
-// Paints the arrow: a bent tube with point, crest, nock and three vanes, in the instant of one
+// Paints the arrow: a bent tube with point, crest, nock and vanes, in the instant of one
 // exposure sample.
 #pragma once
 
@@ -10,9 +10,6 @@
 #include "view.hpp"
 
 namespace clipmaker {
-
-// The ears of the nock reach this far behind the throat.
-inline constexpr double kNockEars_m = 0.006;
 
 class ArrowPainter {
  public:
@@ -37,6 +34,7 @@ class ArrowPainter {
     double radius_from_m, radius_to_m;
     Colour colour;
     float sheen;
+    bool lit = false;
   };
   struct Station {
     bool visible = false;
@@ -45,6 +43,7 @@ class ArrowPainter {
     ArrowPose pose;
     CameraPose camera;
   };
+  void paint_front(double from_m, double to_m, const Colour& shaft, float sheen);
   Station station(const View& view, const ArrowFlight& flight, double t_s, double s_m) const;
   void paint_band(Layer& layer, const View& view, const ArrowFlight& flight, double t_s,
                   const Band& band, double s_from, double s_to) const;

@@ -31,20 +31,23 @@ EndConditions end_conditions(double b, double m0, double ml) {
 
 }  // namespace
 
-BeamMode::BeamMode(double nock_ratio, double tip_ratio)
+BeamMode::BeamMode(double nock_ratio, double tip_ratio, int mode)
     : nock_ratio_(nock_ratio), tip_ratio_(tip_ratio) {
-  // Mode 1 lies between pi (both end masses endless: pinned-pinned) and the plain free-free 4.7300.
-  double low = 2.5;
-  double high = 4.75;
+  // Mode 1 lies between pi (both end masses endless: pinned-pinned) and the plain free-free 4.7300,
+  // mode 2 between 2 pi and 7.8532.
+  const double from = mode == 1 ? 2.5 : 6.0;
+  const double to = mode == 1 ? 4.75 : 7.87;
+  double low = from;
+  double high = to;
   // Step up from below to bracket the first root.
   const int steps = 400;
   double previous = end_conditions(low, nock_ratio, tip_ratio).determinant();
   for (int i = 1; i <= steps; ++i) {
-    const double b = 2.5 + (4.75 - 2.5) * i / steps;
+    const double b = from + (to - from) * i / steps;
     const double value = end_conditions(b, nock_ratio, tip_ratio).determinant();
     if (previous * value <= 0.0) {
       high = b;
-      low = b - (4.75 - 2.5) / steps;
+      low = b - (to - from) / steps;
       break;
     }
     previous = value;

@@ -26,8 +26,9 @@ class Camera {
   int width() const { return width_; }  // display size
   int height() const { return height_; }
   double focal_px() const { return focal_px_; }
-  double centre_x() const { return 0.5 * (width_ - 1); }
-  double centre_y() const { return 0.5 * (height_ - 1); }
+  // Where the lens's axis meets the picture.
+  double centre_x() const { return 0.5 * (width_ - 1) + spec_.axis_right * width_; }
+  double centre_y() const { return 0.5 * (height_ - 1) + spec_.axis_down * width_; }
   const CameraSpec& spec() const { return spec_; }
 
   // The pose without shake, and with it at clip time t. Rows of frame i are exposed about

@@ -19,6 +19,16 @@ double flex(double since_exit_s, double amplitude_m, double hz, double phase_deg
          std::cos(omega * since_exit_s + phase_deg * kRad);
 }
 
+// The push as shares of its time: speed in shares of the last, distance in shares of what the last
+// speed would cover in the whole time. Shape 0 is a quarter sine, 1 an even acceleration.
+double push_speed(double x, double shape) {
+  return (1.0 - shape) * std::sin(0.5 * std::numbers::pi * x) + shape * x;
+}
+double pushed(double x, double shape) {
+  return (1.0 - shape) * 2.0 / std::numbers::pi * (1.0 - std::cos(0.5 * std::numbers::pi * x)) +
+         0.5 * shape * x * x;
+}
+
 double smoothstep(double x) {
   const double t = std::clamp(x, 0.0, 1.0);
   return t * t * (3.0 - 2.0 * t);
@@ -52,6 +62,7 @@ ArrowFlight::ArrowFlight(const ArrowSpec& arrow, const ShotSpec& shot, double br
       brace_m_(brace_m),
       butt_m_(butt_m),
       mode_(arrow.nock_mass_ratio, arrow.tip_mass_ratio),
+      mode2_(arrow.nock_mass_ratio, arrow.tip_mass_ratio, 2),
       centre_from_nock_m_(mode_.centre_of_mass() * arrow.length_m),
       reference_path_m_(kReferenceNock_m + brace_m),
       launch_(direction(shot.azimuth_deg * kRad, shot.elevation_deg * kRad)),
@@ -155,7 +166,7 @@ void ArrowFlight::prescribed_start(State& state) {
       hold_axis_ * (shot_.point_past_rest_m - arrow_.length_m + centre_from_nock_m_);
   stroke_m_ = (-brace_m_ + centre_from_nock_m_ * exit_axis.z() - hold_centre.z()) / launch_.z();
   exit_centre_ = hold_centre + launch_ * stroke_m_;
-  power_s_ = 0.5 * std::numbers::pi * stroke_m_ / shot_.speed_mps;
+  power_s_ = stroke_m_ / (shot_.speed_mps * pushed(1.0, shot_.push_shape));
   state.centre = exit_centre_;
 }
 
@@ -271,19 +282,34 @@ ArrowPose ArrowFlight::free_pose(double t) const {
   pose.centre_m = s.centre;
   pose.velocity_mps = s.velocity;
   pose.axis = axis_for(s);
+  bend(pose, t + start_after_exit_s_, 1.0);
+  pose.roll_rad = roll(t);
+  return pose;
+}
+
+double ArrowFlight::roll(double t) const {
+  const double up = arrow_.spin_up_s;
+  const double spun_s = up > 0.0 ? t - up * (1.0 - std::exp(-t / up)) : t;
+  return arrow_.vane_roll_deg * kRad + 2.0 * std::numbers::pi * arrow_.spin_hz * spun_s;
+}
+
+void ArrowFlight::bend(ArrowPose& pose, double since_exit, double grown) const {
   const double az = azimuth_of(pose.axis);
   const double el = elevation_of(pose.axis);
   const Eigen::Vector3d right(std::cos(az), 0.0, -std::sin(az));
   const Eigen::Vector3d up(-std::sin(az) * std::sin(el), -std::cos(el),
                            -std::cos(az) * std::sin(el));
   const double damping = shot_.flex_damping_ratio;
-  const double since_exit = t + start_after_exit_s_;
-  pose.bend_m = right * flex(since_exit, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz,
-                             shot_.flex_phase_deg, damping) +
-                up * flex(since_exit, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz,
-                          shot_.flex_vertical_phase_deg, damping);
-  pose.roll_rad = arrow_.vane_roll_deg * kRad + 2.0 * std::numbers::pi * arrow_.spin_hz * t;
-  return pose;
+  pose.bend_m = grown * (right * flex(since_exit, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz,
+                                      shot_.flex_phase_deg, damping) +
+                         up * flex(since_exit, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz,
+                                   shot_.flex_vertical_phase_deg, damping));
+  const auto second = [&](double amplitude_mm) {
+    return flex(since_exit, amplitude_mm * 1e-3, shot_.flex2_hz, shot_.flex2_phase_deg,
+                shot_.flex2_damping_ratio);
+  };
+  pose.bend2_m =
+      grown * (right * second(shot_.flex2_lateral_mm) + up * second(shot_.flex2_vertical_mm));
 }
 
 ArrowPose ArrowFlight::pose(double t) const {
@@ -303,6 +329,7 @@ ArrowPose ArrowFlight::pose(double t) const {
     pose.axis = direction(azimuth_of(pose.axis) + 0.5 * shiver, elevation_of(pose.axis) + shiver);
     pose.centre_m = tip - pose.axis * (arrow_.length_m - centre_from_nock_m_);
     pose.bend_m *= std::exp(-dt / 0.05);
+    pose.bend2_m *= std::exp(-dt / 0.02);
     pose.velocity_mps.setZero();
     pose.phase = ArrowPhase::in_butt;
     return pose;
@@ -318,30 +345,24 @@ ArrowPose ArrowFlight::pose(double t) const {
   ArrowPose pose = free_pose(0.0);
   pose.phase = ArrowPhase::on_string;
   pose.roll_rad = arrow_.vane_roll_deg * kRad;
-  const double omega = 0.5 * std::numbers::pi / power_s_;
+  const double share = tau / power_s_;
   const double az =
       hermite(azimuth_of(hold_axis_), exit_azimuth_, exit_azimuth_rate_, tau, power_s_);
   const double el =
       hermite(elevation_of(hold_axis_), exit_elevation_, exit_elevation_rate_, tau, power_s_);
   pose.axis = direction(az, el);
-  pose.centre_m = exit_centre_ - launch_ * stroke_m_ * std::cos(omega * tau);
-  pose.velocity_mps = launch_ * shot_.speed_mps * std::sin(omega * tau);
-  const Eigen::Vector3d right(std::cos(az), 0.0, -std::sin(az));
-  const Eigen::Vector3d up(-std::sin(az) * std::sin(el), -std::cos(el),
-                           -std::cos(az) * std::sin(el));
+  const double to_go = 1.0 - pushed(share, shot_.push_shape) / pushed(1.0, shot_.push_shape);
+  pose.centre_m = exit_centre_ - launch_ * stroke_m_ * to_go;
+  pose.velocity_mps = launch_ * shot_.speed_mps * push_speed(share, shot_.push_shape);
   // The bend grows with the push; value and rate join those of free flight at exit.
-  const double grown = smoothstep(tau / power_s_);
-  const double damping = shot_.flex_damping_ratio;
-  pose.bend_m = grown * (right * flex(since_exit, shot_.flex_lateral_mm * 1e-3, shot_.flex_hz,
-                                      shot_.flex_phase_deg, damping) +
-                         up * flex(since_exit, shot_.flex_vertical_mm * 1e-3, shot_.flex_hz,
-                                   shot_.flex_vertical_phase_deg, damping));
+  bend(pose, since_exit, smoothstep(share));
   return since_loose < 0.0 ? at_full_draw(pose, t) : pose;
 }
 
 // Still at full draw, or on the way there.
 ArrowPose ArrowFlight::at_full_draw(ArrowPose pose, double t) const {
   pose.bend_m.setZero();
+  pose.bend2_m.setZero();
   const double drawn = smoothstep((t - shot_.draw_start_s) / shot_.draw_lasts_s) *
                        (1.0 - smoothstep((t - shot_.let_down_s) / shot_.let_down_lasts_s));
   pose.centre_m += hold_axis_ * stroke_m_ * (1.0 - drawn);
@@ -382,8 +403,9 @@ Eigen::Vector3d ArrowFlight::rigid_point(const ArrowPose& pose, double s) const 
 }
 
 Eigen::Vector3d ArrowFlight::point(const ArrowPose& pose, double s) const {
-  return rigid_point(pose, s) +
-         pose.bend_m * mode_.shape(std::clamp(s / arrow_.length_m, 0.0, 1.0));
+  const double share = std::clamp(s / arrow_.length_m, 0.0, 1.0);
+  return rigid_point(pose, s) + pose.bend_m * mode_.shape(share) +
+         pose.bend2_m * mode2_.shape(share);
 }
 
 }  // namespace clipmaker

@@ -19,14 +19,15 @@ Eigen::Vector3d direction(double azimuth_rad, double elevation_rad);
 
 enum class ArrowPhase { on_string, flying, in_butt };
 
-// A bent arrow: rigid axis plus first bending mode in two planes.
+// A bent arrow: rigid axis plus the first two bending modes in two planes.
 struct ArrowPose {
   ArrowPhase phase = ArrowPhase::on_string;
   Eigen::Vector3d centre_m = Eigen::Vector3d::Zero();  // centre of mass
   Eigen::Vector3d velocity_mps = Eigen::Vector3d::Zero();
-  Eigen::Vector3d axis = Eigen::Vector3d::UnitZ();   // rigid axis, nock to point
-  Eigen::Vector3d bend_m = Eigen::Vector3d::Zero();  // displacement of the nock end by the mode
-  double roll_rad = 0.0;                             // about the axis
+  Eigen::Vector3d axis = Eigen::Vector3d::UnitZ();    // rigid axis, nock to point
+  Eigen::Vector3d bend_m = Eigen::Vector3d::Zero();   // displacement of the nock end by the mode
+  Eigen::Vector3d bend2_m = Eigen::Vector3d::Zero();  // of the second mode
+  double roll_rad = 0.0;                              // about the axis
 };
 
 struct ShotTruth {
@@ -67,6 +68,9 @@ class ArrowFlight {
   void prescribed_start(State& state);
   void simulated_start(State& state);
   State state_after(double since_start_s) const;
+  double roll(double since_start_s) const;
+  // Both bending modes in a plane each for right and up, `grown` of what they are in free flight.
+  void bend(ArrowPose& pose, double since_exit_s, double grown) const;
   ArrowPose free_pose(double since_start_s) const;
   ArrowPose simulated_pose(double since_loose_s) const;
   ArrowPose at_full_draw(ArrowPose drawn, double t_s) const;
@@ -81,6 +85,7 @@ class ArrowFlight {
   double brace_m_;
   double butt_m_;
   BeamMode mode_;
+  BeamMode mode2_;
   double centre_from_nock_m_;
   double reference_path_m_;
   double stroke_m_ = 0.5;

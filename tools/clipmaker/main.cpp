@@ -1,5 +1,6 @@
 // nocktrail_clipmaker: renders clips of archery shots with known truth.
 #include <fmt/core.h>
+#include <fmt/ranges.h>
 
 #include <CLI/CLI.hpp>
 #include <cmath>
@@ -19,6 +20,7 @@
 #include "sound.hpp"
 #include "spec.hpp"
 #include "truth.hpp"
+#include "worlds.hpp"
 
 namespace clipmaker {
 namespace {
@@ -116,6 +118,8 @@ int run(int argc, char** argv) {
   app.add_option("--second-after", o.sample.second_after_s,
                  "A second shot this many seconds after the first loose (1.3 or more)");
   app.add_option("--kind", o.sample.kind, "What a clip shows: shot, let-down, ...");
+  app.add_option("--world", o.sample.world,
+                 fmt::format("One that departs from the drawn one: {}", fmt::join(worlds(), ", ")));
   app.add_option("--profile", o.profile, "Ranges of the draw: bench");
   app.add_option("--stroke", o.stroke_file,
                  "Simulated shot (`nocktrail effects --exit-state`) in place of the drawn one");

@@ -125,9 +125,9 @@ struct Renderer::State {
       const double face =
           spec.range.butt == "none" ? 1e9 : ArrowPainter::crossing(flight, now, spec.range.butt_m);
       if (beyond_bow) {
-        painter.paint(to, view, flight, when, at_bow > -kNockEars_m ? at_bow : -1.0,
+        painter.paint(to, view, flight, when, at_bow > -spec.arrow.nock_ears_m ? at_bow : -1.0,
                       std::min(length, face));
-      } else if (at_bow > -kNockEars_m) {
+      } else if (at_bow > -spec.arrow.nock_ears_m) {
         painter.paint(to, view, flight, when, -1.0, std::min(length, at_bow));
       }
     });

@@ -7,6 +7,7 @@
 #include <string>
 
 #include "rng.hpp"
+#include "worlds.hpp"
 
 namespace clipmaker {
 namespace {
@@ -149,6 +150,19 @@ void make_unmeasurable(ClipSpec& spec, Rng& rng) {
 
 }  // namespace
 
+void clear_the_limb(ClipSpec& spec, double most_m, Rng& rng) {
+  double best_gap = limb_gap_m(spec);
+  for (int i = 0; i < 80 && best_gap < 0.012; ++i) {
+    ClipSpec other = spec;
+    other.camera.lateral_m = rng.uniform(-most_m, most_m);
+    const double gap = limb_gap_m(other);
+    if (gap > best_gap) {
+      best_gap = gap;
+      spec.camera.lateral_m = other.camera.lateral_m;
+    }
+  }
+}
+
 ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& options) {
   Rng rng = Rng::stream(seed, 1000003U + index);
   ClipSpec spec;
@@ -206,15 +220,8 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
   camera.shake_mm = camera.shake_deg_per_s > 0.0 ? rng.log_uniform(0.2, 3.0) : 0.0;
   // Whoever films looks that the flight is seen past the upper limb; one in twelve does not.
   const bool careless = rng.chance(0.08);
-  double best_gap = limb_gap_m(spec);
-  for (int i = 0; i < 80 && best_gap < 0.012 && !careless; ++i) {
-    ClipSpec other = spec;
-    other.camera.lateral_m = rng.uniform(-0.16, 0.16);
-    const double gap = limb_gap_m(other);
-    if (gap > best_gap) {
-      best_gap = gap;
-      camera.lateral_m = other.camera.lateral_m;
-    }
+  if (!careless) {
+    clear_the_limb(spec, 0.16, rng);
   }
 
   PictureSpec& picture = spec.picture;
@@ -273,6 +280,10 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
     spec.shots.push_back(second);
   }
   make_unmeasurable(spec, rng);
+  if (!options.world.empty()) {
+    Rng own = Rng::stream(seed, 2000003U + index);
+    depart(spec, options.world, own);
+  }
   return spec;
 }
 

@@ -13,11 +13,13 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(PictureSpec, width, height, rota
                                                 preset, bitrate_mbps, crf)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(CameraSpec, focal_35mm, height_above_m, behind_m,
                                                 lateral_m, yaw_deg, pitch_deg, roll_deg, k1,
-                                                exposure_s, readout_s, shake_deg_per_s, shake_mm)
-NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArrowSpec, length_m, diameter_m, material, fletched,
-                                                vane_length_m, vane_height_m, vane_offset_m,
-                                                vane_roll_deg, spin_hz, nock_mass_ratio,
-                                                tip_mass_ratio, paint_seed)
+                                                axis_right, axis_down, exposure_s, readout_s,
+                                                shake_deg_per_s, shake_mm)
+NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArrowSpec, length_m, diameter_m, material, marks,
+                                                gloss, fletched, vanes, vane_shape, vane_length_m,
+                                                vane_height_m, vane_offset_m, vane_roll_deg,
+                                                spin_hz, spin_up_s, nock_ears_m, nock_width, nock,
+                                                point, nock_mass_ratio, tip_mass_ratio, paint_seed)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(StrokeHistory, aim_azimuth_deg, aim_elevation_deg,
                                                 exit_s, t_s, rest_from_nock_m, right_mm, up_mm,
                                                 azimuth_deg, elevation_deg, bend_right_mm,
@@ -28,7 +30,8 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(
     ShotSpec, loose_s, speed_mps, azimuth_deg, elevation_deg, nock_right_deg,
     nock_right_slope_deg_per_m, nock_high_deg, nock_high_slope_deg_per_m, wavelength_m,
     damping_ratio, drag_per_m, lift_eta_m, flex_hz, flex_lateral_mm, flex_vertical_mm,
-    flex_phase_deg, flex_vertical_phase_deg, flex_damping_ratio, point_past_rest_m,
+    flex_phase_deg, flex_vertical_phase_deg, flex_damping_ratio, flex2_hz, flex2_lateral_mm,
+    flex2_vertical_mm, flex2_phase_deg, flex2_damping_ratio, push_shape, point_past_rest_m,
     hold_azimuth_deg, hold_elevation_deg, draw_start_s, draw_lasts_s, let_down_s, let_down_lasts_s,
     stroke)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArcherSpec, hand, cant_deg, brace_m, bow_length_m,
@@ -82,6 +85,8 @@ void to_json(nlohmann::json& json, const ClipSpec& s) {
           {"draw_archer", s.draw_archer},
           {"draw_bow", s.draw_bow},
           {"walking", s.walking},
+          {"told_focal_35mm", s.told_focal_35mm},
+          {"told_arrow_length_m", s.told_arrow_length_m},
           {"cut_s", s.cut_s},
           {"seed", s.seed}};
 }
@@ -107,6 +112,8 @@ void from_json(const nlohmann::json& json, ClipSpec& s) {
   read("draw_archer", s.draw_archer);
   read("draw_bow", s.draw_bow);
   read("walking", s.walking);
+  read("told_focal_35mm", s.told_focal_35mm);
+  read("told_arrow_length_m", s.told_arrow_length_m);
   read("cut_s", s.cut_s);
   read("seed", s.seed);
 }
@@ -124,6 +131,11 @@ void check(const ClipSpec& s) {
           "black", "empty", "gestures", "hidden"});
   one_of("picture.codec", s.picture.codec, {"h264", "hevc"});
   one_of("arrow.material", s.arrow.material, {"wood", "carbon", "bright"});
+  one_of("arrow.marks", s.arrow.marks, {"plain", "barred", "footed"});
+  one_of("arrow.vane_shape", s.arrow.vane_shape, {"parabola", "shield", "soft"});
+  one_of("arrow.nock", s.arrow.nock, {"plastic", "shaft", "lit"});
+  one_of("arrow.point", s.arrow.point, {"field", "blunt", "head"});
+  within("arrow.vanes", s.arrow.vanes, 1, 6);
   one_of("archer.hand", s.archer.hand, {"right", "left"});
   one_of("archer.headwear", s.archer.headwear, {"hair", "cap", "hat", "hood"});
   one_of("range.ground", s.range.ground, {"grass", "dirt", "floor", "gravel", "snow", "mat"});
@@ -148,6 +160,7 @@ void check(const ClipSpec& s) {
   for (const ShotSpec& shot : s.shots) {
     within("shots.speed_mps", shot.speed_mps, 5.0, 150.0);
     within("shots.damping_ratio", shot.damping_ratio, 0.0, 0.9);
+    within("shots.push_shape", shot.push_shape, -0.5, 1.0);
     within("shots.wavelength_m", shot.wavelength_m, 2.0, 1000.0);
     const StrokeHistory& h = shot.stroke;
     for (const auto* column : {&h.rest_from_nock_m, &h.right_mm, &h.up_mm, &h.azimuth_deg,

@@ -33,6 +33,8 @@ struct CameraSpec {
   double pitch_deg = -8.0;       // up
   double roll_deg = 0.0;         // camera turned clockwise as seen from behind it
   double k1 = 0.0;               // radial distortion: x_d = x (1 + k1 r^2), r in focal lengths
+  double axis_right = 0.0;       // the lens's axis off the picture's middle, shares of its width
+  double axis_down = 0.0;
   double exposure_s = 0.001;
   double readout_s = 0.003;      // first to last stored row
   double shake_deg_per_s = 0.5;  // rms angular speed of the hand (yaw, pitch and roll together)
@@ -43,12 +45,21 @@ struct ArrowSpec {
   double length_m = 0.75;  // nock throat to the end of the point
   double diameter_m = 0.0075;
   std::string material = "wood";  // wood | carbon | bright
+  std::string marks = "plain";    // plain | barred | footed: dark bars; a front of other wood
+  double gloss = 0.0;             // added to the material's sheen
   bool fletched = true;
+  int vanes = 3;
+  std::string vane_shape = "parabola";  // parabola | shield | soft: a feather's frayed edge
   double vane_length_m = 0.09;
   double vane_height_m = 0.013;
   double vane_offset_m = 0.025;  // nock throat to the rear end of the vanes
   double vane_roll_deg = 0.0;
   double spin_hz = 0.0;           // in free flight
+  double spin_up_s = 0.0;         // the time in which the spin comes up from rest; 0: at once
+  double nock_ears_m = 0.006;     // how far they reach behind the throat
+  double nock_width = 1.0;        // of the shaft's
+  std::string nock = "plastic";   // plastic | shaft: of its colour | lit
+  std::string point = "field";    // field | blunt | head: a heavy one of 6 cm
   double nock_mass_ratio = 0.03;  // to the shaft's mass
   double tip_mass_ratio = 0.30;
   std::uint64_t paint_seed = 1;  // colours of vanes, nock, crest
@@ -92,6 +103,14 @@ struct ShotSpec {
   double flex_phase_deg = 0.0;
   double flex_vertical_phase_deg = 60.0;
   double flex_damping_ratio = 0.03;
+  // The second bending mode, at the nock end.
+  double flex2_hz = 190.0;
+  double flex2_lateral_mm = 0.0;
+  double flex2_vertical_mm = 0.0;
+  double flex2_phase_deg = 0.0;
+  double flex2_damping_ratio = 0.03;
+  // The push: 0 a quarter sine of speed, 1 even, below 0 the more at the start.
+  double push_shape = 0.0;
   double point_past_rest_m = 0.02;
   double hold_azimuth_deg = 0.0;  // of the arrow at full draw, relative to the launch
   double hold_elevation_deg = 0.0;
@@ -172,7 +191,10 @@ struct ClipSpec {
   bool draw_arrow = true;  // off for the check of the drawn arrow against its truth
   bool draw_archer = true;
   bool draw_bow = true;
-  bool walking = false;    // the archer walks through, arms swinging
+  bool walking = false;  // the archer walks through, arms swinging
+  // What the archer believes; 0: the truth.
+  double told_focal_35mm = 0.0;
+  double told_arrow_length_m = 0.0;
   double cut_s = 0.0;      // from here on another, empty place (edited footage); 0: never
   std::uint64_t seed = 1;  // shake, sensor noise, sound
 };

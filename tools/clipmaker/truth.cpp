@@ -115,6 +115,9 @@ Json truth_of(const ClipSpec& spec, const std::string& clip_name, const std::str
   const bool left_hand = (spec.archer.hand == "left") != reversed;
   json["hand"] = left_hand ? "left" : "right";
   json["cant_deg"] = (reversed ? -1.0 : 1.0) * spec.archer.cant_deg;
+  const auto told = [](double value, double truth) { return value > 0.0 ? value : truth; };
+  json["told"] = {{"focal_35mm", told(spec.told_focal_35mm, spec.camera.focal_35mm)},
+                  {"arrow_length_m", told(spec.told_arrow_length_m, spec.arrow.length_m)}};
   json["capture_fps"] = spec.picture.fps;
   json["frames"] = frames;
   json["display_width"] = camera.width();
@@ -126,7 +129,7 @@ Json truth_of(const ClipSpec& spec, const std::string& clip_name, const std::str
   json["brace_m"] = spec.archer.brace_m;
   json["arrow"] = {{"arrow_length_m", spec.arrow.length_m},
                    {"arrow_length_is", "nock throat to the end of the point"},
-                   {"nock_ears_behind_throat_m", kNockEars_m},
+                   {"nock_ears_behind_throat_m", spec.arrow.nock_ears_m},
                    {"diameter_m", spec.arrow.diameter_m},
                    {"material", spec.arrow.material},
                    {"fletched", spec.arrow.fletched},
