@@ -30,7 +30,8 @@ void vanes(ClipSpec& spec, Rng& rng) {
   ArrowSpec& arrow = spec.arrow;
   arrow.fletched = true;
   arrow.vanes = rng.chance(0.35) ? 4 : 3;
-  arrow.vane_shape = std::array{"parabola", "shield", "soft"}[static_cast<std::size_t>(rng.below(3))];
+  arrow.vane_shape =
+      std::array{"parabola", "shield", "soft"}[static_cast<std::size_t>(rng.below(3))];
   arrow.vane_height_m = rng.uniform(0.013, 0.020);
   arrow.vane_length_m = rng.uniform(0.045, 0.130);
   const bool helical = rng.chance(0.5);
