@@ -17,7 +17,7 @@ constexpr int kLookedFor = 12;  // shots after which a touch that was not found 
 Step shoot_bare(const std::string& because) {
   Step step;
   step.kind = StepKind::shoot_bare;
-  step.words = "Shoot the same shaft bare: at least six shots, from close by.";
+  step.words = "Shoot the same shaft bare: four shots to begin with, from close by.";
   step.because = because;
   return step;
 }
@@ -56,8 +56,8 @@ Step finish_step(const Situation& situation, const std::string& reading) {
     Step step;
     step.kind = StepKind::shoot_fletched;
     step.words =
-        "Fletch the shaft as the set will be and shoot it: at least six shots. It may read stiffer "
-        "than the bare one, for it weighs more at the nock and straightens; if it reads weaker, "
+        "Fletch the shaft as the set will be and shoot it: four shots to begin with. It may read "
+        "stiffer than the bare one, for it weighs more at the nock and straightens; if it reads weaker, "
         "the fletching touches the bow.";
     step.because = "Bare it leaves straight: " + reading + "." + level;
     return step;

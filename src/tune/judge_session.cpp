@@ -78,7 +78,7 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
   }
   if (setups.empty()) {
     judgement.next.kind = StepKind::film_more;
-    judgement.next.words = "Film six shots of a first set-up: full-length, nocking point high.";
+    judgement.next.words = "Film four shots of a first set-up: full-length, nocking point high.";
     judgement.next.because = "The session has no set-up yet.";
     return judgement;
   }

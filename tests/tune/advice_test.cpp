@@ -54,7 +54,7 @@ TEST_CASE("rules: without shots, or with too few, film") {
   CHECK(judged({setup("01", facts(), 0.0, 0.0, 0)}).next.kind == StepKind::film_more);
   const Step two = judged({setup("01", facts(), -3.0, 2.0, 2)}).next;
   CHECK(two.kind == StepKind::film_more);
-  CHECK(two.amount == 4.0);
+  CHECK(two.amount == 2.0);
 }
 
 TEST_CASE("rules: form comes before everything") {

@@ -11,6 +11,7 @@
 
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/arrow/unknowns.hpp"
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/words.hpp"
 
 namespace nocktrail::tune::simulated {
@@ -20,7 +21,7 @@ constexpr double kInch = units::kMetresPerInch;
 constexpr double kGrain = units::kKilogramsPerGrain;
 constexpr double kPound = units::kNewtonsPerPoundForce;
 constexpr double kSigmasPerU95 = 1.959964;
-constexpr int kShotsPerSetup = 6;
+constexpr int kShotsPerSetup = 6;  // of who goes by the plain rule
 constexpr double kDeadBand_deg = 0.5;
 
 class Archer {
@@ -292,7 +293,7 @@ int follow(const Step& step, const SetupFacts& start, SetupFacts& facts) {
     default:
       break;
   }
-  return kShotsPerSetup;
+  return rules::kUsualShots;
 }
 
 bool past_a_limit(const Archer& archer, const SetupFacts& facts) {
@@ -318,7 +319,7 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
   const bool unsafe_from_the_start = past_a_limit(archer, facts);
   SessionRecord session;
   session.name = "simulated";
-  int shots = kShotsPerSetup;
+  int shots = rules::kUsualShots;
   for (;;) {
     session.setups.push_back(
         archer.film(fmt::format("{:02}", session.setups.size() + 1), facts, shots));

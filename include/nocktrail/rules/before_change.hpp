@@ -37,7 +37,9 @@ struct Asked {
 
 inline constexpr int kFewestShots = 3;      // before anything is changed
 inline constexpr int kFewestBeforeCut = 4;  // that agree
-inline constexpr int kUsualShots = 6;
+// To begin a set-up with: far outside the dead band they decide, and more are asked for where they
+// do not.
+inline constexpr int kUsualShots = 4;
 
 // Empty when a change may be thought of.
 std::optional<Asked> before_change(const Evidence& evidence);
