@@ -3,11 +3,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <utility>
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
+#include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/units/hand_written.hpp"
 
 namespace nocktrail::cli {
@@ -38,8 +40,9 @@ bool there(const fs::path& path) {
 // The facts that hold for `clip` in the session of `folder`, in the set-up of that name, or, for an
 // empty name, in the one that holds the clip. Empty without such a set-up.
 std::optional<tune::SetupFacts> facts_in_session(const fs::path& folder, const std::string& setup,
-                                                 const fs::path& clip) {
-  const session::Plan plan = session::load(folder);
+                                                 const fs::path& clip,
+                                                 const session::ArcherFiles& archer) {
+  const session::Plan plan = session::load(folder, archer);
   if (!plan.faults.empty()) {
     throw BadInput(plan.faults.front());
   }
@@ -64,15 +67,18 @@ std::optional<tune::SetupFacts> facts_in_session(const fs::path& folder, const s
 
 }  // namespace
 
-std::optional<tune::SetupFacts> told_facts(const std::string& asked, const fs::path& clip) {
+namespace {
+
+std::optional<tune::SetupFacts> folder_facts(const std::string& asked, const fs::path& clip,
+                                             const session::ArcherFiles& archer) {
   if (asked.empty()) {
     const fs::path folder = whole_path(clip).parent_path();
     const fs::path above = folder.parent_path();
     if (there(folder / session::kSetupFile) || there(above / session::kSessionFile)) {
-      return facts_in_session(above, folder.filename().string(), clip);
+      return facts_in_session(above, folder.filename().string(), clip, archer);
     }
     if (there(folder / session::kSessionFile)) {
-      return facts_in_session(folder, ".", clip);
+      return facts_in_session(folder, ".", clip, archer);
     }
     return std::nullopt;
   }
@@ -80,15 +86,65 @@ std::optional<tune::SetupFacts> told_facts(const std::string& asked, const fs::p
   const fs::path file = whole_path(asked);
   const fs::path folder = file.parent_path();
   if (file.filename() == session::kSetupFile) {
-    return facts_in_session(folder.parent_path(), folder.filename().string(), clip);
+    return facts_in_session(folder.parent_path(), folder.filename().string(), clip, archer);
   }
   // The whole session's file: what it says for every set-up, unless the clip lies in one.
   if (file.filename() == session::kSessionFile) {
-    if (auto facts = facts_in_session(folder, {}, clip)) {
+    if (auto facts = facts_in_session(folder, {}, clip, archer)) {
       return facts;
     }
   }
-  return session::parse_facts(text, asked, session::FactsKind::session).facts;
+  return session::parse_facts(text, asked, session::FactsKind::session, {},
+                              session::read_phones(archer.phones))
+      .facts;
+}
+
+class Words {
+ public:
+  // One fact: what the command line asked, what was used, what the folder's files say.
+  template <typename Value, typename InWords>
+  void add(const Value& asked, const Value& used, const Value& of_folder, const Value& none,
+           InWords in_words) {
+    if (used == none) {
+      return;
+    }
+    const char* source = asked != none       ? "told"
+                         : used == of_folder ? "the folder's files"
+                                             : "your profile";
+    text_ += fmt::format("{}{} ({})", text_.empty() ? "" : ", ", in_words(used), source);
+  }
+  void length(const char* what, const std::optional<double>& asked,
+              const std::optional<double>& used, const std::optional<double>& of_folder) {
+    add(asked, used, of_folder, {}, [&](const std::optional<double>& length_m) {
+      return fmt::format("{} {}", what, tune::inches_and_mm(*length_m));
+    });
+  }
+  void number(const char* format, const std::optional<double>& asked,
+              const std::optional<double>& used, const std::optional<double>& of_folder) {
+    add(asked, used, of_folder, {}, [&](const std::optional<double>& value) {
+      return fmt::format(fmt::runtime(format), *value);
+    });
+  }
+  std::string take() { return std::move(text_); }
+
+ private:
+  std::string text_;
+};
+
+}  // namespace
+
+ToldFacts told_facts(const std::string& asked, const fs::path& clip) {
+  const session::ArcherFiles archer = session::default_archer_files();
+  ToldFacts told;
+  if (const auto folder = folder_facts(asked, clip, {{}, archer.phones})) {
+    told.in_session = told.any = true;
+    told.of_folder = *folder;
+    told.facts = folder_facts(asked, clip, archer).value_or(*folder);
+  } else if (const auto profile = session::read_profile(archer)) {
+    told.any = true;
+    told.facts = *profile;
+  }
+  return told;
 }
 
 void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
@@ -104,6 +160,24 @@ void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
   fill(options.capture_fps, facts.camera.capture_fps);
   fill(options.target_distance_m, facts.target_distance_m);
   options.fletched = facts.arrow.fletching == tune::Fletching::fletched;
+}
+
+std::string read_with_words(const ReadClipOptions& asked, const ReadClipOptions& used,
+                            const ToldFacts& told) {
+  const tune::SetupFacts& folder = told.of_folder;
+  Words words;
+  words.add(asked.hand, used.hand, folder.hand, Hand::unknown,
+            [](Hand hand) { return std::string(hand == Hand::left ? "left hand" : "right hand"); });
+  words.number("cant {:.3g} deg", asked.cant_deg, used.cant_deg, folder.cant_deg);
+  words.length("arrow", asked.arrow_length_m, used.arrow_length_m, folder.arrow.arrow_length_m);
+  words.number("focal length {:.4g} mm", asked.focal_35mm, used.focal_35mm,
+               folder.camera.focal_35mm);
+  words.number("{:.4g} frames a second", asked.capture_fps, used.capture_fps,
+               folder.camera.capture_fps);
+  words.number("butt at {:.4g} m", asked.target_distance_m, used.target_distance_m,
+               folder.target_distance_m);
+  words.number("{:.4g} m/s", asked.speed_mps, used.speed_mps, {});
+  return words.take();
 }
 
 }  // namespace nocktrail::cli

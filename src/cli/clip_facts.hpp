@@ -10,13 +10,24 @@
 
 namespace nocktrail::cli {
 
+struct ToldFacts {
+  tune::SetupFacts facts;      // that hold: of the folder's files, over the archer's profile
+  tune::SetupFacts of_folder;  // without the profile
+  bool in_session = false;     // there are files of a folder
+  bool any = false;            // of either
+};
+
 // By the file `asked` (a session.toml or setup.toml), else, where that is empty, by those of the
-// folders in which the clip lies. Empty when there are none. Throws BadInput for a file with
+// folders in which the clip lies, and the archer's profile beneath. Throws BadInput for a file with
 // faults.
-std::optional<tune::SetupFacts> told_facts(const std::string& asked,
-                                           const std::filesystem::path& clip);
+ToldFacts told_facts(const std::string& asked, const std::filesystem::path& clip);
 
 // Takes from the facts what `options` leaves open.
 void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options);
+
+// What a clip is read with and where each fact is from, in words: "right hand (told), arrow 30 in
+// (your profile)". `asked`: by the command line alone; `used`: with what `told` filled in.
+std::string read_with_words(const ReadClipOptions& asked, const ReadClipOptions& used,
+                            const ToldFacts& told);
 
 }  // namespace nocktrail::cli

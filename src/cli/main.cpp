@@ -22,6 +22,7 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/toml_table.hpp"
 #include "nocktrail/version.hpp"
+#include "profile_command.hpp"
 #include "read_command.hpp"
 #include "serve_command.hpp"
 #include "session_command.hpp"
@@ -98,6 +99,7 @@ int run(int argc, char** argv) {
   ServeArguments serve_arguments;
   LogbookArguments logbook_arguments;
   StillArguments still_arguments;
+  ProfileArguments profile_arguments;
   ManualArguments manual_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
@@ -106,6 +108,7 @@ int run(int argc, char** argv) {
   const CLI::App* serve = add_serve_command(program, serve_arguments);
   const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
   const CLI::App* still = add_still_command(program, still_arguments);
+  const CLI::App* profile = add_profile_command(program, profile_arguments);
   const CLI::App* manual = add_manual_command(program, manual_arguments);
   try {
     program.parse(argc, argv);
@@ -114,6 +117,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(effects)) {
       return run_effects(effects_arguments);
+    }
+    if (program.got_subcommand(profile)) {
+      return run_profile(profile_arguments);
     }
     if (program.got_subcommand(manual)) {
       return run_manual(program, manual_arguments);

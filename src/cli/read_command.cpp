@@ -169,9 +169,9 @@ class ReadRun {
     stop_if_interrupted();
     Reading reading;
     ReadClipOptions options = options_;
-    const std::optional<tune::SetupFacts> facts = facts_of(clip);
-    if (facts) {
-      fill_from(*facts, options);
+    const ToldFacts told = facts_of(clip);
+    if (told.any) {
+      fill_from(told.facts, options);
     }
     try {
       if (!arguments_.debug.empty()) {
@@ -209,29 +209,29 @@ class ReadRun {
     stop_if_interrupted();
     note_status(reading);
     std::vector<std::string> stops;
-    if (facts) {
-      stops = tune::stop_texts(*facts);
+    if (told.any) {
+      stops = tune::stop_texts(told.facts);
     }
-    say(reading, shown, options, facts.has_value(), stops);
+    say(reading, shown, options, read_with_words(options_, options, told), stops);
     if (!arguments_.still.empty()) {
       draw_stills(reading, clip, options, stops);
     }
     for (Shot& shot : reading.shots) {
-      if (facts) {
-        tune::put_stops_first(shot, *facts);
+      if (told.any) {
+        tune::put_stops_first(shot, told.facts);
       }
     }
     readings_.push_back(std::move(reading));
   }
 
   // A slip in the folder's files must not cost the clip its reading.
-  std::optional<tune::SetupFacts> facts_of(const std::string& clip) {
+  ToldFacts facts_of(const std::string& clip) {
     try {
       return told_facts({}, clip);
     } catch (const BadInput& problem) {
       message(fmt::format("{}; {} is read by what the command line tells alone", problem.what(),
                           rules::printable(clip)));
-      return std::nullopt;
+      return {};
     }
   }
 
@@ -248,7 +248,7 @@ class ReadRun {
   }
 
   void say(const Reading& reading, const std::string& shown, const ReadClipOptions& options,
-           bool facts_of_session, const std::vector<std::string>& stops) {
+           const std::string& read_with, const std::vector<std::string>& stops) {
     progress_.clear();
     if (reading.status == ClipStatus::error) {
       const std::string reason = rules::printable(reading.reason);
@@ -262,7 +262,7 @@ class ReadRun {
     report::TextOptions text;
     text.hand = options.hand;
     text.arrow_length_given = options.arrow_length_m.has_value();
-    text.facts_of_session = facts_of_session;
+    text.read_with = read_with;
     text.stops = stops;
     fmt::print("{}{}", said_something_ ? "\n" : "", report::text(reading, text));
     std::fflush(stdout);
@@ -377,7 +377,7 @@ std::unique_ptr<session::IntoSession> into_session(const ReadArguments& argument
         "options out, and write the facts into session.toml or setup.toml");
   }
   session::ReadSessionOptions settings;
-  settings.phones_file = session::default_phones_file();
+  settings.archer = session::default_archer_files();
   settings.dead_band_deg = options.dead_band_deg;
   return std::make_unique<session::IntoSession>(arguments.into, settings);
 }

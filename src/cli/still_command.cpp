@@ -112,12 +112,12 @@ int run_still(const StillArguments& arguments) {
   const fs::path out = out_path(arguments, clip);
   picture::StillOptions still;
   still.particulars = arguments.particulars;
-  if (const std::optional<tune::SetupFacts> facts = told_facts(arguments.setup, clip)) {
-    fill_from(*facts, options);
-    const std::vector<std::string> told = tune::particulars(*facts);
-    still.particulars.insert(still.particulars.begin(), told.begin(), told.end());
-    still.stops = tune::stop_texts(*facts);
-    still.next_step = false;
+  if (const ToldFacts told = told_facts(arguments.setup, clip); told.any) {
+    fill_from(told.facts, options);
+    const std::vector<std::string> known = tune::particulars(told.facts);
+    still.particulars.insert(still.particulars.begin(), known.begin(), known.end());
+    still.stops = tune::stop_texts(told.facts);
+    still.next_step = !told.in_session && still.stops.empty();
   }
   still.hand = options.hand;
   still.dead_band_deg = options.dead_band_deg;

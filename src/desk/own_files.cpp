@@ -8,8 +8,9 @@ namespace nocktrail::desk {
 
 session::OutputCheck own_files() {
   session::OutputCheck check;
-  if (const std::filesystem::path phones = session::default_phones_file(); !phones.empty()) {
-    check.keep(phones, "your phones file");
+  if (const session::ArcherFiles archer = session::default_archer_files(); !archer.phones.empty()) {
+    check.keep(archer.profile, "your profile");
+    check.keep(archer.phones, "your phones file");
   }
   try {
     check.keep_logbook(logbook::default_file());

@@ -38,7 +38,7 @@ SessionOutput::SessionOutput(fs::path folder, OutputSettings settings, Voice voi
     throw BadInput("--logbook and --no-logbook contradict one another; leave one of them out");
   }
   options_.results = settings_.results;
-  options_.phones_file = session::default_phones_file();
+  options_.archer = session::default_archer_files();
   options_.dead_band_deg = settings_.dead_band_deg;
   options_.stills = !settings_.no_stills;
   check_outputs();
@@ -46,7 +46,7 @@ SessionOutput::SessionOutput(fs::path folder, OutputSettings settings, Voice voi
 
 void SessionOutput::check_outputs() {
   check_ = own_files();
-  const session::Plan plan = session::load(folder_, options_.phones_file);
+  const session::Plan plan = session::load(folder_, options_.archer);
   check_.keep(plan.folder / session::kSessionFile, "what you wrote of the session");
   for (const session::PlannedSetup& setup : plan.setups) {
     check_.keep(plan.folder / setup.name / session::kSetupFile, "what you wrote of a set-up");

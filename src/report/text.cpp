@@ -208,9 +208,8 @@ std::string text(const Reading& reading, const TextOptions& options) {
   if (reading.clip.cut_short) {
     page.item("Caution", rules::kCutShort);
   }
-  if (options.facts_of_session) {
-    page.item("Told by",
-              "the session's hand-written files, where the command line does not say otherwise");
+  if (!options.read_with.empty()) {
+    page.item("Read with", rules::printable(options.read_with));
   }
   for (const std::string& stop : options.stops) {
     page.item("Next step", rules::printable(stop));

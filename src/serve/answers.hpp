@@ -37,7 +37,7 @@ std::string error_body(std::string_view words);
 
 class Answers {
  public:
-  // `results` as in OutputSettings; `phones_file` as for session::load().
+  // `results` as in OutputSettings.
   Answers(std::filesystem::path folder, std::string results, const Board& board);
 
   // For GET. Throws Refused.

@@ -190,8 +190,7 @@ std::span<const ChangeableFact> changeable_facts() {
 LeaveOut leave_out(const fs::path& folder, const ClipPlace& place,
                    const std::optional<std::string>& reason,
                    const std::optional<std::string>& was) {
-  // Of phones no more than their focal length is known from elsewhere, which has no part in this.
-  const Plan plan = load(folder, default_phones_file());
+  const Plan plan = load(folder, default_archer_files());
   refuse_faults(plan);
   const PlannedClip* clip = find_clip(plan, place);
   if (clip == nullptr) {
@@ -229,9 +228,8 @@ LeaveOut leave_out(const fs::path& folder, const ClipPlace& place,
   return LeaveOut::done;
 }
 
-std::string begin_setup(const fs::path& folder, const fs::path& phones_file,
-                        const NewSetup& wanted) {
-  const Plan plan = load(folder, phones_file);
+std::string begin_setup(const fs::path& folder, const ArcherFiles& archer, const NewSetup& wanted) {
+  const Plan plan = load(folder, archer);
   refuse_faults(plan);
   const bool none_yet = plan.setups.size() == 1 && plan.setups.front().name == ".";
   if (none_yet && !plan.setups.front().clips.empty()) {
@@ -242,7 +240,7 @@ std::string begin_setup(const fs::path& folder, const fs::path& phones_file,
   const std::string text = text_for(wanted);
   try {
     parse_facts(text, kNewSetup, FactsKind::setup, plan.setups.back().facts,
-                read_phones(phones_file));
+                read_phones(archer.phones));
   } catch (const BadInput& problem) {
     throw BadInput(for_the_field(problem.what(), wanted.field));
   }

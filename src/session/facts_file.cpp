@@ -359,8 +359,12 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
   if (kind == FactsKind::session) {
     take_words(root, "name", told.name);
   }
-  told.facts.notes = root.words("notes", kLongestNotes).value_or("");
-  told.facts.accepted_nock_height = root.words("accept_nock_height").value_or("");
+  told.facts.notes.clear();
+  told.facts.accepted_nock_height.clear();
+  if (kind != FactsKind::profile) {
+    told.facts.notes = root.words("notes", kLongestNotes).value_or("");
+    take_words(root, "accept_nock_height", told.facts.accepted_nock_height);
+  }
   take_hand(root, told.facts.hand);
   take_cant(root, told.facts.cant_deg);
   take(root, "target_distance", units::parse_length_m, {3.0, 100.0, "m", 1.0},
@@ -369,7 +373,10 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
   std::optional<Table> archer = root.inner("archer");
   std::optional<Table> arrow = root.inner("arrow");
   std::optional<Table> camera = root.inner("camera");
-  std::optional<Table> clips = root.inner("clip");
+  std::optional<Table> clips;
+  if (kind != FactsKind::profile) {
+    clips = root.inner("clip");
+  }
   root.refuse_unknown(kFields);
   if (bow) {
     read_bow(*bow, told.facts.bow);

@@ -1,9 +1,10 @@
 #include "nocktrail/session/facts_file.hpp"
 
 namespace nocktrail::session {
+namespace {
 
-std::string session_template() {
-  return R"(# session.toml: what was shot, for `nocktrail session`. Put it into the folder of the clips.
+constexpr const char* kSessionHead =
+    R"(# session.toml: what was shot, for `nocktrail session`. Put it into the folder of the clips.
 # Every field is optional: what is not told is not guessed, and what you learn later can be added
 # later. Quantities are text with their unit: lengths in, ft, yd, mm, cm,
 # m (fractions too: "5/16in", "28 1/2in"); masses gr, g; forces lb, N.
@@ -16,7 +17,24 @@ std::string session_template() {
                                 # clip and its sound on it narrows up and down
 # accept_nock_height = "shoots well" # of one set-up: its nock height is left as it is, and why
 
-[bow]
+)";
+
+constexpr const char* kProfileHead =
+    R"(# profile.toml: what is the same whenever you shoot, written once. Every command takes from it what
+# a session's own files and the command line leave open, and says so. Every field is optional.
+# Quantities are text with their unit: lengths in, ft, yd, mm, cm, m (fractions too: "5/16in",
+# "28 1/2in"); masses gr, g; forces lb, N.
+# Of a session whose bow has another name, the bow here is left out whole; likewise the arrow, also
+# where the session says how long, heavy or stiff its arrow is.
+
+# hand = "right"                # the hand that draws: "right" or "left"
+# cant = 15                     # degrees, upper limb toward the shooter's right positive; without it
+                                # the bow in the picture tells
+# target_distance = "12m"       # arrow rest to the butt's face, within 1 %
+
+)";
+
+constexpr const char* kParts = R"([bow]
 # name = "the yew longbow"
 # string = "14 strands"
 # draw_weight = "45lb"          # as marked, at the rated draw
@@ -59,7 +77,9 @@ std::string session_template() {
 # focal_35mm = 26               # the phone's main lens, as its data sheet gives it
 # phone = "mine"                # instead: a name in your phones file (docs/session.md)
 # capture_fps = 240             # only if the clips do not say how fast they were filmed
+)";
 
+constexpr const char* kSessionFoot = R"(
 # To overrule one clip: leave it out with a reason, or say what was different.
 # [clip."IMG_0017.mp4"]
 # drop = "plucked"               # of its second shot alone: [clip."NAME#2"]
@@ -74,6 +94,15 @@ std::string session_template() {
 #   [bow]
 #   nocking_point = "9/16in"
 )";
+
+}  // namespace
+
+std::string session_template() {
+  return std::string(kSessionHead) + kParts + kSessionFoot;
+}
+
+std::string profile_template() {
+  return std::string(kProfileHead) + kParts;
 }
 
 }  // namespace nocktrail::session

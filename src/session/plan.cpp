@@ -10,6 +10,7 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
+#include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/units/hand_written.hpp"
 #include "nocktrail/units/toml_table.hpp"
 
@@ -77,7 +78,7 @@ Listing list(const fs::path& folder) {
 
 class Planner {
  public:
-  Planner(const fs::path& folder, const fs::path& phones_file) {
+  Planner(const fs::path& folder, const ArcherFiles& archer) : profile_file_(archer.profile) {
     std::error_code error;
     plan_.folder = fs::weakly_canonical(fs::absolute(folder, error), error);
     if (plan_.folder.empty()) {
@@ -85,7 +86,8 @@ class Planner {
     }
     plan_.name = plan_.folder.filename().string();
     try {
-      phones_ = read_phones(phones_file);
+      phones_ = read_phones(archer.phones);
+      profile_ = read_profile(archer);
     } catch (const BadInput& fault) {
       plan_.faults.emplace_back(fault.what());
     }
@@ -93,7 +95,7 @@ class Planner {
 
   Plan plan() {
     const Listing top = list(plan_.folder);
-    const FactsTold session = facts(plan_.folder / kSessionFile, FactsKind::session, {});
+    const FactsTold session = session_facts();
     if (!session.name.empty()) {
       plan_.name = session.name;
     }
@@ -118,6 +120,23 @@ class Planner {
   }
 
  private:
+  // What session.toml says, over what the archer's profile says where it leaves that open.
+  FactsTold session_facts() {
+    const fs::path file = plan_.folder / kSessionFile;
+    FactsTold alone = facts(file, FactsKind::session, {});
+    if (!profile_ || !plan_.faults.empty()) {
+      return alone;
+    }
+    FactsTold both = facts(file, FactsKind::session, beneath(*profile_, alone.facts));
+    const std::string taken = tune::changes_in_brief(alone.facts, both.facts);
+    if (!taken.empty()) {
+      plan_.messages.push_back(fmt::format("{}: your profile tells what {} does not: {}",
+                                           shown(profile_file_), shown(plan_.folder / kSessionFile),
+                                           taken));
+    }
+    return both;
+  }
+
   // Faults are collected, so that one run names them all.
   FactsTold facts(const fs::path& path, FactsKind kind, const tune::SetupFacts& before) {
     try {
@@ -276,6 +295,8 @@ class Planner {
   }
 
   Plan plan_;
+  fs::path profile_file_;
+  std::optional<tune::SetupFacts> profile_;
   Phones phones_;
   std::size_t missing_ = 0;  // [clip] tables without a clip
 };
@@ -327,8 +348,8 @@ bool is_video_name(const fs::path& path) {
   return std::find(kVideoEndings.begin(), kVideoEndings.end(), ending) != kVideoEndings.end();
 }
 
-Plan load(const fs::path& folder, const fs::path& phones_file) {
-  return Planner(folder, phones_file).plan();
+Plan load(const fs::path& folder, const ArcherFiles& archer) {
+  return Planner(folder, archer).plan();
 }
 
 }  // namespace nocktrail::session

@@ -23,7 +23,7 @@ fs::path plain(const fs::path& path) {
 }  // namespace
 
 IntoSession::IntoSession(const fs::path& folder, const ReadSessionOptions& options)
-    : options_(options), plan_(load(folder, options.phones_file)) {
+    : options_(options), plan_(load(folder, options.archer)) {
   if (!plan_.faults.empty()) {
     throw BadInput(plan_.faults.front());
   }

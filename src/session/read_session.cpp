@@ -32,7 +32,7 @@ class Run {
       : options_(options),
         events_(events),
         while_held_(while_held),
-        plan_(load(folder, options.phones_file)),
+        plan_(load(folder, options.archer)),
         read_(options.read ? options.read : ReadFunction(read_clip)),
         draw_(options.draw ? options.draw : DrawFunction(draw_with_picture)) {}
 
@@ -47,7 +47,7 @@ class Run {
       out_.stopped = true;
       return std::move(out_);
     }
-    plan_ = load(plan_.folder, options_.phones_file);  // it may have changed while we waited
+    plan_ = load(plan_.folder, options_.archer);  // it may have changed while we waited
     if (!plan_.faults.empty()) {
       return faulty();
     }

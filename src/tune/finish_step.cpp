@@ -57,7 +57,8 @@ Step finish_step(const Situation& situation, const std::string& reading) {
     step.kind = StepKind::shoot_fletched;
     step.words =
         "Fletch the shaft as the set will be and shoot it: four shots to begin with. It may read "
-        "stiffer than the bare one, for it weighs more at the nock and straightens; if it reads weaker, "
+        "stiffer than the bare one, for it weighs more at the nock and straightens; if it reads "
+        "weaker, "
         "the fletching touches the bow.";
     step.because = "Bare it leaves straight: " + reading + "." + level;
     return step;

@@ -50,12 +50,14 @@ struct Ran {
   std::string err;
 };
 
-// `arguments` as in a shell.
-inline Ran run_program(const std::string& arguments) {
+// `arguments` as in a shell. `config`: the user's configuration folder; one without anything in it
+// when none is named, so that whoever runs the tests may have a profile.
+inline Ran run_program(const std::string& arguments, const fs::path& config = {}) {
   const Folder folder;
   const std::string command =
-      fmt::format("'{}' {} >'{}' 2>'{}' </dev/null", NOCKTRAIL_PROGRAM, arguments,
-                  (folder / "out").string(), (folder / "err").string());
+      fmt::format("XDG_CONFIG_HOME='{}' '{}' {} >'{}' 2>'{}' </dev/null",
+                  (config.empty() ? folder / "config" : config).string(), NOCKTRAIL_PROGRAM,
+                  arguments, (folder / "out").string(), (folder / "err").string());
   const int raw = std::system(command.c_str());
   return {WIFEXITED(raw) ? WEXITSTATUS(raw) : -1, content(folder / "out"), content(folder / "err")};
 }

@@ -218,7 +218,8 @@ TEST_CASE("unit: what a session's files tell and forbid holds for a clip that is
   write(facts, "hand = \"right\"\ncant = \"15deg\"\n");
   const auto [told, told_shot] = read("");
   REQUIRE(told.status == 0);
-  CHECK(says(told.out, "Told by: the session's hand-written files"));
+  CHECK(says(told.out,
+             "Read with: right hand (the folder's files), cant 15 deg (the folder's files)"));
   CHECK(told_shot["bow"]["hand"] == "right");
   CHECK(told_shot["bow"]["cant_deg"]["value"] == 15.0);
   // The command line outranks them.

@@ -1,4 +1,4 @@
-// Bytes as session.toml, as the setup.toml laid over it, and as phones.toml.
+// Bytes as session.toml, as the setup.toml laid over it, as profile.toml and as phones.toml.
 #include "fuzz.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/session/facts_file.hpp"
@@ -15,6 +15,14 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   }
   try {
     session::parse_facts(text, "setup.toml", session::FactsKind::setup, told.facts, phones);
+  } catch (const BadInput& fault) {
+    fuzz::require_one_line(fault);
+  }
+  try {
+    const auto profile =
+        session::parse_facts(text, "profile.toml", session::FactsKind::profile, {}, phones);
+    fuzz::require(profile.clips.empty() && profile.facts.notes.empty(), "a profile with clips");
+    static_cast<void>(session::beneath(profile.facts, told.facts));
   } catch (const BadInput& fault) {
     fuzz::require_one_line(fault);
   }

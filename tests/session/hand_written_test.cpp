@@ -47,9 +47,10 @@ TEST_CASE("fault: a pipe, a device, a folder or a giant is a fault in one line, 
   folder.write("session.toml",
                std::string("# ") + std::string(1000000, 'x') + "\nhand = \"left\"\n");
   CHECK(load(folder.path()).setups[0].facts.hand == Hand::left);
-  // The phones' file likewise.
+  // The phones' file and the profile likewise.
   REQUIRE(::mkfifo((folder / "phones.toml").c_str(), 0600) == 0);
-  CHECK(any_says(load(folder.path(), folder / "phones.toml").faults, "is no ordinary file"));
+  CHECK(any_says(load(folder.path(), {{}, folder / "phones.toml"}).faults, "is no ordinary file"));
+  CHECK(any_says(load(folder.path(), {folder / "phones.toml", {}}).faults, "is no ordinary file"));
 }
 
 TEST_CASE("fault: texts made to hurt are one short line, in no time") {

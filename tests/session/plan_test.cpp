@@ -1,5 +1,6 @@
 // What is found in a folder, before any clip is opened.
 #include <doctest/doctest.h>
+#include <fmt/format.h>
 
 #include <string>
 #include <vector>
@@ -210,4 +211,76 @@ TEST_CASE("fault: many stray clips are counted, and some of them named") {
   const Plan plan = load(folder.path());
   CHECK(plan.messages.size() == 6);
   CHECK(any_says(plan.messages, "35 more clips there belong to no set-up"));
+}
+
+TEST_CASE(
+    "unit: a profile tells what the session leaves open, and nothing of another bow or arrow") {
+  const Folder folder;
+  folder.write("a.mp4", "x");
+  const ArcherFiles archer{folder / "own/profile.toml", folder / "own/phones.toml"};
+  folder.write("own/phones.toml", "[\"pocket\"]\nfocal_35mm = 25\n");
+  folder.write("own/profile.toml",
+               "hand = \"left\"\ncant = -12\ntarget_distance = \"12m\"\n"
+               "[bow]\nname = \"yew\"\ndraw_weight = \"45lb\"\nmin_grains_per_pound = 8\n"
+               "[arrow]\nname = \"ash\"\narrow_length = \"31in\"\ntotal_mass = \"500gr\"\n"
+               "[camera]\nphone = \"pocket\"\n");
+  const auto facts_with = [&](const std::string& session) {
+    folder.write("session.toml", session);
+    const Plan plan = load(folder.path(), archer);
+    REQUIRE(plan.faults.empty());
+    REQUIRE(plan.messages.size() == 1);
+    CHECK(says(plan.messages.front(), "profile.toml: your profile tells what"));
+    return plan.setups.front().facts;
+  };
+
+  const tune::SetupFacts all = facts_with("");
+  CHECK(all.hand == Hand::left);
+  CHECK(all.cant_deg == -12.0);
+  CHECK(all.target_distance_m == 12.0);
+  CHECK(all.bow.name == "yew");
+  CHECK(all.arrow.total_mass_kg.has_value());
+  CHECK(all.camera.focal_35mm == 25.0);
+
+  // The folder's own facts outrank it, one by one.
+  const tune::SetupFacts own =
+      facts_with("hand = \"right\"\n[bow]\nnocking_point = \"5/8in\"\n[camera]\nfocal_35mm = 28\n");
+  CHECK(own.hand == Hand::right);
+  CHECK(own.cant_deg == -12.0);
+  CHECK(own.bow.min_grains_per_pound == 8.0);
+  CHECK(own.bow.nocking_point_m.has_value());
+  CHECK(own.camera.focal_35mm == 28.0);
+
+  // The weight of another bow and the mass of another arrow would make a false limit.
+  const tune::SetupFacts bow = facts_with("[bow]\nname = \"osage\"\n");
+  CHECK_FALSE(bow.bow.draw_weight_n.has_value());
+  CHECK_FALSE(bow.bow.min_grains_per_pound.has_value());
+  CHECK(bow.arrow.name == "ash");
+  for (const char* other : {"name = \"pine\"", "shaft_length = \"30in\"", "spine = \"0.5in\"",
+                            "arrow_length = \"29in\"", "total_mass = \"300gr\""}) {
+    CAPTURE(other);
+    const tune::SetupFacts arrow = facts_with(fmt::format("[arrow]\n{}\n", other));
+    CHECK(arrow.bow.name == "yew");
+    CHECK(arrow.arrow.name != "ash");
+    CHECK((arrow.arrow.total_mass_kg.has_value() ==
+           (std::string(other) == "total_mass = \"300gr\"")));
+  }
+  // Fletched or bare is no other arrow.
+  CHECK(facts_with("[arrow]\nfletching = \"fletched\"\n").arrow.name == "ash");
+}
+
+TEST_CASE("fault: slips of a profile are named, and what only a session may say is refused in it") {
+  const Folder folder;
+  folder.write("a.mp4", "x");
+  const ArcherFiles archer{folder / "own/profile.toml", {}};
+  CHECK(load(folder.path(), archer).faults.empty());  // no profile is no fault
+  for (const char* slip :
+       {"hnad = \"left\"", "notes = \"x\"", "accept_nock_height = \"x\"", "name = \"x\"",
+        "[clip.\"a.mp4\"]\ndrop = \"x\"", "cant = 400", "[camera]\nphone = \"none\"", "hand ="}) {
+    CAPTURE(slip);
+    folder.write("own/profile.toml", slip);
+    const Plan plan = load(folder.path(), archer);
+    REQUIRE(plan.faults.size() == 1);
+    CHECK(says(plan.faults.front(), "profile.toml"));
+    CHECK(plan.faults.front().find('\n') == std::string::npos);
+  }
 }

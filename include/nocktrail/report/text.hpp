@@ -13,7 +13,7 @@ namespace nocktrail::report {
 struct TextOptions {
   Hand hand = Hand::unknown;        // what the reading was judged by: decides the hints given
   bool arrow_length_given = false;  // false: the text says that giving it narrows the interval
-  bool facts_of_session = false;    // the session's hand-written files told some of it
+  std::string read_with;            // what was told and by what; empty: nothing
   std::vector<std::string> stops;   // what they forbid: said first, in place of other steps
   int width = 80;                   // columns; lines are broken between words, 0 = never
 };

@@ -8,6 +8,8 @@
 #include <span>
 #include <string>
 
+#include "nocktrail/session/facts_file.hpp"
+
 namespace nocktrail::session {
 
 struct ClipPlace {
@@ -46,9 +48,9 @@ struct NewSetup {
 
 // Makes a folder that comes after all set-ups that there are, with its setup.toml, and returns its
 // name. Throws BadInput, one line, for a value that the file would not take, and where the
-// session's clips lie in its own folder, as they would belong to no set-up then. `phones_file` as
-// for load().
-std::string begin_setup(const std::filesystem::path& folder,
-                        const std::filesystem::path& phones_file, const NewSetup& wanted);
+// session's clips lie in its own folder, as they would belong to no set-up then. `archer` as for
+// load().
+std::string begin_setup(const std::filesystem::path& folder, const ArcherFiles& archer,
+                        const NewSetup& wanted);
 
 }  // namespace nocktrail::session

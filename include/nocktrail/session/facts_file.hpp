@@ -36,9 +36,15 @@ using Phones = std::map<std::string, double>;
 // Throws BadInput like parse_facts.
 Phones read_phones(const std::filesystem::path& path);
 
-// $XDG_CONFIG_HOME/nocktrail/phones.toml, or ~/.config/nocktrail/phones.toml where that is not set
-// or not absolute (XDG Base Directory Specification 0.8); empty without a home.
-std::filesystem::path default_phones_file();
+// What an archer writes once for all sessions; an empty path: not looked at.
+struct ArcherFiles {
+  std::filesystem::path profile;  // profile.toml: facts that hold where a session leaves them open
+  std::filesystem::path phones;   // phones.toml
+};
+
+// Both in $XDG_CONFIG_HOME/nocktrail, or ~/.config/nocktrail where that is not set or not absolute
+// (XDG Base Directory Specification 0.8); empty without a home.
+ArcherFiles default_archer_files();
 
 struct FactsTold {
   std::string name;  // of the session; only session.toml may give one
@@ -46,7 +52,8 @@ struct FactsTold {
   std::vector<ClipTold> clips;
 };
 
-enum class FactsKind { session, setup };
+// A profile has neither name, notes, clips nor an accepted nock height.
+enum class FactsKind { session, setup, profile };
 
 // Lays what the file says over `before` (for session.toml: nothing). What follows from a change is
 // carried along unless the file says otherwise: a trimmed shaft makes the arrow that much shorter,
@@ -57,6 +64,18 @@ enum class FactsKind { session, setup };
 // nearest known one; a value out of range or without its unit; fields that contradict one another.
 FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind kind,
                       const tune::SetupFacts& before = {}, const Phones& phones = {});
+
+// Reads profile.toml; empty when there is none. Throws BadInput like parse_facts.
+std::optional<tune::SetupFacts> read_profile(const ArcherFiles& files);
+
+// The facts of a session of its own facts `told`, over the archer's profile: what the profile says
+// of another bow or arrow than the session's is left out whole, since half of one and half of the
+// other would be neither. It is another one where the names differ, of an arrow also where the
+// session says how long, heavy or stiff it is.
+tune::SetupFacts beneath(const tune::SetupFacts& profile, const tune::SetupFacts& told);
+
+// An annotated profile.toml.
+std::string profile_template();
 
 // An annotated session.toml, and what a setup.toml may look like in comments at its end.
 std::string session_template();

@@ -20,6 +20,7 @@
 
 #include "nocktrail/pipeline/read_clip.hpp"
 #include "nocktrail/report/own_folder.hpp"
+#include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/tune/session_data.hpp"
 
 namespace nocktrail::session {
@@ -53,8 +54,8 @@ struct Plan {
 
 // What is in the folder, without opening a clip. Throws BadInput when the folder cannot be listed.
 // Files that are no video by their ending, and hidden ones, are passed over in silence.
-// `phones_file`: where camera.phone is looked up (facts_file.hpp); empty: no phones.
-Plan load(const std::filesystem::path& folder, const std::filesystem::path& phones_file = {});
+// `archer`: what the archer wrote once for all sessions (facts_file.hpp).
+Plan load(const std::filesystem::path& folder, const ArcherFiles& archer = {});
 
 // Reads a clip; read_clip, or a fake of it in tests. May throw like it.
 using ReadFunction = std::function<Reading(
@@ -71,10 +72,10 @@ struct StillRequest {
 using DrawFunction = std::function<std::string(const Reading& reading, const StillRequest&)>;
 
 struct ReadSessionOptions {
-  std::filesystem::path results;      // empty: kResultsFolder in the session's folder
-  std::filesystem::path phones_file;  // as for load()
-  double dead_band_deg = 0.5;         // offsets smaller than this count as straight
-  unsigned workers = 2;               // clips read at the same time
+  std::filesystem::path results;  // empty: kResultsFolder in the session's folder
+  ArcherFiles archer;             // as for load()
+  double dead_band_deg = 0.5;     // offsets smaller than this count as straight
+  unsigned workers = 2;           // clips read at the same time
   bool stills = true;
   ReadFunction read;  // empty: read_clip
   DrawFunction draw;  // empty: picture::draw_still
