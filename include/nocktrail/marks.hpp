@@ -20,6 +20,7 @@ struct Marks {
   std::string clip_sha256;         // of the clip they were made in; empty: not said
   std::vector<FrameMark> frames;   // each index once, ascending
   std::optional<long> exit_index;  // frame in which the nock leaves the string
+  bool counts = false;             // in its session: only if the archer says so
 };
 
 }  // namespace nocktrail
