@@ -45,12 +45,6 @@ void check_frame(const std::optional<Eigen::Vector2d>& at_px, long index,
   }
 }
 
-std::size_t both_marked(const Marks& marks) {
-  return static_cast<std::size_t>(
-      std::count_if(marks.frames.begin(), marks.frames.end(),
-                    [](const FrameMark& m) { return m.nock_px && m.tip_px; }));
-}
-
 Shot refused(const Marks& marks, const media::ClipInfo& info, std::string reason) {
   Shot shot;
   shot.by = ReadBy::hand;
@@ -144,7 +138,7 @@ class MarkedClip {
     const auto both = static_cast<std::size_t>(
         std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
                       [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); }));
-    if (both < std::min(kFramesForReading, both_marked(marks_))) {
+    if (both < std::min(kFramesForReading, frames_with_both(marks_))) {
       return refused(marks_, info_,
                      fmt::format("the camera's motion is known in only {} of the marked frames: "
                                  "mark others as well",
@@ -253,7 +247,7 @@ void check_marks(const Marks& marks, const media::ClipInfo& info, const std::str
 }
 
 std::string missing_marks(const Marks& marks) {
-  const std::size_t both = both_marked(marks);
+  const std::size_t both = frames_with_both(marks);
   return both >= kFramesForReading
              ? std::string()
              : fmt::format(
@@ -275,7 +269,7 @@ Reading read_marked(const std::filesystem::path& path, const Marks& marks,
     const pipeline::Focal focal = pipeline::choose_focal(clip.info(), options);
     reading.camera = {focal.px, focal.source};
     const pipeline::AnalysisOptions analysis = pipeline::analysis_options(focal, options);
-    const std::size_t both = both_marked(marks);
+    const std::size_t both = frames_with_both(marks);
     Shot shot = both < kFramesForFlight ? refused(marks, clip.info(), missing_marks(marks))
                                         : MarkedClip(clip, marks, analysis, progress).shot();
     rules::judge_shot(shot, pipeline::judge_options(options));

@@ -73,7 +73,7 @@ std::optional<StoredReading> stored_reading(Job& job, const KeptMarks& kept, con
     return stored;
   }
   try {
-    check_marks(*job.marks, media::Clip::open(job.clip->path).info(), job.sha256);
+    check_marks_of(job.clip->path, job.sha256, *job.marks);
   } catch (const UnreadableClip&) {
     // For the reading to say.
   } catch (const BadInput& problem) {

@@ -7,6 +7,8 @@
 
 #include "file_stamp.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/clip.hpp"
+#include "nocktrail/pipeline/read_marked.hpp"
 #include "nocktrail/report/marks.hpp"
 #include "nocktrail/report/own_folder.hpp"
 #include "nocktrail/rules/words.hpp"
@@ -36,6 +38,10 @@ fs::path marks_folder(const fs::path& folder, const ReadSessionOptions& options)
 bool KeptMarks::there() const {
   std::error_code error;
   return fs::is_directory(fs::symlink_status(folder_, error));
+}
+
+void check_marks_of(const fs::path& clip, const std::string& sha256, const Marks& marks) {
+  check_marks(marks, media::Clip::open(clip).info(), sha256);
 }
 
 KeptMarks::Found KeptMarks::of(const std::string& sha256) const {
@@ -68,6 +74,9 @@ KeptMarks::Found KeptMarks::of(const std::string& sha256) const {
 
 bool KeptMarks::keep(const std::string& sha256, const std::optional<Marks>& marks,
                      const std::string& was) const {
+  if (const std::string missing = marks ? missing_marks(*marks) : ""; !missing.empty()) {
+    throw BadInput("marks: " + missing);
+  }
   if (of(sha256).version != was) {
     return false;
   }

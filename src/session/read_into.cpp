@@ -50,12 +50,12 @@ Job IntoSession::job_of(const fs::path& clip) {
   Job job;
   job.setup = place->second.setup;
   job.clip = place->second.clip;
-  job.sha256 = results_->sha256_of(job.clip->path);
   return job;
 }
 
 tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progress) {
   Job job = job_of(clip);
+  job.sha256 = results_->sha256_of(job.clip->path);
   ReadWith with;
   // Marks that do not fit are for the session to say.
   std::optional<StoredReading> stored =

@@ -35,22 +35,22 @@ struct FakeMarkedReader {
   int calls = 0;
 
   ReadMarkedFunction function() {
-    return [this](const fs::path& path, const Marks& marks, const ReadClipOptions&,
-                  const Progress&) {
-      ++calls;
-      Reading reading;
-      reading.clip.path = path.string();
-      reading.clip.width = 720;
-      reading.clip.height = 1280;
-      reading.status = ClipStatus::measured;
-      Shot shot;
-      shot.status = ShotStatus::measured;
-      shot.by = ReadBy::hand;
-      shot.nock_right_deg = Measured{-marks.frames[0].nock_px->x() / 100.0, 0.6};
-      shot.nock_high_deg = Measured{0.5, 0.9};
-      reading.shots.push_back(shot);
-      return reading;
-    };
+    return
+        [this](const fs::path& path, const Marks& marks, const ReadClipOptions&, const Progress&) {
+          ++calls;
+          Reading reading;
+          reading.clip.path = path.string();
+          reading.clip.width = 720;
+          reading.clip.height = 1280;
+          reading.status = ClipStatus::measured;
+          Shot shot;
+          shot.status = ShotStatus::measured;
+          shot.by = ReadBy::hand;
+          shot.nock_right_deg = Measured{-marks.frames[0].nock_px->x() / 100.0, 0.6};
+          shot.nock_high_deg = Measured{0.5, 0.9};
+          reading.shots.push_back(shot);
+          return reading;
+        };
   }
 };
 
@@ -138,8 +138,7 @@ TEST_CASE("unit: a clip with marks is read by them, anew when they change and no
   CHECK(says(clip_line(".", clip), "marked by hand"));
   CHECK(session.by_marks.calls == 1);
   // Other marks, then the old ones again, then none: each reading is kept.
-  session.kept().keep(session.sha256, some_marks(150.0),
-                      session.kept().of(session.sha256).version);
+  session.kept().keep(session.sha256, some_marks(150.0), session.kept().of(session.sha256).version);
   CHECK(lateral(session.read()) == doctest::Approx(-1.5));
   CHECK(session.by_marks.calls == 2);
   session.kept().keep(session.sha256, counted, session.kept().of(session.sha256).version);
@@ -191,8 +190,7 @@ TEST_CASE("unit: the folder of marks is no set-up, and a change in it is due to 
   session.kept().keep(session.sha256, some_marks(250.0), "");
   CHECK(look());
   CHECK_FALSE(look());
-  session.kept().keep(session.sha256, some_marks(251.0),
-                      session.kept().of(session.sha256).version);
+  session.kept().keep(session.sha256, some_marks(251.0), session.kept().of(session.sha256).version);
   CHECK(look());
   CHECK_FALSE(look());
   CHECK(load(session.folder.path()).setups.size() == 1);

@@ -1,7 +1,6 @@
 // A clip read by where a person saw the arrow, in place of the program's own search.
 #pragma once
 
-#include <cstddef>
 #include <filesystem>
 #include <string>
 
@@ -11,10 +10,6 @@
 #include "nocktrail/reading.hpp"
 
 namespace nocktrail {
-
-inline constexpr std::size_t kFramesForFlight = 4;   // with both ends marked: what flight they make
-inline constexpr std::size_t kFramesForReading = 6;  // and for a number
-inline constexpr std::size_t kMostMarkedFrames = 64;  // no flight is longer in the picture
 
 // Reads the one shot that was marked; its `by` is hand. Too few marks, or such as make no flight,
 // come back refused with the reason; from kFramesForFlight on the shot carries the fitted frames

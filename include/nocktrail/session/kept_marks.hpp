@@ -29,6 +29,11 @@ inline constexpr const char* kMarksDoNotCount = "marked by hand, and not said to
 std::filesystem::path marks_folder(const std::filesystem::path& folder,
                                    const ReadSessionOptions& options);
 
+// Throws BadInput, which begins with "marks: ", for marks that are not of the clip in that file
+// with that content: of another hash, frames or places that it does not have. UnreadableClip.
+void check_marks_of(const std::filesystem::path& clip, const std::string& sha256,
+                    const Marks& marks);
+
 class KeptMarks {
  public:
   // `folder` as of marks_folder(), which need not be there; no link in its place or in it is
@@ -45,7 +50,8 @@ class KeptMarks {
 
   // Keeps the marks, or puts those that are there away where they are none, and keeps what was
   // there beside them. `was`: the version that the one who asks believes stands. False, with
-  // nothing written, where another does. Throws BadInput where it cannot be written.
+  // nothing written, where another does. Throws BadInput for marks in too few frames for a reading,
+  // and where they cannot be written.
   bool keep(const std::string& sha256, const std::optional<Marks>& marks,
             const std::string& was) const;
 
