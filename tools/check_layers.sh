@@ -22,7 +22,7 @@ declare -A may=(
   [logbook]="units rules report arrow tune"
   [page]="units media rules report arrow tune"
   [desk]="units rules report tune session logbook page"
-  [serve]="units rules report tune session desk"
+  [serve]="units media rules picture report tune session desk"
 )
 # Plain data that both track and flight speak.
 exceptions=" "

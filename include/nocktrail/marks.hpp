@@ -4,6 +4,8 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
+#include <cstddef>
 #include <optional>
 #include <string>
 #include <vector>
@@ -20,6 +22,18 @@ struct Marks {
   std::string clip_sha256;         // of the clip they were made in; empty: not said
   std::vector<FrameMark> frames;   // each index once, ascending
   std::optional<long> exit_index;  // frame in which the nock leaves the string
+  bool counts = false;             // in its session: only if the archer says so
 };
+
+inline constexpr std::size_t kFramesForFlight = 4;   // with both ends marked: what flight they make
+inline constexpr std::size_t kFramesForReading = 6;  // and for a number
+inline constexpr std::size_t kMostMarkedFrames = 64;  // no flight is longer in the picture
+
+// In so many frames both ends are marked.
+inline std::size_t frames_with_both(const Marks& marks) {
+  return static_cast<std::size_t>(
+      std::count_if(marks.frames.begin(), marks.frames.end(),
+                    [](const FrameMark& m) { return m.nock_px && m.tip_px; }));
+}
 
 }  // namespace nocktrail

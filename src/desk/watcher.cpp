@@ -12,6 +12,7 @@
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
 
 namespace nocktrail::desk {
@@ -27,13 +28,17 @@ constexpr milliseconds kPolling{1000};
 // After the results could not be written.
 constexpr std::chrono::seconds kRetry{20};
 
-session::ArrivalOptions arrival_options(const WatchSettings& settings) {
+session::ArrivalOptions arrival_options(const WatchSettings& settings, const fs::path& folder,
+                                        const OutputSettings& output) {
   if (!(settings.settle_s >= 0.1 && settings.settle_s <= 600.0)) {
     throw BadInput(
         fmt::format("--settle: {:g} is out of range; give 0.1 to 600 seconds", settings.settle_s));
   }
   session::ArrivalOptions options;
   options.settle = milliseconds(static_cast<long>(1000.0 * settings.settle_s));
+  session::ReadSessionOptions where;
+  where.results = output.results;
+  options.marks = session::marks_folder(folder, where);
   return options;
 }
 
@@ -59,7 +64,7 @@ Watcher::Watcher(fs::path folder, const OutputSettings& output, const WatchSetti
       poll_(settings.poll),
       output_(folder_, output, voice),
       folder_watch_(settings.poll),
-      arrivals_(arrival_options(settings)) {}
+      arrivals_(arrival_options(settings, folder_, output)) {}
 
 void Watcher::run() {
   if (!poll_ && !folder_watch_.notified()) {

@@ -38,9 +38,11 @@ std::string offsets_of(const Still& still) {
   std::string words;
   for (const ShotView& view : still.setup->shots) {
     if (view.clip == still.clip) {
-      words += fmt::format("{}shot {}, {}, {}", words.empty() ? "" : "; ", view.number,
-                           offset_words(view.judged->lat_deg, false),
-                           offset_words(view.judged->vert_deg, true));
+      const bool by_hand = view.shot != nullptr && view.shot->by == ReadBy::hand;
+      words +=
+          fmt::format("{}shot {}{}, {}, {}", words.empty() ? "" : "; ", view.number,
+                      by_hand ? ", marked by hand" : "", offset_words(view.judged->lat_deg, false),
+                      offset_words(view.judged->vert_deg, true));
     }
   }
   return words.empty() ? "no number" : words;
@@ -123,7 +125,10 @@ void refused_section(pugi::xml_node parent, const Content& content) {
     const std::string& name = setup.judged->name;
     for (const tune::ClipRecord& clip : setup.record->clips) {
       if (clip.reading.status != ClipStatus::measured) {
-        lines.push_back({name, clip.file, status_words(clip.reading.status),
+        const bool by_hand =
+            !clip.reading.shots.empty() && clip.reading.shots.front().by == ReadBy::hand;
+        lines.push_back({name, clip.file + (by_hand ? ", marked by hand" : ""),
+                         status_words(clip.reading.status),
                          reason_of(content.session, clip.reading.reason)});
         continue;
       }

@@ -32,9 +32,15 @@ std::string numbered(int number, const std::string& name) {
   return own == number ? name : fmt::format("{}: {}", number, name);
 }
 
-// The clip a shot came from, and how it counts where that is not in full.
-std::string clip_cell(const tune::JudgedShot& shot) {
-  return shot_name(shot) + (shot.dropped ? ", left out" : shot.outlier ? ", counts less" : "");
+// The clip a shot came from, who found the arrow in it, and how it counts where that is not in
+// full.
+std::string clip_cell(const ShotView& view) {
+  const tune::JudgedShot& shot = *view.judged;
+  const bool by_hand = view.shot != nullptr && view.shot->by == ReadBy::hand;
+  return shot_name(shot) + (by_hand ? ", marked by hand" : "") +
+         (shot.dropped   ? ", left out"
+          : shot.outlier ? ", counts less"
+                         : "");
 }
 
 void facts(pugi::xml_node parent, const SetupView& setup) {
@@ -67,8 +73,8 @@ void shots_table(pugi::xml_node parent, const SetupView& setup) {
             {"No.", "Clip", "Lateral", "Vertical"});
   for (const ShotView& view : setup.shots) {
     const pugi::xml_node line =
-        row(body, {std::to_string(view.number), clip_cell(*view.judged),
-                   lateral_cell(view.judged->lat_deg), vertical_cell(view.judged->vert_deg)});
+        row(body, {std::to_string(view.number), clip_cell(view), lateral_cell(view.judged->lat_deg),
+                   vertical_cell(view.judged->vert_deg)});
     line.child("td").append_attribute("class").set_value("name");
   }
 }

@@ -45,41 +45,6 @@ void check_frame(const std::optional<Eigen::Vector2d>& at_px, long index,
   }
 }
 
-void check_marks(const Marks& marks, const media::ClipInfo& info, const std::string& sha256) {
-  if (!marks.clip_sha256.empty() && marks.clip_sha256 != sha256) {
-    throw BadInput(
-        "marks: made in another clip (its sha256 is not this one's); give the clip that was "
-        "marked, or mark this one");
-  }
-  if (marks.frames.size() > kMostMarkedFrames) {
-    throw BadInput(fmt::format("marks: {} frames are marked; keep the marks of at most {}",
-                               marks.frames.size(), kMostMarkedFrames));
-  }
-  const auto frames = static_cast<long>(info.frame_t_s.size());
-  const auto check_index = [&](long index) {
-    if (index < 0 || index >= frames) {
-      throw BadInput(
-          fmt::format("marks: there is no frame {}, the clip's are 0 to {}; mark this clip's own "
-                      "frames",
-                      index, frames - 1));
-    }
-  };
-  for (const FrameMark& mark : marks.frames) {
-    check_index(mark.index);
-    check_frame(mark.nock_px, mark.index, info);
-    check_frame(mark.tip_px, mark.index, info);
-  }
-  if (marks.exit_index) {
-    check_index(*marks.exit_index);
-  }
-}
-
-std::size_t both_marked(const Marks& marks) {
-  return static_cast<std::size_t>(
-      std::count_if(marks.frames.begin(), marks.frames.end(),
-                    [](const FrameMark& m) { return m.nock_px && m.tip_px; }));
-}
-
 Shot refused(const Marks& marks, const media::ClipInfo& info, std::string reason) {
   Shot shot;
   shot.by = ReadBy::hand;
@@ -93,13 +58,6 @@ Shot refused(const Marks& marks, const media::ClipInfo& info, std::string reason
     shot.reference_index = static_cast<int>(marks.frames[marks.frames.size() / 2].index);
   }
   return shot;
-}
-
-std::string how_many_missing(std::size_t both) {
-  const std::size_t missing = kFramesForReading - both;
-  return fmt::format(
-      "nock and point are both marked in {} frame{}: mark them in {} more, over all of the flight",
-      both, both == 1 ? "" : "s", missing);
 }
 
 class MarkedClip {
@@ -180,7 +138,7 @@ class MarkedClip {
     const auto both = static_cast<std::size_t>(
         std::count_if(analysis.sightings.begin(), analysis.sightings.end(),
                       [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); }));
-    if (both < std::min(kFramesForReading, both_marked(marks_))) {
+    if (both < std::min(kFramesForReading, frames_with_both(marks_))) {
       return refused(marks_, info_,
                      fmt::format("the camera's motion is known in only {} of the marked frames: "
                                  "mark others as well",
@@ -218,7 +176,7 @@ class MarkedClip {
     analysis.limb = pipeline::see_limb(stretch.luma, analysis, options_.debug_dir);
     Shot shot = pipeline::shot_from(analysis, info_);
     if (both < kFramesForReading) {
-      Shot drawn = refused(marks_, info_, how_many_missing(both_marked(marks_)));
+      Shot drawn = refused(marks_, info_, missing_marks(marks_));
       drawn.fitted = std::move(shot.fitted);
       drawn.reference_index = shot.reference_index;
       return drawn;
@@ -259,6 +217,45 @@ class MarkedClip {
 
 }  // namespace
 
+void check_marks(const Marks& marks, const media::ClipInfo& info, const std::string& sha256) {
+  if (!marks.clip_sha256.empty() && marks.clip_sha256 != sha256) {
+    throw BadInput(
+        "marks: made in another clip (its sha256 is not this one's); give the clip that was "
+        "marked, or mark this one");
+  }
+  if (marks.frames.size() > kMostMarkedFrames) {
+    throw BadInput(fmt::format("marks: {} frames are marked; keep the marks of at most {}",
+                               marks.frames.size(), kMostMarkedFrames));
+  }
+  const auto frames = static_cast<long>(info.frame_t_s.size());
+  const auto check_index = [&](long index) {
+    if (index < 0 || index >= frames) {
+      throw BadInput(
+          fmt::format("marks: there is no frame {}, the clip's are 0 to {}; mark this clip's own "
+                      "frames",
+                      index, frames - 1));
+    }
+  };
+  for (const FrameMark& mark : marks.frames) {
+    check_index(mark.index);
+    check_frame(mark.nock_px, mark.index, info);
+    check_frame(mark.tip_px, mark.index, info);
+  }
+  if (marks.exit_index) {
+    check_index(*marks.exit_index);
+  }
+}
+
+std::string missing_marks(const Marks& marks) {
+  const std::size_t both = frames_with_both(marks);
+  return both >= kFramesForReading
+             ? std::string()
+             : fmt::format(
+                   "nock and point are both marked in {} frame{}: mark them in {} more, over all "
+                   "of the flight",
+                   both, both == 1 ? "" : "s", kFramesForReading - both);
+}
+
 Reading read_marked(const std::filesystem::path& path, const Marks& marks,
                     const ReadClipOptions& options, const Progress& progress) {
   pipeline::check_options(options);
@@ -272,8 +269,8 @@ Reading read_marked(const std::filesystem::path& path, const Marks& marks,
     const pipeline::Focal focal = pipeline::choose_focal(clip.info(), options);
     reading.camera = {focal.px, focal.source};
     const pipeline::AnalysisOptions analysis = pipeline::analysis_options(focal, options);
-    const std::size_t both = both_marked(marks);
-    Shot shot = both < kFramesForFlight ? refused(marks, clip.info(), how_many_missing(both))
+    const std::size_t both = frames_with_both(marks);
+    Shot shot = both < kFramesForFlight ? refused(marks, clip.info(), missing_marks(marks))
                                         : MarkedClip(clip, marks, analysis, progress).shot();
     rules::judge_shot(shot, pipeline::judge_options(options));
     reading.status =

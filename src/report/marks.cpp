@@ -73,7 +73,7 @@ std::optional<Eigen::Vector2d> place(const Json& value, const std::string& where
 }
 
 Marks marks_of(const Json& document) {
-  check_keys(document, {"schema", "clip_sha256", "frames", "exit_index"}, "");
+  check_keys(document, {"schema", "clip_sha256", "frames", "exit_index", "counts"}, "");
   if (const Json& schema = value_of(document, "schema"); schema != kSchema) {
     slip("schema", fmt::format("is not \"{}\"", kSchema));
   }
@@ -108,6 +108,12 @@ Marks marks_of(const Json& document) {
   if (const Json& exit = value_of(document, "exit_index"); !exit.is_null()) {
     marks.exit_index = frame_number(exit, "exit_index");
   }
+  if (const Json& counts = value_of(document, "counts"); !counts.is_null()) {
+    if (!counts.is_boolean()) {
+      slip("counts", "is neither true nor false");
+    }
+    marks.counts = counts.get<bool>();
+  }
   return marks;
 }
 
@@ -129,7 +135,8 @@ std::string marks_text(const Marks& marks) {
       {"schema", kSchema},
       {"clip_sha256", marks.clip_sha256.empty() ? Ordered(nullptr) : Ordered(marks.clip_sha256)},
       {"frames", frames},
-      {"exit_index", marks.exit_index ? Ordered(*marks.exit_index) : Ordered(nullptr)}};
+      {"exit_index", marks.exit_index ? Ordered(*marks.exit_index) : Ordered(nullptr)},
+      {"counts", marks.counts}};
   return document.dump(2) + "\n";
 }
 

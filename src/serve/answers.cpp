@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 #include <system_error>
 
+#include "asked.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/own_folder.hpp"
 #include "nocktrail/rules/words.hpp"
@@ -19,66 +20,6 @@ namespace {
 namespace fs = std::filesystem;
 using nlohmann::json;
 
-constexpr std::size_t kLongestTarget = 4096;
-
-std::string dumped(const json& document) {
-  // What is no UTF-8 anywhere must not cost the answer.
-  return document.dump(-1, ' ', false, json::error_handler_t::replace);
-}
-
-int hex_digit(char c) {
-  if (c >= '0' && c <= '9') {
-    return c - '0';
-  }
-  const char lower = static_cast<char>(c | 0x20);
-  return lower >= 'a' && lower <= 'f' ? lower - 'a' + 10 : -1;
-}
-
-// Percent-encoding (RFC 3986, 2.1); "+" is a space, as forms write it.
-std::string decoded(std::string_view text) {
-  std::string out;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    if (text[i] == '%') {
-      const int high = i + 2 < text.size() ? hex_digit(text[i + 1]) : -1;
-      const int low = i + 2 < text.size() ? hex_digit(text[i + 2]) : -1;
-      if (high < 0 || low < 0) {
-        throw Refused(400, "the address is not written as one");
-      }
-      out += static_cast<char>(16 * high + low);
-      i += 2;
-    } else {
-      out += text[i] == '+' ? ' ' : text[i];
-    }
-  }
-  return out;
-}
-
-json parsed(const std::string& body) {
-  const json document = json::parse(body, nullptr, false);
-  if (!document.is_object()) {
-    throw Refused(400, "what was sent is not understood");
-  }
-  return document;
-}
-
-std::string text_of(const json& document, const char* key) {
-  const auto found = document.find(key);
-  if (found == document.end() || found->is_null()) {
-    return {};
-  }
-  if (!found->is_string()) {
-    throw Refused(400, "what was sent is not understood");
-  }
-  return found->get<std::string>();
-}
-
-std::optional<std::string> words_of(const json& document, const char* key) {
-  const auto found = document.find(key);
-  return found == document.end() || found->is_null()
-             ? std::nullopt
-             : std::optional<std::string>(text_of(document, key));
-}
-
 // The file of that printable name: what a page knows a clip by.
 session::ClipPlace place_of(const json& document) {
   session::ClipPlace place;
@@ -87,7 +28,7 @@ session::ClipPlace place_of(const json& document) {
   const auto shot = document.find("shot");
   if (shot != document.end() && !shot->is_null()) {
     if (!shot->is_number_integer() || *shot < 0 || *shot > 1000) {
-      throw Refused(400, "what was sent is not understood");
+      throw Refused(400, kNotUnderstood);
     }
     place.shot = shot->get<int>();
   }
@@ -96,43 +37,20 @@ session::ClipPlace place_of(const json& document) {
 
 }  // namespace
 
-Target Target::parse(std::string_view target) {
-  if (target.empty() || target[0] != '/' || target.size() > kLongestTarget) {
-    throw Refused(400, "the address is not written as one");
-  }
-  Target out;
-  const std::size_t mark = target.find('?');
-  out.path = decoded(target.substr(0, mark));
-  std::string_view query = mark == std::string_view::npos ? "" : target.substr(mark + 1);
-  while (!query.empty()) {
-    const std::size_t end = query.find('&');
-    const std::string_view one = query.substr(0, end);
-    const std::size_t equals = one.find('=');
-    out.query.emplace_back(decoded(one.substr(0, equals)), equals == std::string_view::npos
-                                                               ? std::string()
-                                                               : decoded(one.substr(equals + 1)));
-    query = end == std::string_view::npos ? "" : query.substr(end + 1);
-  }
-  return out;
-}
-
-std::string Target::value(std::string_view name) const {
-  for (const auto& [key, value] : query) {
-    if (key == name) {
-      return value;
-    }
-  }
-  return {};
-}
-
 std::string error_body(std::string_view words) {
   return dumped({{"error", rules::printable(words)}});
 }
 
-Answers::Answers(fs::path folder, std::string results, const Board& board)
-    : folder_(std::move(folder)), results_(std::move(results)), board_(board) {}
+Answers::Answers(fs::path folder, std::string results, const Board& board, ByHand& by_hand)
+    : folder_(std::move(folder)), results_(std::move(results)), board_(board), by_hand_(by_hand) {}
 
 Answer Answers::get(const Target& target) const {
+  if (target.path == "/api/by-hand") {
+    return by_hand_.about(target);
+  }
+  if (target.path == "/api/frame") {
+    return by_hand_.frame(target);
+  }
   if (const Page* page = page_at(target.path)) {
     return {200, page->type, std::string(page->text), false};
   }
@@ -162,8 +80,14 @@ Answer Answers::get(const Target& target) const {
 }
 
 Answer Answers::post(const Target& target, const std::string& body) {
-  const std::lock_guard<std::mutex> guard(changing_);
   try {
+    if (target.path == "/api/try-marks") {
+      return by_hand_.try_marks(body);
+    }
+    const std::lock_guard<std::mutex> guard(changing_);
+    if (target.path == "/api/marks") {
+      return by_hand_.keep(body);
+    }
     if (target.path == "/api/leave-out") {
       return leave_out(body);
     }

@@ -3,34 +3,16 @@
 
 #include <filesystem>
 #include <mutex>
-#include <optional>
 #include <string>
 #include <string_view>
-#include <utility>
-#include <vector>
 
+#include "answer.hpp"
 #include "board.hpp"
+#include "by_hand.hpp"
 #include "refused.hpp"
+#include "target.hpp"
 
 namespace nocktrail::serve {
-
-struct Answer {
-  int status = 200;
-  std::string type = "application/json";
-  std::string body;
-  bool report = false;  // a page of the report, whose style is inside it
-};
-
-// An address without what stands before the path, its query taken apart and decoded.
-struct Target {
-  std::string path;
-  std::vector<std::pair<std::string, std::string>> query;
-
-  // Throws Refused (400) for what is no address of ours in form.
-  static Target parse(std::string_view target);
-  // The first of that name; empty where there is none.
-  std::string value(std::string_view name) const;
-};
 
 // {"error": words}
 std::string error_body(std::string_view words);
@@ -38,11 +20,12 @@ std::string error_body(std::string_view words);
 class Answers {
  public:
   // `results` as in OutputSettings.
-  Answers(std::filesystem::path folder, std::string results, const Board& board);
+  Answers(std::filesystem::path folder, std::string results, const Board& board, ByHand& by_hand);
 
-  // For GET. Throws Refused.
+  // For GET. Frames of clips are for one thread at a time. Throws Refused.
   Answer get(const Target& target) const;
-  // For POST, one at a time. Throws Refused; 409 where somebody else was first.
+  // For POST; what changes something, one at a time. Throws Refused; 409 where somebody else was
+  // first.
   Answer post(const Target& target, const std::string& body);
 
  private:
@@ -54,6 +37,7 @@ class Answers {
   std::filesystem::path folder_;
   std::string results_;
   const Board& board_;
+  ByHand& by_hand_;
   std::mutex changing_;
 };
 

@@ -178,20 +178,38 @@ void Connection::read_small_body() {
 }
 
 void Connection::look_up() {
-  asio::post(hub_.lookups, [self = shared_from_this()]() mutable {
-    Answer found = answered([&] { return self->hub_.answers->get(self->target_); });
-    hand_back(std::move(self), [found = std::move(found)](Connection& own) mutable {
-      own.answer(std::move(found));
-    });
-  });
+  if (target_.path == "/api/frame") {
+    return work(hub_.frames, &hub_.frames_asked);
+  }
+  work(hub_.lookups, nullptr);
 }
 
 void Connection::make_change() {
-  asio::post(hub_.changes, [self = shared_from_this()]() mutable {
-    Answer made = answered(
-        [&] { return self->hub_.answers->post(self->target_, self->small_->get().body()); });
-    hand_back(std::move(self),
-              [made = std::move(made)](Connection& own) mutable { own.answer(std::move(made)); });
+  if (target_.path == "/api/try-marks") {
+    return work(hub_.trials, &hub_.marks_tried);
+  }
+  work(hub_.changes, nullptr);
+}
+
+// `waiting`: how many are in that pool, where it takes no more than some.
+void Connection::work(asio::thread_pool& pool, std::size_t* waiting) {
+  if (waiting != nullptr && ++*waiting > hub_.most_waiting) {
+    --*waiting;
+    return refuse(503, "too much was asked at once; again in a moment");
+  }
+  asio::post(pool, [self = shared_from_this(), waiting]() mutable {
+    Answer made = answered([&] {
+      const auto& request = self->small_->get();
+      return request.method() == http::verb::get
+                 ? self->hub_.answers->get(self->target_)
+                 : self->hub_.answers->post(self->target_, request.body());
+    });
+    hand_back(std::move(self), [made = std::move(made), waiting](Connection& own) mutable {
+      if (waiting != nullptr) {
+        --*waiting;
+      }
+      own.answer(std::move(made));
+    });
   });
 }
 

@@ -47,6 +47,12 @@ struct Hub {
   boost::asio::thread_pool lookups{2};
   boost::asio::thread_pool changes{1};
   boost::asio::thread_pool writers{2};
+  // Frames are decoded by one thread, marks tried by another; so many wait for either.
+  std::size_t most_waiting = 12;
+  std::size_t frames_asked = 0;
+  std::size_t marks_tried = 0;
+  boost::asio::thread_pool frames{1};
+  boost::asio::thread_pool trials{1};
 };
 
 class Connection : public std::enable_shared_from_this<Connection> {
@@ -78,6 +84,7 @@ class Connection : public std::enable_shared_from_this<Connection> {
   void read_small_body();
   void look_up();
   void make_change();
+  void work(boost::asio::thread_pool& pool, std::size_t* waiting);
 
   void receive();
   void begin_receiving();

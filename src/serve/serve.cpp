@@ -7,6 +7,7 @@
 #include "addresses.hpp"
 #include "answers.hpp"
 #include "board.hpp"
+#include "by_hand.hpp"
 #include "gate.hpp"
 #include "nocktrail/error.hpp"
 #include "secret.hpp"
@@ -38,13 +39,17 @@ ServerOptions server_options(const ServeSettings& settings, bool& are_private) {
 
 class StopsWithScope {
  public:
-  explicit StopsWithScope(Server& server) : server_(server) {}
+  StopsWithScope(Server& server, ByHand& by_hand) : server_(server), by_hand_(by_hand) {}
   StopsWithScope(const StopsWithScope&) = delete;
   StopsWithScope& operator=(const StopsWithScope&) = delete;
-  ~StopsWithScope() { server_.stop(); }
+  ~StopsWithScope() {
+    by_hand_.stop();
+    server_.stop();
+  }
 
  private:
   Server& server_;
+  ByHand& by_hand_;
 };
 
 }  // namespace
@@ -74,9 +79,10 @@ void serve(const std::filesystem::path& folder, const desk::OutputSettings& outp
       where.others.push_back(std::move(url));
     }
   }
-  Answers answers(session, output.results, board);
+  ByHand by_hand(session, output, board);
+  Answers answers(session, output.results, board, by_hand);
   const Gate gate(secret, hosts, server.port());
-  const StopsWithScope stops(server);  // before what it answers from goes
+  const StopsWithScope stops(server, by_hand);  // before what it answers from goes
   server.start(session, answers, gate);
   ready(where);
   watcher.run();

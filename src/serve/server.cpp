@@ -81,7 +81,8 @@ class Server::State {
     if (thread_.joinable()) {
       thread_.join();
     }
-    for (asio::thread_pool* pool : {&hub_.lookups, &hub_.writers, &hub_.changes}) {
+    for (asio::thread_pool* pool :
+         {&hub_.lookups, &hub_.writers, &hub_.changes, &hub_.frames, &hub_.trials}) {
       pool->stop();
       pool->join();
     }

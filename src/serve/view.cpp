@@ -8,6 +8,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_edit.hpp"
+#include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 
@@ -78,34 +79,6 @@ bool is_fletched(const Snapshot& snapshot, const std::string& setup) {
   });
 }
 
-json clip_json(const Snapshot& snapshot, const std::string& setup, const tune::ClipRecord& clip) {
-  const Reading& reading = clip.reading;
-  const bool fletched = is_fletched(snapshot, setup);
-  json shots = json::array();
-  for (std::size_t i = 0; i < reading.shots.size(); ++i) {
-    shots.push_back(shot_json(clip, i, fletched));
-  }
-  const bool flattened = reading.status != ClipStatus::measured &&
-                         reading.status != ClipStatus::error && reading.clip.capture_fps > 0.0 &&
-                         reading.clip.capture_fps < kOrdinaryFps;
-  const char* const status = reading.status == ClipStatus::measured  ? "measured"
-                             : reading.status == ClipStatus::refused ? "refused"
-                             : reading.status == ClipStatus::no_shot ? "no-shot"
-                                                                     : "error";
-  // Most reasons of a file that cannot be read begin with its path, which is the computer's affair.
-  const std::string named = reading.clip.path + ": ";
-  return {{"setup", printable(setup)},
-          {"clip", printable(clip.file)},
-          {"status", status},
-          {"reason", text(reading.reason.starts_with(named) ? reading.reason.substr(named.size())
-                                                            : reading.reason)},
-          {"dropped", text(clip.dropped)},
-          {"caution", reading.clip.cut_short ? json(rules::kCutShort) : json(nullptr)},
-          {"flattened", flattened},
-          {"still", !clip.still.empty()},
-          {"shots", std::move(shots)}};
-}
-
 // Freshly read clips stand in the place of what was read of the same file before.
 bool is_fresh(const Snapshot& snapshot, const std::string& setup, const std::string& file) {
   return std::any_of(snapshot.fresh.begin(), snapshot.fresh.end(), [&](const auto& one) {
@@ -123,7 +96,7 @@ json setups_json(const Snapshot& snapshot) {
     json clips = json::array();
     for (const tune::ClipRecord& clip : setup.clips) {
       if (!is_fresh(snapshot, setup.name, clip.file)) {
-        clips.push_back(clip_json(snapshot, setup.name, clip));
+        clips.push_back(clip_view(snapshot, setup.name, clip));
       }
     }
     json one = {{"name", printable(setup.name)},
@@ -154,14 +127,14 @@ json setups_json(const Snapshot& snapshot) {
                         {"warnings", json::array()}});
     }
     setups[static_cast<std::size_t>(at - names.begin())]["clips"].push_back(
-        clip_json(snapshot, name, clip));
+        clip_view(snapshot, name, clip));
   }
   return setups;
 }
 
 json newest_json(const Snapshot& snapshot) {
   if (!snapshot.fresh.empty()) {
-    return clip_json(snapshot, snapshot.fresh.back().first, snapshot.fresh.back().second);
+    return clip_view(snapshot, snapshot.fresh.back().first, snapshot.fresh.back().second);
   }
   const tune::ClipRecord* newest = nullptr;
   const tune::SetupRecord* of = nullptr;
@@ -173,10 +146,42 @@ json newest_json(const Snapshot& snapshot) {
       }
     }
   }
-  return newest == nullptr ? json(nullptr) : clip_json(snapshot, of->name, *newest);
+  return newest == nullptr ? json(nullptr) : clip_view(snapshot, of->name, *newest);
 }
 
 }  // namespace
+
+json clip_view(const Snapshot& snapshot, const std::string& setup, const tune::ClipRecord& clip) {
+  const Reading& reading = clip.reading;
+  const bool fletched = is_fletched(snapshot, setup);
+  json shots = json::array();
+  for (std::size_t i = 0; i < reading.shots.size(); ++i) {
+    shots.push_back(shot_json(clip, i, fletched));
+  }
+  const bool flattened = reading.status != ClipStatus::measured &&
+                         reading.status != ClipStatus::error && reading.clip.capture_fps > 0.0 &&
+                         reading.clip.capture_fps < kOrdinaryFps;
+  const char* const status = reading.status == ClipStatus::measured  ? "measured"
+                             : reading.status == ClipStatus::refused ? "refused"
+                             : reading.status == ClipStatus::no_shot ? "no-shot"
+                                                                     : "error";
+  const bool by_hand = !reading.shots.empty() && reading.shots.front().by == ReadBy::hand;
+  const bool waits = clip.dropped == session::kMarksDoNotCount;
+  // Most reasons of a file that cannot be read begin with its path, which is the computer's affair.
+  const std::string named = reading.clip.path + ": ";
+  return {{"setup", printable(setup)},
+          {"clip", printable(clip.file)},
+          {"status", status},
+          {"reason", text(reading.reason.starts_with(named) ? reading.reason.substr(named.size())
+                                                            : reading.reason)},
+          {"dropped", waits ? json(nullptr) : text(clip.dropped)},
+          {"by_hand", by_hand},
+          {"waits", waits},  // for its archer to say that it counts
+          {"caution", reading.clip.cut_short ? json(rules::kCutShort) : json(nullptr)},
+          {"flattened", flattened},
+          {"still", !clip.still.empty()},
+          {"shots", std::move(shots)}};
+}
 
 json session_view(const std::filesystem::path& folder, const Snapshot& snapshot) {
   json document = snapshot.published->json;
@@ -234,7 +239,7 @@ json shot_view(const Snapshot& snapshot, const std::string& setup, const std::st
   if (found == nullptr) {
     return nullptr;
   }
-  json view = clip_json(snapshot, setup, *found);
+  json view = clip_view(snapshot, setup, *found);
   const tune::Step& next = snapshot.published->judgement.next;
   view["session"] = printable(snapshot.published->record.name);
   view["stop"] = forbids(next.kind) ? json(next.words) : json(nullptr);

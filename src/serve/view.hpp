@@ -20,6 +20,10 @@ nlohmann::json line_view(const std::filesystem::path& folder, const Snapshot& sn
 nlohmann::json shot_view(const Snapshot& snapshot, const std::string& setup,
                          const std::string& clip);
 
+// A clip as the pages know it: its reading, and whether it counts.
+nlohmann::json clip_view(const Snapshot& snapshot, const std::string& setup,
+                         const tune::ClipRecord& clip);
+
 // The clip as it was read last, fresh or published; null where there is none.
 const tune::ClipRecord* find_clip(const Snapshot& snapshot, const std::string& setup,
                                   const std::string& clip);

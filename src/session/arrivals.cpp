@@ -4,6 +4,7 @@
 #include "file_stamp.hpp"
 #include "nocktrail/media/extent.hpp"
 #include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/session/watch.hpp"
 
@@ -81,6 +82,9 @@ bool Arrivals::look(const fs::path& folder, const std::set<fs::path>& closed, Cl
   }
   if (const auto status = file_status(plan.folder / kSessionFile)) {
     known[plan.folder / kSessionFile] = stamp_of(*status);
+  }
+  for (const auto& [file, stamp] : KeptMarks(options_.marks).stamps()) {
+    known[file] = stamp;
   }
   for (const std::string& message : plan.messages) {
     known[message] = "";  // a stray clip is worth a line

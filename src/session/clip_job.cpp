@@ -4,10 +4,13 @@
 #include <fmt/format.h>
 
 #include "file_stamp.hpp"
+#include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
 #include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/picture/still.hpp"
+#include "nocktrail/pipeline/read_marked.hpp"
+#include "nocktrail/report/marks.hpp"
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
@@ -36,6 +39,11 @@ ReadWith read_with(const Job& job) {
   with.capture_fps = job.clip->capture_fps;
   with.target_distance_m = job.setup->facts.target_distance_m;
   with.program_version = kVersion;
+  if (job.marks) {
+    Marks measuring = *job.marks;
+    measuring.counts = false;  // which has no part in it
+    with.marks = report::marks_text(measuring);
+  }
   return with;
 }
 
@@ -49,6 +57,43 @@ ReadClipOptions read_options(const Job& job, const ReadWith& with, double dead_b
   options.target_distance_m = with.target_distance_m;
   options.dead_band_deg = dead_band_deg;
   return options;
+}
+
+std::optional<StoredReading> stored_reading(Job& job, const KeptMarks& kept, const Results& results,
+                                            ReadWith& with,
+                                            const std::function<void(const std::string&)>& say) {
+  KeptMarks::Found found = kept.of(job.sha256);
+  if (!found.fault.empty()) {
+    say(found.fault);
+  }
+  job.marks = std::move(found.marks);
+  with = read_with(job);
+  std::optional<StoredReading> stored = results.find(job.sha256, with);
+  if (stored || !job.marks) {
+    return stored;
+  }
+  try {
+    check_marks_of(job.clip->path, job.sha256, *job.marks);
+  } catch (const UnreadableClip&) {
+    // For the reading to say.
+  } catch (const BadInput& problem) {
+    say(fmt::format("{}: {}; until then it is read without", job.name(), problem.what()));
+    job.marks.reset();
+    with = read_with(job);
+    return results.find(job.sha256, with);
+  }
+  return std::nullopt;
+}
+
+Reading make_reading(const Job& job, const ReadWith& with, const ReadSessionOptions& options,
+                     const Progress& progress) {
+  const ReadClipOptions how = read_options(job, with, options.dead_band_deg);
+  if (job.marks) {
+    return options.read_marked ? options.read_marked(job.clip->path, *job.marks, how, progress)
+                               : read_marked(job.clip->path, *job.marks, how, progress);
+  }
+  return options.read ? options.read(job.clip->path, how, progress)
+                      : read_clip(job.clip->path, how, progress);
 }
 
 StoredReading begun_reading(const Job& job, const ReadWith& with) {
@@ -82,12 +127,14 @@ void judge(Job& job, double dead_band_deg) {
 
 std::string judged_by_words(const Job& job, const ReadWith& with, double dead_band_deg) {
   const std::optional<double> cant = cant_of(job);
-  return fmt::format("{} {} {} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
-                     cant ? fmt::format("{:.7g}", *cant) : "-", dead_band_deg,
-                     with.arrow_length_m.value_or(0.0), with.focal_35mm.value_or(0.0),
-                     with.capture_fps.value_or(0.0), with.target_distance_m.value_or(0.0),
-                     with.program_version, fmt::join(tune::particulars(job.setup->facts), "\n"),
-                     fmt::join(tune::stop_texts(job.setup->facts), "\n"));
+  std::string words =
+      fmt::format("{} {} {} {} {} {} {} {} {} {}", static_cast<int>(hand_of(job)),
+                  cant ? fmt::format("{:.7g}", *cant) : "-", dead_band_deg,
+                  with.arrow_length_m.value_or(0.0), with.focal_35mm.value_or(0.0),
+                  with.capture_fps.value_or(0.0), with.target_distance_m.value_or(0.0),
+                  with.program_version, fmt::join(tune::particulars(job.setup->facts), "\n"),
+                  fmt::join(tune::stop_texts(job.setup->facts), "\n"));
+  return with.marks.empty() ? words : words + "\n" + with.marks;
 }
 
 void tell_particulars(Job& job) {
@@ -95,6 +142,9 @@ void tell_particulars(Job& job) {
   record.file = job.clip->path.filename().string();
   record.sha256 = job.sha256;
   record.dropped = job.clip->dropped;
+  if (record.dropped.empty() && job.marks && !job.marks->counts) {
+    record.dropped = kMarksDoNotCount;
+  }
   record.dropped_shots = job.clip->dropped_shots;
   record.hand = job.clip->hand;
   record.cant_deg = job.clip->cant_deg;

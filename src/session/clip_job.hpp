@@ -2,9 +2,11 @@
 #pragma once
 
 #include <ctime>
+#include <functional>
 #include <optional>
 #include <string>
 
+#include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/session.hpp"
 #include "results.hpp"
 
@@ -14,7 +16,8 @@ struct Job {
   const PlannedSetup* setup = nullptr;
   const PlannedClip* clip = nullptr;
   std::string sha256;
-  std::string judged_by;  // all that shows in its stills; empty without any
+  std::optional<Marks> marks;  // that it is read by
+  std::string judged_by;       // all that shows in its stills; empty without any
   tune::ClipRecord record;
   bool ready = false;
 
@@ -28,6 +31,17 @@ std::optional<double> cant_of(const Job& job);
 // The facts that bear on measuring it, and all that it is read with.
 ReadWith read_with(const Job& job);
 ReadClipOptions read_options(const Job& job, const ReadWith& with, double dead_band_deg);
+
+// Takes up what a person marked in the clip, and gives the reading that was made of it with all
+// that holds now, which `with` becomes; nothing where it is to be made. Marks that cannot be this
+// clip's are told to `say`, one line, and left alone.
+std::optional<StoredReading> stored_reading(Job& job, const KeptMarks& kept, const Results& results,
+                                            ReadWith& with,
+                                            const std::function<void(const std::string&)>& say);
+
+// By the marks where there are some, else by the program. Throws like either.
+Reading make_reading(const Job& job, const ReadWith& with, const ReadSessionOptions& options,
+                     const Progress& progress);
 
 // A reading that is about to be made, now, with what the file itself says of its day.
 StoredReading begun_reading(const Job& job, const ReadWith& with);

@@ -9,6 +9,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
+#include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/units/hand_written.hpp"
@@ -57,7 +58,8 @@ Listing list(const fs::path& folder) {
       continue;
     }
     if (entry->is_directory(gone)) {
-      if (entry->path().filename() != kResultsFolder) {
+      const fs::path name = entry->path().filename();
+      if (name != kResultsFolder && name != kMarksFolder) {
         (is_link(*entry) ? listing.links_away : listing.folders).push_back(entry->path());
       }
     } else if (is_video_name(entry->path()) && entry->is_regular_file(gone)) {

@@ -32,6 +32,7 @@ IntoSession::IntoSession(const fs::path& folder, const ReadSessionOptions& optio
       places_[plain(clip.path)] = {&setup, &clip};
     }
   }
+  marks_ = std::make_unique<KeptMarks>(marks_folder(plan_.folder, options));
   results_ =
       std::make_unique<Results>(results_folder(plan_.folder, options), !options.results.empty(),
                                 [](const std::string& /*line*/) {});
@@ -39,7 +40,7 @@ IntoSession::IntoSession(const fs::path& folder, const ReadSessionOptions& optio
 
 IntoSession::~IntoSession() = default;
 
-tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progress) {
+Job IntoSession::job_of(const fs::path& clip) {
   const auto place = places_.find(plain(clip));
   if (place == places_.end()) {
     throw UnreadableClip(
@@ -49,14 +50,19 @@ tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progres
   Job job;
   job.setup = place->second.setup;
   job.clip = place->second.clip;
+  return job;
+}
+
+tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progress) {
+  Job job = job_of(clip);
   job.sha256 = results_->sha256_of(job.clip->path);
-  const ReadWith with = read_with(job);
-  std::optional<StoredReading> stored = results_->find(job.sha256, with);
+  ReadWith with;
+  // Marks that do not fit are for the session to say.
+  std::optional<StoredReading> stored =
+      stored_reading(job, *marks_, *results_, with, [](const std::string& /*line*/) {});
   if (!stored) {
-    const ReadFunction read = options_.read ? options_.read : ReadFunction(read_clip);
     stored = begun_reading(job, with);
-    stored->reading =
-        read(job.clip->path, read_options(job, with, options_.dead_band_deg), progress);
+    stored->reading = make_reading(job, with, options_, progress);
     if (results_->sha256_of(job.clip->path) != job.sha256) {
       throw UnreadableClip(fmt::format("{}: changed while it was being read; read it again",
                                        rules::printable(clip.string())));
@@ -65,6 +71,19 @@ tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progres
     results_->keep(job.sha256, *stored);
   }
   take_stored(job, std::move(*stored));
+  judge(job, options_.dead_band_deg);
+  tell_particulars(job);
+  return std::move(job.record);
+}
+
+tune::ClipRecord IntoSession::try_marks(const fs::path& clip, const Marks& marks,
+                                        const Progress& progress) {
+  Job job = job_of(clip);
+  job.marks = marks;
+  const ReadWith with = read_with(job);
+  StoredReading made = begun_reading(job, with);
+  made.reading = make_reading(job, with, options_, progress);
+  take_stored(job, std::move(made));
   judge(job, options_.dead_band_deg);
   tell_particulars(job);
   return std::move(job.record);

@@ -33,7 +33,7 @@ class Run {
         events_(events),
         while_held_(while_held),
         plan_(load(folder, options.archer)),
-        read_(options.read ? options.read : ReadFunction(read_clip)),
+        marks_(marks_folder(plan_.folder, options)),
         draw_(options.draw ? options.draw : DrawFunction(draw_with_picture)) {}
 
   SessionRead run() {
@@ -259,8 +259,9 @@ class Run {
       ++done_;
       return;
     }
-    const ReadWith with = read_with(job);
-    std::optional<StoredReading> stored = results_->find(job.sha256, with);
+    ReadWith with;
+    std::optional<StoredReading> stored =
+        stored_reading(job, marks_, *results_, with, [this](const auto& line) { message(line); });
     const bool fresh = !stored.has_value();
     if (fresh) {
       stored = read(job, with);
@@ -281,14 +282,14 @@ class Run {
   }
 
   std::optional<StoredReading> read(const Job& job, const ReadWith& with) {
-    const ReadClipOptions options = read_options(job, with, options_.dead_band_deg);
     StoredReading stored = begun_reading(job, with);
     bool worth_keeping = true;
     try {
-      stored.reading = read_(job.clip->path, options, [&](const std::string& what, double share) {
-        tell(job, what, share);
-        return !halt_ && !asked_to_stop();
-      });
+      stored.reading =
+          make_reading(job, with, options_, [&](const std::string& what, double share) {
+            tell(job, what, share);
+            return !halt_ && !asked_to_stop();
+          });
     } catch (const Interrupted&) {
       if (!halt_) {
         stop();
@@ -429,7 +430,7 @@ class Run {
   const SessionEvents& events_;
   const WhileHeld& while_held_;
   Plan plan_;
-  ReadFunction read_;
+  KeptMarks marks_;
   DrawFunction draw_;
   Results* results_ = nullptr;
   std::vector<Job> jobs_;

@@ -40,6 +40,9 @@ std::string key_of(const ReadWith& with) {
   if (with.target_distance_m) {  // readings from before it could be told keep their names
     words += ' ' + number(with.target_distance_m);
   }
+  if (!with.marks.empty()) {
+    words += '\n' + with.marks;
+  }
   return checksum(words);
 }
 
@@ -146,7 +149,8 @@ std::optional<StoredReading> Results::find(const std::string& sha256, const Read
   try {
     StoredReading stored = stored_from_json(*text, name);
     // The name is a checksum; what is inside decides.
-    if (stored.reading.clip.sha256 == sha256 && key_of(stored.with) == key_of(with)) {
+    if (stored.reading.clip.sha256 == sha256 && key_of(stored.with) == key_of(with) &&
+        stored.with.marks == with.marks) {
       return stored;
     }
   } catch (const std::exception&) {

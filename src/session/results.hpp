@@ -27,6 +27,9 @@ struct ReadWith {
   std::optional<double> capture_fps;
   std::optional<double> target_distance_m;
   std::string program_version;
+  // What a person marked, as report::marks_text writes what bears on measuring; empty: read by the
+  // program.
+  std::string marks;
 };
 
 struct StoredReading {

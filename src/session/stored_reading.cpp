@@ -97,7 +97,8 @@ std::string to_json(const StoredReading& stored) {
                           {{"arrow_length_m", number(stored.with.arrow_length_m)},
                            {"focal_35mm", number(stored.with.focal_35mm)},
                            {"capture_fps", number(stored.with.capture_fps)},
-                           {"target_distance_m", number(stored.with.target_distance_m)}}},
+                           {"target_distance_m", number(stored.with.target_distance_m)},
+                           {"marks", stored.with.marks}}},
                          {"reading", Json::parse(report::json_text(std::span(&stored.reading, 1)))},
                          {"beside", shots}};
   return document.dump() + "\n";
@@ -120,6 +121,7 @@ StoredReading stored_from_json(std::string_view text, std::string_view source) {
     if (with.contains("target_distance_m")) {
       stored.with.target_distance_m = number_from(with.at("target_distance_m"));
     }
+    stored.with.marks = with.value("marks", "");
     static_cast<void>(j.at("reading").at("clip").at("cut_short"));  // else from before it was told
     stored.reading = report::readings_from_json(j.at("reading").dump(), source).at(0);
     const Json& beside = j.at("beside");

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/tune/judgement_json.hpp"
 
 namespace nocktrail::session {
@@ -22,6 +23,10 @@ std::string shot_words(const Shot& shot) {
   return fmt::format("{}, {}; spine {}, nocking point {}", rules::lateral_words(lat),
                      rules::vertical_words(vert), rules::word(shot.verdict.spine),
                      rules::word(shot.verdict.nocking_point));
+}
+
+bool marked_by_hand(const Reading& reading) {
+  return !reading.shots.empty() && reading.shots.front().by == ReadBy::hand;
 }
 
 std::string reading_words(const Reading& reading) {
@@ -85,6 +90,7 @@ json clip_json(const tune::ClipRecord& clip) {
           {"status", status_word(clip.reading.status)},
           {"reason", text(clip.reading.reason)},
           {"shots", clip.reading.shots.size()},
+          {"by", marked_by_hand(clip.reading) ? "hand" : "program"},
           {"dropped", text(clip.dropped)},
           {"dropped_shots", dropped_shots},
           {"hand", hand(clip.hand)},
@@ -103,6 +109,9 @@ std::string clip_line(const std::string& setup, const tune::ClipRecord& clip) {
       clip.dropped.empty() ? "" : fmt::format("left out ({}); ", printable(clip.dropped));
   for (const auto& [number, reason] : clip.dropped_shots) {
     left_out += fmt::format("shot {} left out ({}); ", number, printable(reason));
+  }
+  if (marked_by_hand(clip.reading) && clip.dropped != kMarksDoNotCount) {
+    left_out += "marked by hand; ";
   }
   return fmt::format(
       "{}: {}{}{}", name, left_out, reading_words(clip.reading),

@@ -21,6 +21,9 @@ SeenCants seen_cants(const SetupRecord& setup) {
   std::vector<double> u95;
   for (const ClipRecord& clip : setup.clips) {
     for (const Shot& shot : clip.reading.shots) {
+      if (shot.by == ReadBy::hand && !clip.dropped.empty()) {
+        continue;  // where a person's marks do not count, neither does what was seen by them
+      }
       if (shot.status == ShotStatus::measured && usable(shot.cant_seen_deg)) {
         value.push_back(shot.cant_seen_deg->value);
         u95.push_back(shot.cant_seen_deg->u95);

@@ -50,14 +50,17 @@ TEST_CASE("unit: marks are taken in, frames in their order") {
   CHECK(marks.frames[1].tip_px->y() == 322.25);
   CHECK(marks.exit_index == 51);
   CHECK(marks.clip_sha256.empty());
+  CHECK_FALSE(marks.counts);
 }
 
 TEST_CASE("unit: what is written is read again") {
   Marks marks = marks_from_json(valid(), "m.json");
   marks.clip_sha256 = kHash;
+  marks.counts = true;
   const std::string once = marks_text(marks);
   const Marks again = marks_from_json(once, "m.json");
   CHECK(again.clip_sha256 == kHash);
+  CHECK(again.counts);
   CHECK(marks_text(again) == once);
   CHECK(marks_from_json(marks_text(Marks{}), "m.json").frames.empty());
 }
@@ -76,6 +79,7 @@ TEST_CASE("fault: every slip in marks is one line that names file and place") {
       {with("[651, 300]", "[651, 1e300]"), "tip_px"},
       {with("[651, 300]", "{\"x\": 651}"), "tip_px"},
       {with("\"exit_index\": 51", "\"exit_index\": \"51\""), "exit_index"},
+      {with("\"exit_index\": 51", "\"counts\": 1"), "counts"},
       {"[]", "object"},
       {"{}", "schema"},
       {R"({"schema": "nocktrail.marks/1"})", "frames"},

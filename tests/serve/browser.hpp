@@ -11,6 +11,7 @@
 #include <csignal>
 #include <cstdlib>
 #include <fstream>
+#include <functional>
 #include <nlohmann/json.hpp>
 #include <stdexcept>
 #include <string>
@@ -99,6 +100,7 @@ class Browser {
                                                 {"height", height},
                                                 {"deviceScaleFactor", phone ? 2 : 1},
                                                 {"mobile", phone}});
+    call("Emulation.setTouchEmulationEnabled", {{"enabled", phone}});
   }
   void dark(bool wanted) {
     call("Emulation.setEmulatedMedia",
@@ -134,6 +136,38 @@ class Browser {
     const int node =
         call("DOM.querySelector", {{"nodeId", root}, {"selector", selector}})["nodeId"];
     call("DOM.setFileInputFiles", {{"nodeId", node}, {"files", paths}});
+  }
+  // A finger, or the mouse, put down there on the screen, moved a little, and lifted.
+  void tap(
+      double x, double y, bool finger, const std::function<void()>& before_lifting = [] {}) {
+    if (finger) {
+      const auto touch = [&](const char* type, const json& points) {
+        call("Input.dispatchTouchEvent", {{"type", type}, {"touchPoints", points}});
+      };
+      touch("touchStart", json::array({{{"x", x + 9}, {"y", y - 7}}}));
+      touch("touchMove", json::array({{{"x", x}, {"y", y}}}));
+      before_lifting();
+      touch("touchEnd", json::array());
+      return;
+    }
+    const auto mouse = [&](const char* type, double at_x, double at_y) {
+      call("Input.dispatchMouseEvent", {{"type", type},
+                                        {"x", at_x},
+                                        {"y", at_y},
+                                        {"button", "left"},
+                                        {"buttons", 1},
+                                        {"clickCount", 1}});
+    };
+    mouse("mousePressed", x + 9, y - 7);
+    mouse("mouseMoved", x, y);
+    before_lifting();
+    mouse("mouseReleased", x, y);
+  }
+  // Shift is 8 (DevTools protocol, Input.dispatchKeyEvent).
+  void press(const std::string& key, int with = 0) {
+    for (const char* type : {"keyDown", "keyUp"}) {
+      call("Input.dispatchKeyEvent", {{"type", type}, {"key", key}, {"modifiers", with}});
+    }
   }
   // The whole page, as a PNG.
   void picture(const std::filesystem::path& file) {

@@ -5,6 +5,7 @@
 //   FOLDER/1-start/setup.toml      what changed, optional; set-ups in natural order of their names
 //   FOLDER/1-start/IMG_01.mp4 ...
 //   FOLDER/nocktrail-results/      ours: readings/, stills/, files.json, and what the caller adds
+//   FOLDER/nocktrail-marks/        what was marked by hand in clips (kept_marks.hpp)
 //
 // A folder without set-up folders is one set-up itself, ".".
 #pragma once
@@ -18,6 +19,7 @@
 #include <string>
 #include <vector>
 
+#include "nocktrail/marks.hpp"
 #include "nocktrail/pipeline/read_clip.hpp"
 #include "nocktrail/report/own_folder.hpp"
 #include "nocktrail/session/facts_file.hpp"
@@ -60,6 +62,10 @@ Plan load(const std::filesystem::path& folder, const ArcherFiles& archer = {});
 // Reads a clip; read_clip, or a fake of it in tests. May throw like it.
 using ReadFunction = std::function<Reading(
     const std::filesystem::path& path, const ReadClipOptions& options, const Progress& progress)>;
+// The same by what a person marked in it; read_marked, or a fake of it.
+using ReadMarkedFunction =
+    std::function<Reading(const std::filesystem::path& path, const Marks& marks,
+                          const ReadClipOptions& options, const Progress& progress)>;
 // The PNG bytes of the still of one shot; empty when there is nothing to show.
 struct StillRequest {
   std::filesystem::path clip;
@@ -77,8 +83,9 @@ struct ReadSessionOptions {
   double dead_band_deg = 0.5;     // offsets smaller than this count as straight
   unsigned workers = 2;           // clips read at the same time
   bool stills = true;
-  ReadFunction read;  // empty: read_clip
-  DrawFunction draw;  // empty: picture::draw_still
+  ReadFunction read;               // empty: nocktrail::read_clip
+  ReadMarkedFunction read_marked;  // empty: nocktrail::read_marked
+  DrawFunction draw;               // empty: picture::draw_still
   // Clips for which this says true are left for later: their copy has not finished.
   std::function<bool(const std::filesystem::path&)> not_yet;
 };
@@ -123,16 +130,19 @@ using WhileHeld = std::function<bool(const SessionRead& read, const report::OwnF
 
 // Reads every clip that was not yet read with the same content, the same facts that bear on
 // measuring (arrow length, focal length, capture rate) and the same version of the program; the
-// rest comes from the results. Hand and cant only judge anew. Each reading is on the disk before
-// the next is begun, whole or not at all, so that a kill at any instant loses only what was being
-// read. Throws BadInput when the folder cannot be listed or the results cannot be written there.
+// rest comes from the results. A clip in which a person marked the arrow is read by those marks,
+// and anew when they change. Hand and cant only judge anew. Each reading is on the disk before the
+// next is begun, whole or not at all, so that a kill at any instant loses only what was being read.
+// Throws BadInput when the folder cannot be listed or the results cannot be written there.
 //
 // One process at a time has the folder, from before its files are listed until `while_held` has
 // returned; others wait. What goes wrong with one clip, whatever it throws, is that clip's alone.
 SessionRead read_session(const std::filesystem::path& folder, const ReadSessionOptions& options,
                          const SessionEvents& events = {}, const WhileHeld& while_held = {});
 
+class KeptMarks;
 class Results;
+struct Job;
 
 // Single clips read by another worker, on this machine or another one that shares the folder: each
 // is kept as read_session would have kept it, by content and facts, and read_session then takes it
@@ -153,14 +163,22 @@ class IntoSession {
   // could not be either; Interrupted.
   tune::ClipRecord read(const std::filesystem::path& clip, const Progress& progress = {});
 
+  // What read() would give were these marks kept, and keeps nothing. Throws besides what
+  // nocktrail::read_marked does.
+  tune::ClipRecord try_marks(const std::filesystem::path& clip, const Marks& marks,
+                             const Progress& progress = {});
+
  private:
   ReadSessionOptions options_;
   struct Place {
     const PlannedSetup* setup = nullptr;
     const PlannedClip* clip = nullptr;
   };
+  Job job_of(const std::filesystem::path& clip);
+
   Plan plan_;
   std::map<std::filesystem::path, Place> places_;  // by the clip's path, links followed
+  std::unique_ptr<KeptMarks> marks_;
   std::unique_ptr<Results> results_;
 };
 

@@ -55,6 +55,8 @@ struct ArrivalOptions {
   // A file that does not look whole but stays unchanged for this long is let through: its copy was
   // broken off, and reading it says so.
   std::chrono::seconds patience{120};
+  // Where marks made by hand lie (kept_marks.hpp); a change of any is due to be read.
+  std::filesystem::path marks = {};
 };
 
 // What is in a session's folder, looked at again and again.

@@ -91,6 +91,7 @@ function readingOf(clip) {
   const all = document.createDocumentFragment();
   const dropped = clip.dropped;
   if (dropped) all.append(make('p', 'Left out: ' + dropped, 'caution'));
+  if (clip.by_hand) all.append(make('p', 'Marked by hand', 'hand'));
   if (clip.status !== 'measured') {
     const words = {'refused': 'No number from this clip', 'no-shot': 'No shot was seen',
                    'error': 'This file cannot be read'}[clip.status];
@@ -121,6 +122,11 @@ function readingOf(clip) {
 
 // One line for a list.
 function inBrief(clip) {
+  return (clip.by_hand ? 'by hand' + (clip.waits ? ', does not count' : '') + ': ' : '') +
+      briefReading(clip);
+}
+
+function briefReading(clip) {
   if (clip.status === 'measured') {
     return clip.shots.map(s => s.measured ? degrees(s.lateral) + ', ' + degrees(s.vertical).toLowerCase()
                                           : 'no number').join('; ');
@@ -131,4 +137,8 @@ function inBrief(clip) {
 
 function shotAddress(clip) {
   return '/shot?setup=' + encodeURIComponent(clip.setup) + '&clip=' + encodeURIComponent(clip.clip);
+}
+
+function byHandAddress(clip) {
+  return '/by-hand?setup=' + encodeURIComponent(clip.setup) + '&clip=' + encodeURIComponent(clip.clip);
 }

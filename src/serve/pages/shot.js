@@ -9,6 +9,11 @@ let told = null;
 function countRow(words, dropped, shot) {
   const form = make('form');
   form.autocomplete = 'off';
+  if (told.waits && !dropped) {
+    form.append(make('p', 'It is marked by hand and does not count until you say so: open “Mark by ' +
+        'hand” and tick the box there.'));
+    return form;
+  }
   if (dropped) {
     form.append(make('p', words + ' is left out: ' + dropped));
     const back = make('button', 'Take it back', 'main');
@@ -52,7 +57,9 @@ function showAll() {
   showStop(told.stop);
   at('reading').replaceChildren(readingOf(told));
   // What somebody types is left alone while nothing changed.
-  const state = JSON.stringify([told.dropped, told.shots.map(s => s.dropped), told.status]);
+  at('by-hand').href = byHandAddress(told);
+  at('by-hand').hidden = told.status === 'error';
+  const state = JSON.stringify([told.dropped, told.waits, told.shots.map(s => s.dropped), told.status]);
   if (at('count').dataset.state !== state) {
     at('count').dataset.state = state;
     at('state').textContent = '';
