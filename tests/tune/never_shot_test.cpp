@@ -44,6 +44,23 @@ TEST_CASE("rules: a shaft that trailed too far bare is not sent to be shot bare 
   }
 }
 
+// Right-handed, a nock to the left is a weak shaft (common practice, no source); left-handed it is
+// the other way.
+TEST_CASE("rules: what to shoot in place of a shaft that trailed too far goes the right way") {
+  for (const Hand hand : {Hand::right, Hand::left, Hand::unknown}) {
+    for (const double lateral_deg : {-9.0, 9.0}) {
+      SetupFacts told = facts();
+      told.hand = hand;
+      const Step next = judged({setup("01", told, lateral_deg, 0.1)}).next;
+      CAPTURE(next.words);
+      REQUIRE(next.kind == StepKind::do_not_shoot_arrow);
+      const bool weak = (hand == Hand::right) == (lateral_deg < 0.0);
+      CHECK(contains(next.words, "acts weak: stiffer ones") == (hand != Hand::unknown && weak));
+      CHECK(contains(next.words, "acts stiff: weaker ones") == (hand != Hand::unknown && !weak));
+    }
+  }
+}
+
 TEST_CASE("rules: a change that does not mend it does not lift the stop") {
   const SetupRecord bare = setup("01", facts(), -9.0, 0.1);
   const auto then = [&](void (*change)(SetupFacts&), int count = 0, double lat_deg = 0.0) {

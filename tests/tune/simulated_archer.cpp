@@ -265,8 +265,11 @@ int follow(const Step& step, const SetupFacts& start, SetupFacts& facts) {
     case StepKind::weaker_shaft:
       other_shaft(facts, *start.arrow.shaft_length_m, -5.0);
       break;
-    // A bare shaft that trails too far is not shot again: the archer takes stiffer ones.
+    // A bare shaft that trails too far is not shot again: the archer takes those that are named.
     case StepKind::do_not_shoot_arrow:
+      other_shaft(facts, *start.arrow.shaft_length_m,
+                  step.words.find("acts stiff") != std::string::npos ? -5.0 : 5.0);
+      break;
     case StepKind::stiffer_shaft:
       other_shaft(facts, *start.arrow.shaft_length_m, 5.0);
       break;
