@@ -93,6 +93,7 @@ std::string judged_by_words(const Job& job, const ReadWith& with, double dead_ba
 void tell_particulars(Job& job) {
   tune::ClipRecord& record = job.record;
   record.file = job.clip->path.filename().string();
+  record.away = job.clip->away;
   record.sha256 = job.sha256;
   record.dropped = job.clip->dropped;
   record.dropped_shots = job.clip->dropped_shots;

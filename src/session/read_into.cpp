@@ -29,7 +29,9 @@ IntoSession::IntoSession(const fs::path& folder, const ReadSessionOptions& optio
   }
   for (const PlannedSetup& setup : plan_.setups) {
     for (const PlannedClip& clip : setup.clips) {
-      places_[plain(clip.path)] = {&setup, &clip};
+      if (!clip.away) {
+        places_[plain(clip.path)] = {&setup, &clip};
+      }
     }
   }
   results_ =
@@ -51,7 +53,7 @@ tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progres
   job.clip = place->second.clip;
   job.sha256 = results_->sha256_of(job.clip->path);
   const ReadWith with = read_with(job);
-  std::optional<StoredReading> stored = results_->find(job.sha256, with);
+  std::optional<StoredReading> stored = made_before(*results_, job, with);
   if (!stored) {
     const ReadFunction read = options_.read ? options_.read : ReadFunction(read_clip);
     stored = begun_reading(job, with);

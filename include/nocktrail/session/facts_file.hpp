@@ -41,7 +41,8 @@ Phones read_phones(const std::filesystem::path& path);
 std::filesystem::path default_phones_file();
 
 struct FactsTold {
-  std::string name;  // of the session; only session.toml may give one
+  std::string name;     // of the session; only session.toml may give one
+  std::string made_up;  // likewise: what was never shot
   tune::SetupFacts facts;
   std::vector<ClipTold> clips;
 };
