@@ -14,6 +14,7 @@
 #include <malloc.h>
 #endif
 
+#include "demo_command.hpp"
 #include "effects_command.hpp"
 #include "exit_status.hpp"
 #include "logbook_command.hpp"
@@ -38,7 +39,8 @@ constexpr const char* kWelcome =
     "One clip:               nocktrail read --hand right --arrow-length 30in CLIP.mp4\n"
     "A folder of clips:      nocktrail session FOLDER\n"
     "What a change would do: nocktrail effects --template > setup.toml, then nocktrail effects "
-    "setup.toml\n\n"
+    "setup.toml\n"
+    "To look around first:   nocktrail demo\n\n"
     "nocktrail --help lists all commands.\n";
 
 std::string suggestion(const std::string& word, const std::vector<std::string>& known) {
@@ -98,6 +100,7 @@ int run(int argc, char** argv) {
   ServeArguments serve_arguments;
   LogbookArguments logbook_arguments;
   StillArguments still_arguments;
+  DemoArguments demo_arguments;
   ManualArguments manual_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
@@ -106,6 +109,7 @@ int run(int argc, char** argv) {
   const CLI::App* serve = add_serve_command(program, serve_arguments);
   const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
   const CLI::App* still = add_still_command(program, still_arguments);
+  const CLI::App* demo = add_demo_command(program, demo_arguments);
   const CLI::App* manual = add_manual_command(program, manual_arguments);
   try {
     program.parse(argc, argv);
@@ -129,6 +133,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(serve)) {
       return run_serve(serve_arguments);
+    }
+    if (program.got_subcommand(demo)) {
+      return run_demo(demo_arguments);
     }
     if (program.got_subcommand(logbook)) {
       return run_logbook(*logbook, logbook_arguments);
