@@ -68,10 +68,10 @@ DemoFolder::DemoFolder(const fs::path& folder) : path_(fs::absolute(folder).lexi
   } catch (const std::exception& problem) {
     take_away();
     const auto* system = dynamic_cast<const fs::filesystem_error*>(&problem);
-    throw BadInput(fmt::format("{}: the demo cannot be written ({}); nothing was left behind; name "
-                               "a folder where you may write",
-                               shown,
-                               system != nullptr ? system->code().message() : problem.what()));
+    throw BadInput(
+        fmt::format("{}: the demo cannot be written ({}); nothing was left behind; name "
+                    "a folder where you may write",
+                    shown, system != nullptr ? system->code().message() : problem.what()));
   }
 }
 

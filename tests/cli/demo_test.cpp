@@ -124,12 +124,12 @@ TEST_CASE("fault: the demo goes into a new or an empty folder and no other") {
     const char* where;
     const char* why;
   };
-  for (const Case& one : {Case{"mkdir full; echo x >full/mine", "full", "not empty"},
-                          Case{"ln -s empty link", "link", "is a link"},
-                          Case{"ln -s empty link2", "link2/", "is a link"},
-                          Case{"ln -s nowhere dangling", "dangling", "is a link"},
-                          Case{"echo x >file", "file", "not empty"},
-                          Case{":", "none/demo", "cannot be written"}}) {
+  for (const Case& one :
+       {Case{"mkdir full; echo x >full/mine", "full", "not empty"},
+        Case{"ln -s empty link", "link", "is a link"},
+        Case{"ln -s empty link2", "link2/", "is a link"},
+        Case{"ln -s nowhere dangling", "dangling", "is a link"},
+        Case{"echo x >file", "file", "not empty"}, Case{":", "none/demo", "cannot be written"}}) {
     CAPTURE(one.where);
     const Ran ran = run_in(folder, fmt::format("demo {}", one.where), one.before);
     CHECK(ran.status == 2);
