@@ -74,8 +74,8 @@ struct Recorded {
 };
 
 Recorded invented_session(Inventor& invent, int number) {
-  const std::string day = fmt::format("{:04}-{:02}-{:02}", 2000 + number / 300,
-                                      1 + number / 25 % 12, 1 + number % 25);
+  const std::string day =
+      fmt::format("{:04}-{:02}-{:02}", 2000 + number / 300, 1 + number / 25 % 12, 1 + number % 25);
   Recorded made;
   made.session.name = fmt::format("evening {}", number);
   made.session.folder = fmt::format("/nowhere/nocktrail-bench/{}", number);
@@ -139,7 +139,8 @@ void fill(const fs::path& file, int shots) {
     last_s = seconds_since(one);
     if (number % 10 == 0) {
       book.add_note({made.session.setups[0].clips[0].filmed_at_utc,
-                     fmt::format("string {} broke", number), made.session.setups[0].facts.bow.name});
+                     fmt::format("string {} broke", number),
+                     made.session.setups[0].facts.bow.name});
     }
   }
   fmt::print("{} shots in {} sessions recorded in {:.1f} s; the last session of {} in {:.3f} s\n",
