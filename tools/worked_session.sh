@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Makes a tuning session of an invented archer: the set-ups of tools/worked_session/rook-hollow, each
+# Makes a tuning session of an invented archer: the set-ups of src/desk/demo/rook-hollow, each
 # shot simulated and filmed by the clip maker. OUT_DIR gets the session's folder "rook-hollow", for
 # `nocktrail session`, and beside it "truth", which no reader looks into.
 #   tools/worked_session.sh OUT_DIR [build folder [shots of each set-up [seed]]]
@@ -30,7 +30,7 @@ if [[ -s $truth/made.txt && $(<"$truth/made.txt") != "$made" ]]; then
   die "$out holds the session of $(<"$truth/made.txt"); name another folder or remove it"
 fi
 echo "$made" >"$truth/made.txt"
-cp -R tools/worked_session/rook-hollow/. "$session"
+(cd src/desk/demo/rook-hollow && find . -name "*.toml" -exec cp --parents -t "$session" {} +)
 
 film() {
   local setup=$1 name=$2

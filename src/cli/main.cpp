@@ -14,6 +14,7 @@
 #include <malloc.h>
 #endif
 
+#include "demo_command.hpp"
 #include "effects_command.hpp"
 #include "exit_status.hpp"
 #include "logbook_command.hpp"
@@ -39,7 +40,8 @@ constexpr const char* kWelcome =
     "One clip:               nocktrail read --hand right --arrow-length 30in CLIP.mp4\n"
     "A folder of clips:      nocktrail session FOLDER\n"
     "What a change would do: nocktrail effects --template > setup.toml, then nocktrail effects "
-    "setup.toml\n\n"
+    "setup.toml\n"
+    "To look around first:   nocktrail demo\n\n"
     "nocktrail --help lists all commands.\n";
 
 std::string suggestion(const std::string& word, const std::vector<std::string>& known) {
@@ -100,6 +102,7 @@ int run(int argc, char** argv) {
   LogbookArguments logbook_arguments;
   StillArguments still_arguments;
   ProfileArguments profile_arguments;
+  DemoArguments demo_arguments;
   ManualArguments manual_arguments;
   const CLI::App* read = add_read_command(program, read_arguments);
   const CLI::App* effects = add_effects_command(program, effects_arguments);
@@ -109,6 +112,7 @@ int run(int argc, char** argv) {
   const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
   const CLI::App* still = add_still_command(program, still_arguments);
   const CLI::App* profile = add_profile_command(program, profile_arguments);
+  const CLI::App* demo = add_demo_command(program, demo_arguments);
   const CLI::App* manual = add_manual_command(program, manual_arguments);
   try {
     program.parse(argc, argv);
@@ -135,6 +139,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(serve)) {
       return run_serve(serve_arguments);
+    }
+    if (program.got_subcommand(demo)) {
+      return run_demo(demo_arguments);
     }
     if (program.got_subcommand(logbook)) {
       return run_logbook(*logbook, logbook_arguments);

@@ -38,9 +38,10 @@ void make(const fs::path& path) {
   }
   fs::create_directories(path.parent_path(), error);
   report::write_file_whole(path, session::profile_template());
-  fmt::print("{}\nFill in what is the same whenever you shoot; nocktrail profile shows what is "
-             "understood.\n",
-             rules::printable(path.string()));
+  fmt::print(
+      "{}\nFill in what is the same whenever you shoot; nocktrail profile shows what is "
+      "understood.\n",
+      rules::printable(path.string()));
 }
 
 void show(const session::ArcherFiles& files) {

@@ -51,7 +51,7 @@ void SessionOutput::check_outputs() {
   for (const session::PlannedSetup& setup : plan.setups) {
     check_.keep(plan.folder / setup.name / session::kSetupFile, "what you wrote of a set-up");
     for (const session::PlannedClip& clip : setup.clips) {
-      check_.keep(clip.path, "one of the session's clips");
+      check_.keep(session::on_disk(clip), "one of the session's clips");
     }
   }
   if (!settings_.logbook.empty()) {
@@ -154,11 +154,25 @@ bool SessionOutput::publish(const session::SessionRead& read, const report::OwnF
   return false;
 }
 
+fs::path SessionOutput::logbook_file(const tune::SessionRecord& session) const {
+  if (!settings_.logbook.empty()) {
+    return settings_.logbook;
+  }
+  if (session.made_up.empty()) {
+    return logbook::default_file();
+  }
+  fs::path file = fs::path(session.folder) / kMadeUpLogbook;
+  std::error_code error;
+  if (fs::is_symlink(fs::symlink_status(file, error))) {  // the folder may be somebody else's
+    throw BadInput(fmt::format("{}: is a link; remove it", rules::printable(file.string())));
+  }
+  return file;
+}
+
 void SessionOutput::record(const session::SessionRead& read,
                            const tune::SessionJudgement& judgement) {
   try {
-    logbook::Logbook book(settings_.logbook.empty() ? logbook::default_file()
-                                                    : fs::path(settings_.logbook));
+    logbook::Logbook book(logbook_file(read.record));
     book.record(read.record, judgement);
   } catch (const BadInput& problem) {
     throw BadInput(fmt::format("{}; --no-logbook does without it for this time", problem.what()));

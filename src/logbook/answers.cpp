@@ -67,6 +67,9 @@ JOIN sessions ON sessions.id = clips.session_id
 JOIN bows ON bows.id = bow_id
 JOIN arrows ON arrows.id = arrow_id
 LEFT JOIN shots ON shots.id = shot_id
+WHERE (:history OR current) AND (:bow = '' OR bows.name = :bow COLLATE NOCASE)
+  AND (:arrow = '' OR arrows.name = :arrow COLLATE NOCASE)
+  AND (:since = '' OR at >= :since) AND (:until = '' OR substr(at, 1, length(:until)) <= :until)
 ORDER BY at, file, number, readings.id
 )sql";
 
@@ -93,13 +96,6 @@ std::string words_at(SQLite::Statement& statement, const char* column) {
 std::optional<double> number_at(SQLite::Statement& statement, const std::string& column) {
   const SQLite::Column found = statement.getColumn(column.c_str());
   return found.isNull() ? std::nullopt : std::optional<double>(found.getDouble());
-}
-
-std::optional<Measured> measured_at(SQLite::Statement& statement, const char* column,
-                                    const char* u95_column) {
-  const std::optional<double> value = number_at(statement, column);
-  const std::optional<double> u95 = number_at(statement, u95_column);
-  return value && u95 ? std::optional<Measured>(Measured{*value, *u95}) : std::nullopt;
 }
 
 std::optional<tune::OffsetSummary> summary_at(SQLite::Statement& statement,
@@ -175,27 +171,52 @@ SetupAnswer setup_at(SQLite::Statement& s) {
   return a;
 }
 
-ShotAnswer shot_at(SQLite::Statement& s) {
+// The columns of a row one after the other: of the many rows of kShots, looking each up by its name
+// would take as long as reading it.
+class InOrder {
+ public:
+  explicit InOrder(SQLite::Statement& statement) : statement_(statement) {}
+  std::string words() {
+    const SQLite::Column found = statement_.getColumn(next_++);
+    return found.isNull() ? "" : found.getString();
+  }
+  int number() { return statement_.getColumn(next_++).getInt(); }
+  std::optional<Measured> measured() {
+    const SQLite::Column value = statement_.getColumn(next_++);
+    const SQLite::Column u95 = statement_.getColumn(next_++);
+    return value.isNull() || u95.isNull()
+               ? std::nullopt
+               : std::optional<Measured>(Measured{value.getDouble(), u95.getDouble()});
+  }
+
+ private:
+  SQLite::Statement& statement_;
+  int next_ = 0;
+};
+
+// In the order of kShots.
+ShotAnswer shot_at(SQLite::Statement& statement) {
+  InOrder row(statement);
   ShotAnswer a;
-  a.session = words_at(s, "session");
-  a.setup = words_at(s, "setup");
-  a.bow = words_at(s, "bow");
-  a.arrow = words_at(s, "arrow");
-  a.clip = words_at(s, "file");
-  a.number = s.getColumn("number").getInt();
-  a.at = words_at(s, "at");
-  a.status = words_at(s, "status");
-  a.reason = words_at(s, "reason");
-  a.nock_right_deg = measured_at(s, "nock_right_deg", "nock_right_u95_deg");
-  a.nock_high_deg = measured_at(s, "nock_high_deg", "nock_high_u95_deg");
-  a.bow_right_deg = measured_at(s, "bow_right_deg", "bow_right_u95_deg");
-  a.bow_high_deg = measured_at(s, "bow_high_deg", "bow_high_u95_deg");
-  a.dropped = words_at(s, "dropped");
-  a.outlier = words_at(s, "outlier");
-  a.still = words_at(s, "still");
-  a.present = s.getColumn("present").getInt() != 0;
-  a.current = s.getColumn("current").getInt() != 0;
-  a.program_version = words_at(s, "program_version");
+  a.session = row.words();
+  a.setup = row.words();
+  a.bow = row.words();
+  a.arrow = row.words();
+  a.clip = row.words();
+  a.number = row.number();
+  a.at = row.words();
+  a.status = row.words();
+  a.reason = row.words();
+  a.nock_right_deg = row.measured();
+  a.nock_high_deg = row.measured();
+  a.bow_right_deg = row.measured();
+  a.bow_high_deg = row.measured();
+  a.dropped = row.words();
+  a.outlier = row.words();
+  a.still = row.words();
+  a.present = row.number() != 0;
+  a.current = row.number() != 0;
+  a.program_version = row.words();
   return a;
 }
 
@@ -316,13 +337,21 @@ ComparedArrow arrow_of(const Logbook& logbook, const std::string& name, const Fi
 
 std::vector<ShotAnswer> shots(const Logbook& logbook, const Filter& filter, bool history) {
   check(logbook, filter);
-  std::vector<ShotAnswer> out = all<ShotAnswer>(
-      logbook, fmt::format(fmt::runtime(kShots), fmt::arg("clip_time", kClipTime)), shot_at);
-  std::erase_if(out, [&](const ShotAnswer& shot) {
-    return !fits_names(filter, shot.bow, shot.arrow) || !fits_time(filter, shot.at, shot.at) ||
-           (!shot.current && !history);
+  return logbook.store().guarded([&] {
+    SQLite::Statement statement(
+        logbook.store().database(),
+        fmt::format(fmt::runtime(kShots), fmt::arg("clip_time", kClipTime)));
+    statement.bind(":history", history ? 1 : 0);
+    statement.bind(":bow", filter.bow);
+    statement.bind(":arrow", filter.arrow);
+    statement.bind(":since", filter.since);
+    statement.bind(":until", filter.until);
+    std::vector<ShotAnswer> out;
+    while (statement.executeStep()) {
+      out.push_back(shot_at(statement));
+    }
+    return out;
   });
-  return out;
 }
 
 std::vector<SetupAnswer> setups(const Logbook& logbook, const Filter& filter) {

@@ -18,6 +18,9 @@ namespace {
 
 namespace fs = std::filesystem;
 
+// Of a logbook of 100,000 shots most: what is read to look whether it is sound is not read again.
+constexpr int kCache_kB = 65536;
+
 int pragma(const SQLite::Database& database, const char* name) {
   SQLite::Statement statement(database, fmt::format("PRAGMA {}", name));
   return statement.executeStep() ? statement.getColumn(0).getInt() : 0;
@@ -92,6 +95,7 @@ Logbook::Store::Store(const fs::path& file, const OpenOptions& options)
 SQLite::Database Logbook::Store::connect(int flags) {
   SQLite::Database database(file_.string(), flags, options_.busy_timeout_ms);
   database.exec("PRAGMA foreign_keys = ON");
+  database.exec(fmt::format("PRAGMA cache_size = -{}", kCache_kB));
   if (options_.max_pages > 0) {
     database.exec(fmt::format("PRAGMA max_page_count = {}", options_.max_pages));
   }

@@ -79,6 +79,18 @@ const char* status_words(ClipStatus status) {
 void stills_section(pugi::xml_node parent, const Content& content) {
   const std::vector<Still> stills =
       content.options.stills ? stills_of(content) : std::vector<Still>();
+  std::size_t away = 0;
+  for (const SetupView& setup : content.setups) {
+    away += static_cast<std::size_t>(
+        std::count_if(setup.record->clips.begin(), setup.record->clips.end(),
+                      [](const tune::ClipRecord& clip) { return clip.away; }));
+  }
+  if (away > 0) {
+    element(parent, "p", {},
+            fmt::format("{} clip{} not in the folder: a reading made elsewhere stands in for each, "
+                        "and there is no still of it.",
+                        away, away == 1 ? " is" : "s are"));
+  }
   if (stills.empty()) {
     element(parent, "p", {}, "No stills on this page.");
     return;

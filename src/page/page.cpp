@@ -78,6 +78,7 @@ std::string page_html(const tune::SessionRecord& session, const tune::SessionJud
       start_page(document, fmt::format("{}: tuning session", title_of(session)));
   const pugi::xml_node header = element(body, "header");
   element(header, "h1", {}, title_of(session));
+  made_up_line(header, content);
   element(header, "p", {}, fmt::format("Tuning session: {}.", counted_words(content)));
   written(header, options);
   contents(header);

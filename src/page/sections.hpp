@@ -28,6 +28,8 @@ void stills_section(pugi::xml_node parent, const Content& content);
 void refused_section(pugi::xml_node parent, const Content& content);
 void cautions_section(pugi::xml_node parent, const Content& content);
 void reading_help_section(pugi::xml_node parent, const Content& content);
+// Of a session that was never shot, on whatever may be carried off alone.
+void made_up_line(pugi::xml_node parent, const Content& content);
 // On a page of its own in print. Without a build sheet: says so.
 void sheet_section(pugi::xml_node parent, const Content& content);
 

@@ -102,6 +102,13 @@ void set_table(pugi::xml_node parent, const tune::BuildSheet& sheet) {
 
 }  // namespace
 
+void made_up_line(pugi::xml_node parent, const Content& content) {
+  if (!content.session.made_up.empty()) {
+    element(parent, "p", {{"class", "caution"}},
+            fmt::format("Made up, not shot: {}", content.session.made_up));
+  }
+}
+
 void sheet_section(pugi::xml_node parent, const Content& content) {
   const std::string& name = content.session.name;
   if (!content.judgement.build_sheet) {
@@ -126,6 +133,7 @@ void sheet_section(pugi::xml_node parent, const Content& content) {
           content.options.written_at.empty()
               ? fmt::format("nocktrail {}", kVersion)
               : fmt::format("{}, nocktrail {}", content.options.written_at, kVersion));
+  made_up_line(section, content);
   if (!sheet.offsets.empty()) {
     element(section, "p", {}, sheet.offsets);
   }

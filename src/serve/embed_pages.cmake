@@ -1,4 +1,5 @@
 # Writes OUT, a source file that holds the files of the folder FROM (src/serve/pages.hpp).
+include(${CMAKE_CURRENT_LIST_DIR}/../../cmake/embedded_bytes.cmake)
 set(text "// Made from src/serve/pages when the program is built.\n#include \"pages.hpp\"\n\n")
 string(APPEND text "namespace nocktrail::serve {\nnamespace {\n\nconstexpr Page kPages[] = {\n")
 set(html "text/html; charset=utf-8")
@@ -12,13 +13,8 @@ foreach(entry IN ITEMS "/|line.html" "/shot|shot.html" "/line.js|line.js" "/shot
   list(GET entry 1 file)
   cmake_path(GET file EXTENSION LAST_ONLY ending)
   string(SUBSTRING ${ending} 1 -1 kind)
-  # Character by character as it is: no list, no escape of CMake's own.
-  file(READ ${FROM}/${file} hex HEX)
-  string(REGEX REPLACE "(................................)" "\\1\n" hex "${hex}")
-  string(REGEX REPLACE "([0-9a-f][0-9a-f])" "\\\\x\\1" hex "${hex}")
-  string(REGEX REPLACE "([^\n]+)" "     \"\\1\"" hex "${hex}")
-  file(SIZE ${FROM}/${file} size)
-  string(APPEND text "    {\"${path}\", \"${${kind}}\",\n     std::string_view(\n${hex},\n     ${size})},\n")
+  embedded_bytes(${FROM}/${file} bytes)
+  string(APPEND text "    {\"${path}\", \"${${kind}}\",\n     ${bytes}},\n")
 endforeach()
 string(APPEND text "};\n\n}  // namespace\n\nconst Page* page_at(std::string_view path) {\n"
   "  for (const Page& page : kPages) {\n    if (path == page.path) {\n      return &page;\n    }\n  }\n"

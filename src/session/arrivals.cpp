@@ -73,7 +73,8 @@ bool Arrivals::look(const fs::path& folder, const std::set<fs::path>& closed, Cl
     for (const PlannedClip& clip : setup.clips) {
       const auto before = files_.find(clip.path);
       File& file = files[clip.path] = before == files_.end() ? File{} : before->second;
-      look_at(file, clip.path, closed.count(clip.path) > 0, now, wall);
+      const fs::path there = on_disk(clip);
+      look_at(file, there, closed.count(there) > 0, now, wall);
       // While a clip is being replaced the session stands as it was.
       if (file.settled || !file.last_settled.empty()) {
         known[clip.path] = file.settled ? file.stamp : file.last_settled;

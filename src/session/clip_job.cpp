@@ -3,6 +3,9 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <vector>
+
 #include "file_stamp.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
@@ -68,7 +71,7 @@ std::optional<StoredReading> stored_reading(Job& job, const KeptMarks& kept, con
   }
   job.marks = std::move(found.marks);
   with = read_with(job);
-  std::optional<StoredReading> stored = results.find(job.sha256, with);
+  std::optional<StoredReading> stored = made_before(results, job, with);
   if (stored || !job.marks) {
     return stored;
   }
@@ -80,7 +83,7 @@ std::optional<StoredReading> stored_reading(Job& job, const KeptMarks& kept, con
     say(fmt::format("{}: {}; until then it is read without", job.name(), problem.what()));
     job.marks.reset();
     with = read_with(job);
-    return results.find(job.sha256, with);
+    return made_before(results, job, with);
   }
   return std::nullopt;
 }
@@ -140,9 +143,13 @@ std::string judged_by_words(const Job& job, const ReadWith& with, double dead_ba
 void tell_particulars(Job& job) {
   tune::ClipRecord& record = job.record;
   record.file = job.clip->path.filename().string();
+  record.away = job.clip->away;
   record.sha256 = job.sha256;
   record.dropped = job.clip->dropped;
-  if (record.dropped.empty() && job.marks && !job.marks->counts) {
+  const std::vector<Shot>& shots = record.reading.shots;
+  const bool by_hand = std::any_of(shots.begin(), shots.end(),
+                                   [](const Shot& shot) { return shot.by == ReadBy::hand; });
+  if (record.dropped.empty() && by_hand && !(job.marks && job.marks->counts)) {
     record.dropped = kMarksDoNotCount;
   }
   record.dropped_shots = job.clip->dropped_shots;

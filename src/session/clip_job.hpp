@@ -16,8 +16,9 @@ struct Job {
   const PlannedSetup* setup = nullptr;
   const PlannedClip* clip = nullptr;
   std::string sha256;
-  std::optional<Marks> marks;  // that it is read by
-  std::string judged_by;       // all that shows in its stills; empty without any
+  std::optional<Marks> marks;              // that it is read by
+  std::string judged_by;                   // all that shows in its stills; empty without any
+  std::optional<StoredReading> stands_in;  // of a clip that is away
   tune::ClipRecord record;
   bool ready = false;
 
@@ -45,6 +46,12 @@ Reading make_reading(const Job& job, const ReadWith& with, const ReadSessionOpti
 
 // A reading that is about to be made, now, with what the file itself says of its day.
 StoredReading begun_reading(const Job& job, const ReadWith& with);
+
+// Of a clip that is away. Throws BadInput where its reading is damaged, or of other facts.
+StoredReading stand_in(const Job& job);
+// From the results, else from beside the clip; empty when it has to be read.
+std::optional<StoredReading> made_before(const Results& results, const Job& job,
+                                         const ReadWith& with);
 
 // What is kept becomes the job's record.
 void take_stored(Job& job, StoredReading stored);

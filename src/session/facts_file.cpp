@@ -358,6 +358,7 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
   told.facts = before;
   if (kind == FactsKind::session) {
     take_words(root, "name", told.name);
+    take_words(root, "made_up", told.made_up);
   }
   told.facts.notes.clear();
   told.facts.accepted_nock_height.clear();

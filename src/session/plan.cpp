@@ -24,6 +24,8 @@ constexpr std::array<std::string_view, 13> kVideoEndings = {".mp4", ".mov", ".m4
                                                             ".avi", ".3gp", ".3g2", ".mts", ".m2ts",
                                                             ".ts",  ".mpg", ".mpeg"};
 
+constexpr std::string_view kReadingEnding = ".reading.json";
+
 // Of anything odd of one kind; the rest is counted.
 constexpr std::size_t kMostNamed = 5;
 
@@ -36,7 +38,7 @@ bool hidden(const fs::path& path) {
 }
 
 struct Listing {
-  std::vector<fs::path> clips;
+  std::vector<PlannedClip> clips;
   std::vector<fs::path> folders;
   std::vector<fs::path> links_away;  // to folders, which are not gone into
 };
@@ -45,6 +47,23 @@ struct Listing {
 bool is_link(const fs::directory_entry& entry) {
   std::error_code gone;
   return entry.is_symlink(gone);
+}
+
+// Empty for what is no reading by its name.
+fs::path clip_of_reading(const fs::path& path) {
+  std::string clip = path.string();
+  if (!clip.ends_with(kReadingEnding)) {
+    return {};
+  }
+  clip.resize(clip.size() - kReadingEnding.size());
+  return is_video_name(clip) ? fs::path(clip) : fs::path();
+}
+
+PlannedClip clip_at(const fs::path& path, bool away) {
+  PlannedClip clip;
+  clip.path = path;
+  clip.away = away;
+  return clip;
 }
 
 // Sorted. Throws BadInput when it cannot be listed.
@@ -63,7 +82,10 @@ Listing list(const fs::path& folder) {
         (is_link(*entry) ? listing.links_away : listing.folders).push_back(entry->path());
       }
     } else if (is_video_name(entry->path()) && entry->is_regular_file(gone)) {
-      listing.clips.push_back(entry->path());
+      listing.clips.push_back(clip_at(entry->path(), false));
+    } else if (const fs::path clip = clip_of_reading(entry->path());
+               !clip.empty() && entry->is_regular_file(gone) && !fs::exists(clip, gone)) {
+      listing.clips.push_back(clip_at(clip, true));
     }
   }
   if (error) {
@@ -73,7 +95,8 @@ Listing list(const fs::path& folder) {
   const auto by_name = [](const fs::path& a, const fs::path& b) {
     return natural_less(a.filename().string(), b.filename().string());
   };
-  std::sort(listing.clips.begin(), listing.clips.end(), by_name);
+  std::sort(listing.clips.begin(), listing.clips.end(),
+            [&](const PlannedClip& a, const PlannedClip& b) { return by_name(a.path, b.path); });
   std::sort(listing.folders.begin(), listing.folders.end(), by_name);
   return listing;
 }
@@ -101,15 +124,16 @@ class Planner {
     if (!session.name.empty()) {
       plan_.name = session.name;
     }
+    plan_.made_up = session.made_up;
     std::vector<PlannedSetup> setups = set_ups(top, session.facts);
     if (setups.empty()) {
       plan_.setups.push_back({".", session.facts, planned(top.clips, session.facts)});
     } else {
       plan_.setups = std::move(setups);
-      for (const fs::path& clip : top.clips) {
+      for (const PlannedClip& clip : top.clips) {
         plan_.messages.push_back(fmt::format(
             "{}: belongs to no set-up and is left out; move it into the folder of one, such as {}",
-            shown(clip), shown(plan_.setups.front().name)));
+            shown(clip.path), shown(plan_.setups.front().name)));
       }
     }
     overrule_from_session(session.clips);
@@ -126,7 +150,8 @@ class Planner {
   FactsTold session_facts() {
     const fs::path file = plan_.folder / kSessionFile;
     FactsTold alone = facts(file, FactsKind::session, {});
-    if (!profile_ || !plan_.faults.empty()) {
+    // What was never shot is nobody's.
+    if (!profile_ || !alone.made_up.empty() || !plan_.faults.empty()) {
       return alone;
     }
     FactsTold both = facts(file, FactsKind::session, beneath(*profile_, alone.facts));
@@ -208,15 +233,11 @@ class Planner {
     }
   }
 
-  static std::vector<PlannedClip> planned(const std::vector<fs::path>& paths,
+  static std::vector<PlannedClip> planned(std::vector<PlannedClip> clips,
                                           const tune::SetupFacts& facts) {
-    std::vector<PlannedClip> clips;
-    for (const fs::path& path : paths) {
-      PlannedClip clip;
-      clip.path = path;
+    for (PlannedClip& clip : clips) {
       clip.focal_35mm = facts.camera.focal_35mm;
       clip.capture_fps = facts.camera.capture_fps;
-      clips.push_back(std::move(clip));
     }
     return clips;
   }
@@ -348,6 +369,14 @@ bool is_video_name(const fs::path& path) {
   std::transform(ending.begin(), ending.end(), ending.begin(),
                  [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
   return std::find(kVideoEndings.begin(), kVideoEndings.end(), ending) != kVideoEndings.end();
+}
+
+fs::path reading_beside(const fs::path& clip) {
+  return clip.string() + std::string(kReadingEnding);
+}
+
+fs::path on_disk(const PlannedClip& clip) {
+  return clip.away ? reading_beside(clip.path) : clip.path;
 }
 
 Plan load(const fs::path& folder, const ArcherFiles& archer) {

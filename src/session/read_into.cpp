@@ -29,7 +29,9 @@ IntoSession::IntoSession(const fs::path& folder, const ReadSessionOptions& optio
   }
   for (const PlannedSetup& setup : plan_.setups) {
     for (const PlannedClip& clip : setup.clips) {
-      places_[plain(clip.path)] = {&setup, &clip};
+      if (!clip.away) {
+        places_[plain(clip.path)] = {&setup, &clip};
+      }
     }
   }
   marks_ = std::make_unique<KeptMarks>(marks_folder(plan_.folder, options));

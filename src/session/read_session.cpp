@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <ctime>
@@ -7,6 +8,7 @@
 #include <mutex>
 #include <system_error>
 #include <thread>
+#include <utility>
 
 #include "clip_job.hpp"
 #include "nocktrail/error.hpp"
@@ -61,6 +63,7 @@ class Run {
     if (!halt_) {
       in_parallel([this](Job& job) { make(job); });
     }
+    say_away();
     fill_record();
     if (!out_.stopped && !out_.halted && (!while_held_ || while_held_(out_, results.folder()))) {
       drop_other_stills();
@@ -75,6 +78,7 @@ class Run {
     }
     out_.record.name = plan_.name;
     out_.record.folder = plan_.folder.string();
+    out_.record.made_up = plan_.made_up;
   }
 
   SessionRead faulty() {
@@ -197,6 +201,11 @@ class Run {
 
   void hash(Job& job) {
     tell(job, "looking", 0.0);
+    if (job.clip->away) {
+      take_stand_in(job);
+      ++done_;
+      return;
+    }
     try {
       job.sha256 = results_->sha256_of(job.clip->path);
     } catch (const UnreadableClip& problem) {
@@ -204,12 +213,29 @@ class Run {
       if (!fs::exists(job.clip->path, error)) {
         return;  // gone since the folder was listed
       }
-      job.record.reading.clip.path = job.clip->path.string();
-      job.record.reading.status = ClipStatus::error;
-      job.record.reading.reason = problem.what();
-      finish(job, false);
+      refuse(job, problem.what());
     }
     ++done_;
+  }
+
+  void refuse(Job& job, const std::string& why) {
+    job.record.reading.clip.path = job.clip->path.string();
+    job.record.reading.status = ClipStatus::error;
+    job.record.reading.reason = why;
+    finish(job, false);
+  }
+
+  void take_stand_in(Job& job) {
+    try {
+      job.stands_in = stand_in(job);
+      job.sha256 = job.stands_in->reading.clip.sha256;
+      job.marks = marks_.of(job.sha256).marks;  // for whether a reading by hand counts
+    } catch (const BadInput& problem) {
+      std::error_code error;
+      if (fs::exists(on_disk(*job.clip), error)) {  // else gone since the folder was listed
+        refuse(job, problem.what());
+      }
+    }
   }
 
   void take_content_once() {
@@ -259,9 +285,11 @@ class Run {
       ++done_;
       return;
     }
-    ReadWith with;
+    ReadWith with = read_with(job);
     std::optional<StoredReading> stored =
-        stored_reading(job, marks_, *results_, with, [this](const auto& line) { message(line); });
+        job.clip->away ? std::exchange(job.stands_in, {})
+                       : stored_reading(job, marks_, *results_, with,
+                                        [this](const auto& line) { message(line); });
     const bool fresh = !stored.has_value();
     if (fresh) {
       stored = read(job, with);
@@ -274,7 +302,7 @@ class Run {
     if (fresh) {
       tell_read(job);
     }
-    if (options_.stills) {
+    if (options_.stills && !job.clip->away) {
       draw(job, with);
     }
     finish(job, fresh);
@@ -407,6 +435,15 @@ class Run {
     ++(fresh ? out_.fresh : out_.kept);
     if (events_.clip) {
       events_.clip(job.setup->name, record, fresh);
+    }
+  }
+
+  void say_away() {
+    const auto away = std::count_if(jobs_.begin(), jobs_.end(),
+                                    [](const Job& job) { return job.clip->away && job.ready; });
+    if (away > 0) {
+      message(fmt::format("{} of {} clips are not here: readings made elsewhere stand in for them",
+                          away, jobs_.size()));
     }
   }
 

@@ -61,6 +61,10 @@ bool has_text(const Json& j, const char* key) {
 
 }  // namespace
 
+bool suits(const ReadWith& made, const ReadWith& wanted) {
+  return key_of(made) == key_of(wanted) && made.marks == wanted.marks;
+}
+
 Results::Results(const fs::path& folder, bool named_by_user, report::OwnFolder::Say say)
     : folder_(report::OwnFolder::open(folder, named_by_user, std::move(say))),
       readings_(folder_.inner("readings")),
@@ -149,8 +153,7 @@ std::optional<StoredReading> Results::find(const std::string& sha256, const Read
   try {
     StoredReading stored = stored_from_json(*text, name);
     // The name is a checksum; what is inside decides.
-    if (stored.reading.clip.sha256 == sha256 && key_of(stored.with) == key_of(with) &&
-        stored.with.marks == with.marks) {
+    if (stored.reading.clip.sha256 == sha256 && suits(stored.with, with)) {
       return stored;
     }
   } catch (const std::exception&) {

@@ -32,6 +32,9 @@ struct ReadWith {
   std::string marks;
 };
 
+// Whether what was read with `made` is what reading with `wanted` would give.
+bool suits(const ReadWith& made, const ReadWith& wanted);
+
 struct StoredReading {
   Reading reading;  // with what the schema of readings leaves out: fitted frames, correlation
   ReadWith with;

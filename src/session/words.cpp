@@ -87,6 +87,7 @@ json clip_json(const tune::ClipRecord& clip) {
   }
   return {{"file", printable(clip.file)},
           {"sha256", text(clip.sha256)},
+          {"away", clip.away},
           {"status", status_word(clip.reading.status)},
           {"reason", text(clip.reading.reason)},
           {"shots", clip.reading.shots.size()},

@@ -166,6 +166,7 @@ json judgement_json(const SessionRecord& session, const SessionJudgement& judgem
   }
   return {{"schema", "nocktrail.session/2"},
           {"session", text(session.name)},
+          {"made_up", text(session.made_up)},
           {"next", step_json(judgement.next)},
           {"setups", setups},
           {"learned", learned},

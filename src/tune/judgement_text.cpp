@@ -188,6 +188,9 @@ std::string scatter_words(const std::optional<OffsetSummary>& summary, int count
 
 std::string judgement_text(const SessionRecord& session, const SessionJudgement& judgement) {
   std::string out = fmt::format("{}\n", printable(session.name));
+  if (!session.made_up.empty()) {
+    out += fmt::format("Made up, not shot: {}\n", printable(session.made_up));
+  }
   out += fmt::format("Next step: {}\n", judgement.next.words);
   if (!judgement.next.because.empty()) {
     out += fmt::format("  Because: {}\n", judgement.next.because);

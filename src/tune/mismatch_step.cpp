@@ -105,8 +105,8 @@ std::optional<Step> mismatch_step(const Situation& situation) {
   step.because = asked->because;
   if (now.facts.hand != Hand::unknown) {
     const bool weak = stiff_sign(now.facts.hand) * trailed->lat_deg.value < 0.0;
-    step.words += fmt::format(" It acts {}: {} ones.", weak ? "weak" : "stiff",
-                              weak ? "stiffer" : "weaker");
+    step.words +=
+        fmt::format(" It acts {}: {} ones.", weak ? "weak" : "stiff", weak ? "stiffer" : "weaker");
   }
   if (trailed->setup != &now) {
     step.because += fmt::format(" That was in {}, and nothing done since brings it back.",

@@ -43,7 +43,8 @@ bool there(const char* tool) {
   return std::system(fmt::format("command -v {} >/dev/null", tool).c_str()) == 0;
 }
 
-constexpr std::array kCommands{"read", "effects", "session", "watch", "serve", "logbook", "still"};
+constexpr std::array kCommands{"read",  "effects", "session", "watch",
+                               "serve", "logbook", "still",   "demo"};
 
 }  // namespace
 

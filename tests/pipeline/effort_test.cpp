@@ -1,4 +1,5 @@
-// How much of a clip is looked at, and how long: what is found early or late, and what is not there.
+// How much of a clip is looked at, and how long: what is found early or late, and what is not
+// there.
 #include <doctest/doctest.h>
 
 #include <cmath>

@@ -14,6 +14,9 @@
 
 namespace nocktrail::desk {
 
+// In the folder of a session that was never shot, which stays out of the user's own logbook.
+inline constexpr const char* kMadeUpLogbook = "logbook.sqlite";
+
 // What the user asks of the results.
 struct OutputSettings {
   std::string results;  // folder; empty: beside the clips
@@ -74,6 +77,7 @@ class SessionOutput {
   void note_clip(const std::string& setup, const tune::ClipRecord& clip, bool fresh);
   bool publish(const session::SessionRead& read, const report::OwnFolder& results,
                tune::SessionJudgement& judgement);
+  std::filesystem::path logbook_file(const tune::SessionRecord& session) const;
   void record(const session::SessionRead& read, const tune::SessionJudgement& judgement);
   void say_what_remains(const session::SessionRead& read);
 

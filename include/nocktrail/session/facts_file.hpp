@@ -47,7 +47,8 @@ struct ArcherFiles {
 ArcherFiles default_archer_files();
 
 struct FactsTold {
-  std::string name;  // of the session; only session.toml may give one
+  std::string name;     // of the session; only session.toml may give one
+  std::string made_up;  // likewise: what was never shot
   tune::SetupFacts facts;
   std::vector<ClipTold> clips;
 };

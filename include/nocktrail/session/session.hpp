@@ -4,6 +4,7 @@
 //   FOLDER/session.toml            what was shot (facts_file.hpp), optional
 //   FOLDER/1-start/setup.toml      what changed, optional; set-ups in natural order of their names
 //   FOLDER/1-start/IMG_01.mp4 ...
+//   FOLDER/1-start/IMG_02.mp4.reading.json   a reading made elsewhere
 //   FOLDER/nocktrail-results/      ours: readings/, stills/, files.json, and what the caller adds
 //   FOLDER/nocktrail-marks/        what was marked by hand in clips (kept_marks.hpp)
 //
@@ -32,6 +33,7 @@ inline constexpr const char* kResultsFolder = "nocktrail-results";
 // A clip that is to be read, with all that the archer said of it.
 struct PlannedClip {
   std::filesystem::path path;
+  bool away = false;                         // not there: reading_beside stands in for it
   std::string dropped;                       // the reason; empty: it counts
   std::map<int, std::string> dropped_shots;  // of single shots, by their number from 1
   Hand hand = Hand::unknown;                 // of this clip alone
@@ -49,6 +51,7 @@ struct PlannedSetup {
 struct Plan {
   std::string name;              // what session.toml says, else the folder's own
   std::filesystem::path folder;  // absolute
+  std::string made_up;           // what of it was never shot; empty: it was
   std::vector<PlannedSetup> setups;
   std::vector<std::string> messages;  // what is odd but stops nothing, one line each
   std::vector<std::string> faults;    // of the TOML files, one line each: mend them first
@@ -192,5 +195,12 @@ bool natural_less(const std::string& a, const std::string& b);
 
 // By its ending.
 bool is_video_name(const std::filesystem::path& path);
+
+// Where a reading made elsewhere is looked for, beside its clip or in the clip's place. It is taken
+// where it is of the clip's content and of the facts that hold.
+std::filesystem::path reading_beside(const std::filesystem::path& clip);
+
+// What is there of a clip: itself, else the reading that stands in for it.
+std::filesystem::path on_disk(const PlannedClip& clip);
 
 }  // namespace nocktrail::session

@@ -83,6 +83,7 @@ struct SetupFacts {
 // One clip of a set-up, as read with the facts that hold now.
 struct ClipRecord {
   std::string file;     // name within the set-up's folder
+  bool away = false;    // the clip is not there: its reading, made elsewhere, stands in for it
   std::string sha256;   // of its content: what it is known by
   Reading reading;      // status, reason and shots
   std::string still;    // path relative to the session folder; empty: none was drawn
@@ -103,8 +104,10 @@ struct SetupRecord {
 };
 
 struct SessionRecord {
-  std::string name;                 // the folder's own name, or what the file says
-  std::string folder;               // absolute path
+  std::string name;    // the folder's own name, or what the file says
+  std::string folder;  // absolute path
+  // What of it was never shot, in the words of who made it up; empty: it was.
+  std::string made_up;
   std::vector<SetupRecord> setups;  // in order of shooting
 };
 

@@ -1,0 +1,66 @@
+// Readings made elsewhere that lie beside the clips, or in the place of one.
+#include <fmt/format.h>
+
+#include <system_error>
+
+#include "clip_job.hpp"
+#include "nocktrail/error.hpp"
+#include "nocktrail/rules/words.hpp"
+#include "nocktrail/units/hand_written.hpp"
+
+namespace nocktrail::session {
+namespace {
+
+// Throws BadInput unless there is one, whole.
+StoredReading read_beside(const PlannedClip& clip) {
+  const std::filesystem::path path = reading_beside(clip.path);
+  const std::string source = rules::printable(path.string());
+  const std::optional<std::string> text = units::read_hand_written(path, source);
+  if (!text) {
+    throw BadInput(fmt::format("{}: is not there", source));
+  }
+  StoredReading stored = stored_from_json(*text, source);
+  const std::string& sha256 = stored.reading.clip.sha256;
+  constexpr std::size_t kSha256Digits = 64;
+  if (sha256.size() != kSha256Digits ||
+      sha256.find_first_not_of("0123456789abcdef") != std::string::npos) {
+    throw BadInput(fmt::format("{}: does not say of which clip it is", source));
+  }
+  return stored;
+}
+
+}  // namespace
+
+StoredReading stand_in(const Job& job) {
+  StoredReading stored = read_beside(*job.clip);
+  // There is no clip to read anew: whichever version made the reading, it is that or nothing.
+  ReadWith wanted = read_with(job);
+  wanted.program_version = stored.with.program_version;
+  wanted.marks = stored.with.marks;
+  if (!suits(stored.with, wanted)) {
+    throw BadInput(
+        "the clip is not here, and the reading that stands in for it was made with another arrow "
+        "length, focal length, capture rate or distance; put the clip beside it, or the old facts "
+        "back");
+  }
+  return stored;
+}
+
+std::optional<StoredReading> made_before(const Results& results, const Job& job,
+                                         const ReadWith& with) {
+  std::optional<StoredReading> stored = results.find(job.sha256, with);
+  std::error_code error;
+  if (!stored && std::filesystem::exists(reading_beside(job.clip->path), error)) {
+    try {
+      stored = read_beside(*job.clip);
+      if (stored->reading.clip.sha256 != job.sha256 || !suits(stored->with, with)) {
+        stored.reset();
+      }
+    } catch (const BadInput&) {
+      // The clip is here and says it all.
+    }
+  }
+  return stored;
+}
+
+}  // namespace nocktrail::session
