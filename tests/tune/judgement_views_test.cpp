@@ -30,8 +30,8 @@ TEST_CASE("unit: every key of nocktrail.session/2 is there") {
   const SessionRecord record = session({setup("01", facts(), -3.0, 0.1)});
   const nlohmann::json json = judgement_json(record, judge_session(record, quick()));
   CHECK(json["schema"] == "nocktrail.session/2");
-  CHECK(keys_of(json) == std::set<std::string>{"schema", "session", "next", "setups", "learned",
-                                               "build_sheet", "cautions"});
+  CHECK(keys_of(json) == std::set<std::string>{"schema", "session", "made_up", "next", "setups",
+                                               "learned", "build_sheet", "cautions"});
   CHECK(keys_of(json["next"]) == std::set<std::string>{"kind", "amount", "words", "because",
                                                        "overshoot_chance", "cautions"});
   CHECK(keys_of(json["setups"][0]) ==
