@@ -12,8 +12,8 @@ namespace nocktrail::page {
 namespace {
 
 struct Still {
-  const SetupView* setup = nullptr;
-  const tune::ClipRecord* clip = nullptr;
+  const SetupView& setup;
+  const tune::ClipRecord& clip;
   std::filesystem::path file;
 };
 
@@ -26,7 +26,7 @@ std::vector<Still> stills_of(const Content& content) {
                                        ? content.options.still(*setup.record, clip)
                                        : still_in_folder(content.session, clip);
       if (!file.empty()) {
-        stills.push_back({&setup, &clip, std::move(file)});
+        stills.push_back({setup, clip, std::move(file)});
       }
     }
   }
@@ -36,8 +36,8 @@ std::vector<Still> stills_of(const Content& content) {
 // What the picture says, for those who do not see it and below it for those who do.
 std::string offsets_of(const Still& still) {
   std::string words;
-  for (const ShotView& view : still.setup->shots) {
-    if (view.clip == still.clip) {
+  for (const ShotView& view : still.setup.shots) {
+    if (view.clip == &still.clip) {
       const bool by_hand = view.shot != nullptr && view.shot->by == ReadBy::hand;
       words +=
           fmt::format("{}shot {}{}, {}, {}", words.empty() ? "" : "; ", view.number,
@@ -109,12 +109,12 @@ void stills_section(pugi::xml_node parent, const Content& content) {
   const SetupView* setup = nullptr;
   pugi::xml_node group;
   for (const Still& still : stills) {
-    if (still.setup != setup) {
-      setup = still.setup;
+    if (&still.setup != setup) {
+      setup = &still.setup;
       element(parent, "h3", {}, setup->judged->name);
       group = element(parent, "div", {{"class", "stills"}});
     }
-    const std::string words = fmt::format("{}: {}", still.clip->file, offsets_of(still));
+    const std::string words = fmt::format("{}: {}", still.clip.file, offsets_of(still));
     const pugi::xml_node figure = element(group, "figure");
     const EmbeddedStill& picture = embedded.by_file.at(still.file);
     if (picture.data_uri.empty()) {

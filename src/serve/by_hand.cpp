@@ -181,7 +181,7 @@ cv::Mat part_of(const media::Frame& frame, const cv::Rect& part, const cv::Size&
     take(frame.chroma_u(half), cut.chroma_u);
     take(frame.chroma_v(half), cut.chroma_v);
   }
-  const cv::Mat colour = picture::bgr_from_frame(cut);
+  cv::Mat colour = picture::bgr_from_frame(cut);
   if (smaller) {
     return colour;
   }
