@@ -65,8 +65,8 @@ FittedFrame fitted_from(const Json& j) {
   f.nock_z_m = j.at("nock_z_m").get<double>();
   for (int row = 0; row < 3; ++row) {
     for (int column = 0; column < 3; ++column) {
-      f.reference_from_frame(row, column) =
-          j.at("reference_from_frame").at(static_cast<std::size_t>(3 * row + column)).get<double>();
+      const auto place = 3U * static_cast<std::size_t>(row) + static_cast<std::size_t>(column);
+      f.reference_from_frame(row, column) = j.at("reference_from_frame").at(place).get<double>();
     }
   }
   return f;

@@ -85,7 +85,7 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
       bare != nullptr &&
       std::abs(pooled(situation.setups, bare->facts, false)->offset_deg.value) <= band;
   if (!shot_straight_bare) {
-    if (const auto step = instead_of_bare(situation, here->offset_deg)) {
+    if (auto step = instead_of_bare(situation, here->offset_deg)) {
       return step;
     }
   }
