@@ -133,16 +133,20 @@ class Words {
 
 }  // namespace
 
-ToldFacts told_facts(const std::string& asked, const fs::path& clip) {
+ToldFacts told_facts(const std::string& asked, const fs::path& clip,
+                     const ReadClipOptions& options) {
   const session::ArcherFiles archer = session::default_archer_files();
+  const auto profile = session::read_profile(archer);
   ToldFacts told;
   if (const auto folder = folder_facts(asked, clip, {{}, archer.phones})) {
     told.in_session = told.any = true;
     told.of_folder = *folder;
-    told.facts = folder_facts(asked, clip, archer).value_or(*folder);
-  } else if (const auto profile = session::read_profile(archer)) {
+    told.facts = profile ? folder_facts(asked, clip, archer).value_or(*folder) : *folder;
+  } else if (profile) {
+    tune::SetupFacts by_options;
+    by_options.arrow.arrow_length_m = options.arrow_length_m;
     told.any = true;
-    told.facts = *profile;
+    told.facts = session::beneath(*profile, by_options);
   }
   return told;
 }

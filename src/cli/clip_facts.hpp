@@ -18,9 +18,10 @@ struct ToldFacts {
 };
 
 // By the file `asked` (a session.toml or setup.toml), else, where that is empty, by those of the
-// folders in which the clip lies, and the archer's profile beneath. Throws BadInput for a file with
-// faults.
-ToldFacts told_facts(const std::string& asked, const std::filesystem::path& clip);
+// folders in which the clip lies, and the archer's profile beneath; of another arrow than the one
+// that `options` tell of, nothing of the profile's. Throws BadInput for a file with faults.
+ToldFacts told_facts(const std::string& asked, const std::filesystem::path& clip,
+                     const ReadClipOptions& options);
 
 // Takes from the facts what `options` leaves open.
 void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options);

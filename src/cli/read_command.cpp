@@ -227,7 +227,7 @@ class ReadRun {
   // A slip in the folder's files must not cost the clip its reading.
   ToldFacts facts_of(const std::string& clip) {
     try {
-      return told_facts({}, clip);
+      return told_facts({}, clip, options_);
     } catch (const BadInput& problem) {
       message(fmt::format("{}; {} is read by what the command line tells alone", problem.what(),
                           rules::printable(clip)));

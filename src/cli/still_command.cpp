@@ -112,7 +112,7 @@ int run_still(const StillArguments& arguments) {
   const fs::path out = out_path(arguments, clip);
   picture::StillOptions still;
   still.particulars = arguments.particulars;
-  if (const ToldFacts told = told_facts(arguments.setup, clip); told.any) {
+  if (const ToldFacts told = told_facts(arguments.setup, clip, options); told.any) {
     fill_from(told.facts, options);
     const std::vector<std::string> known = tune::particulars(told.facts);
     still.particulars.insert(still.particulars.begin(), known.begin(), known.end());

@@ -387,6 +387,12 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
     archer->refuse_unknown(kFields);
   }
   if (arrow) {
+    // Told once for all, it would hide that a shaft is shot bare, and what forbids that.
+    for (const char* field : {"fletching", "fletching_mass"}) {
+      if (kind == FactsKind::profile && arrow->has(field)) {
+        arrow->fail(field, " is told by a session alone; write it into its session.toml");
+      }
+    }
     read_arrow(*arrow, told.facts.arrow);
   }
   if (camera) {

@@ -25,7 +25,8 @@ constexpr const char* kProfileHead =
 # Quantities are text with their unit: lengths in, ft, yd, mm, cm, m (fractions too: "5/16in",
 # "28 1/2in"); masses gr, g; forces lb, N.
 # Of a session whose bow has another name, the bow here is left out whole; likewise the arrow, also
-# where the session says how long, heavy or stiff its arrow is.
+# where the session says how long, heavy or stiff its arrow is. Whether an arrow is bare or fletched
+# only a session tells.
 
 # hand = "right"                # the hand that draws: "right" or "left"
 # cant = 15                     # degrees, upper limb toward the shooter's right positive; without it
@@ -57,7 +58,6 @@ constexpr const char* kParts = R"([bow]
 
 [arrow]
 # name = "test shaft"
-# fletching = "bare"            # "bare" or "fletched"
 # shaft_length = "31in"         # nock throat to the end of the shaft, point not included
 # arrow_length = "31.75in"      # nock throat to the end of the point: narrows every reading
 # diameter = "0.30in"
@@ -69,10 +69,15 @@ constexpr const char* kParts = R"([bow]
 # nock_mass = "10gr"
 # tip_mass = "125gr"            # point and insert together
 # total_mass = "383gr"          # the whole arrow, weighed
-#   of a fletched one: fletching_mass = "12gr"
 # taper_length = "9in"          # a tapered tail, and its diameter at the nock
 # taper_end_diameter = "5/16in"
+)";
 
+constexpr const char* kFletching = R"(# fletching = "bare"            # "bare" or "fletched"
+#   of a fletched one: fletching_mass = "12gr"
+)";
+
+constexpr const char* kCamera = R"(
 [camera]
 # focal_35mm = 26               # the phone's main lens, as its data sheet gives it
 # phone = "mine"                # instead: a name in your phones file (docs/session.md)
@@ -98,11 +103,11 @@ constexpr const char* kSessionFoot = R"(
 }  // namespace
 
 std::string session_template() {
-  return std::string(kSessionHead) + kParts + kSessionFoot;
+  return std::string(kSessionHead) + kParts + kFletching + kCamera + kSessionFoot;
 }
 
 std::string profile_template() {
-  return std::string(kProfileHead) + kParts;
+  return std::string(kProfileHead) + kParts + kCamera;
 }
 
 }  // namespace nocktrail::session

@@ -70,3 +70,16 @@ TEST_CASE("unit: a reading says which fact is told, of the folder's files and of
   CHECK(says(in_session, "cant 5 deg (the folder's files)"));
   CHECK(says(in_session, "focal length 27 mm (the folder's files)"));
 }
+
+// 180 gr on 45 lb: 4 grains a pound, below the trade's absolute floor of 5 (common practice).
+TEST_CASE("rules: an arrow told on the command line is not judged by the mass of the profile's") {
+  const Folder home;
+  const fs::path config = home / "config";
+  fs::create_directories(config / "nocktrail");
+  std::ofstream(config / "nocktrail/profile.toml")
+      << "hand = \"right\"\n[bow]\ndraw_weight = \"45lb\"\n[arrow]\ntotal_mass = \"180gr\"\n";
+  const std::string clip = (fs::path(NOCKTRAIL_TEST_CLIPS) / "let-down.mp4").string();
+  CHECK(says(run_program(fmt::format("read '{}'", clip), config).out, "Do not shoot this arrow"));
+  CHECK_FALSE(says(run_program(fmt::format("read --arrow-length 30in '{}'", clip), config).out,
+                   "Do not shoot"));
+}

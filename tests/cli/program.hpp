@@ -13,36 +13,14 @@
 #include <string>
 #include <system_error>
 
+#include "scratch_folder.hpp"
+
 namespace nocktrail::cli::test {
 
 namespace fs = std::filesystem;
 
-// Empty at first, gone with all that is in it at the end.
-class Folder {
- public:
-  Folder() {
-    std::string pattern = (fs::temp_directory_path() / "nocktrail-XXXXXX").string();
-    path_ = ::mkdtemp(pattern.data());
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  ~Folder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  fs::path operator/(const std::string& name) const { return path_ / name; }
-  std::ptrdiff_t entries() const {
-    return std::distance(fs::directory_iterator(path_), fs::directory_iterator());
-  }
-
- private:
-  fs::path path_;
-};
-
-inline std::string content(const fs::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
+using nocktrail::scratch::content;
+using nocktrail::scratch::Folder;
 
 struct Ran {
   int status = -1;

@@ -15,6 +15,7 @@
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/own_folder.hpp"
+#include "scratch_folder.hpp"
 
 using namespace nocktrail;
 using namespace nocktrail::report;
@@ -22,26 +23,7 @@ namespace fs = std::filesystem;
 
 namespace {
 
-class Folder {
- public:
-  Folder() {
-    std::string pattern = (fs::temp_directory_path() / "nocktrail-XXXXXX").string();
-    path_ = ::mkdtemp(pattern.data());
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  ~Folder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  fs::path operator/(const char* name) const { return path_ / name; }
-  std::ptrdiff_t entries() const {
-    return std::distance(fs::directory_iterator(path_), fs::directory_iterator());
-  }
-
- private:
-  fs::path path_;
-};
+using nocktrail::scratch::Folder;
 
 std::string content(const fs::path& path) {
   std::ifstream in(path, std::ios::binary);

@@ -275,7 +275,8 @@ TEST_CASE("fault: slips of a profile are named, and what only a session may say 
   CHECK(load(folder.path(), archer).faults.empty());  // no profile is no fault
   for (const char* slip :
        {"hnad = \"left\"", "notes = \"x\"", "accept_nock_height = \"x\"", "name = \"x\"",
-        "[clip.\"a.mp4\"]\ndrop = \"x\"", "cant = 400", "[camera]\nphone = \"none\"", "hand ="}) {
+        "[clip.\"a.mp4\"]\ndrop = \"x\"", "cant = 400", "[camera]\nphone = \"none\"",
+        "hand =", "[arrow]\nfletching = \"fletched\"", "[arrow]\nfletching_mass = \"12gr\""}) {
     CAPTURE(slip);
     folder.write("own/profile.toml", slip);
     const Plan plan = load(folder.path(), archer);

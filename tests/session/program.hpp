@@ -16,7 +16,7 @@
 
 namespace nocktrail::session::test {
 
-// Starts it with its own home, so that no logbook of the user is touched.
+// Starts it with its own home, so that no logbook of the user is touched and no profile read.
 class Program {
  public:
   Program(const Folder& scratch, const std::string& name, std::vector<std::string> arguments)
@@ -26,6 +26,7 @@ class Program {
     pid_ = ::fork();
     if (pid_ == 0) {
       ::setenv("XDG_DATA_HOME", data.c_str(), 1);
+      ::setenv("XDG_CONFIG_HOME", data.c_str(), 1);
       redirect(out_, STDOUT_FILENO);
       redirect(err_, STDERR_FILENO);
       std::vector<char*> argv;

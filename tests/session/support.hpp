@@ -13,40 +13,14 @@
 #include <vector>
 
 #include "nocktrail/session/session.hpp"
+#include "scratch_folder.hpp"
 
 namespace nocktrail::session::test {
 
 namespace fs = std::filesystem;
 
-class Folder {
- public:
-  Folder() {
-    std::string pattern = (fs::temp_directory_path() / "nocktrail-XXXXXX").string();
-    path_ = ::mkdtemp(pattern.data());
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  ~Folder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  const fs::path& path() const { return path_; }
-  fs::path operator/(const std::string& name) const { return path_ / name; }
-
-  // Makes the folders on the way.
-  void write(const std::string& name, const std::string& bytes) const {
-    fs::create_directories((path_ / name).parent_path());
-    std::ofstream(path_ / name, std::ios::binary) << bytes;
-  }
-
- private:
-  fs::path path_;
-};
-
-inline std::string content(const fs::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
+using nocktrail::scratch::content;
+using nocktrail::scratch::Folder;
 
 inline bool says(const std::string& text, const std::string& words) {
   return text.find(words) != std::string::npos;

@@ -53,7 +53,8 @@ struct FactsTold {
   std::vector<ClipTold> clips;
 };
 
-// A profile has neither name, notes, clips nor an accepted nock height.
+// A profile has neither name, notes, clips nor an accepted nock height, and does not say whether an
+// arrow is bare or fletched.
 enum class FactsKind { session, setup, profile };
 
 // Lays what the file says over `before` (for session.toml: nothing). What follows from a change is
