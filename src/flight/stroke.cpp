@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "nocktrail/flight/headline.hpp"
@@ -32,6 +33,44 @@ std::vector<TipPlace> calibrated(const std::vector<TipPlace>& places, double fre
   return shifted;
 }
 
+// One exit and stroke of the grid.
+struct Cell {
+  double exit_s;
+  double loose_s;
+  double log_weight;         // by pictures and surge
+  double log_weight_placed;  // and by where the camera stands
+};
+
+struct Timing {
+  double exit_s = 0.0;
+  double exit_sigma_s = 0.0;
+  double loose_s = 0.0;
+};
+
+Timing mean_timing(const std::vector<Cell>& cells, double Cell::*log_weight) {
+  double top = -std::numeric_limits<double>::infinity();
+  for (const Cell& cell : cells) {
+    top = std::max(top, cell.*log_weight);
+  }
+  double sum = 0.0;
+  Timing mean;
+  for (const Cell& cell : cells) {
+    const double weight = std::exp(cell.*log_weight - top);
+    sum += weight;
+    mean.exit_s += weight * cell.exit_s;
+    mean.loose_s += weight * cell.loose_s;
+  }
+  mean.exit_s /= sum;
+  mean.loose_s /= sum;
+  double square = 0.0;
+  for (const Cell& cell : cells) {
+    const double off = cell.exit_s - mean.exit_s;
+    square += std::exp(cell.*log_weight - top) * off * off;
+  }
+  mean.exit_sigma_s = std::sqrt(square / sum);
+  return mean;
+}
+
 }  // namespace
 
 Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places, double surge_s,
@@ -53,15 +92,6 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
     }
     return speed * d - stroke * std::sin(w * d);
   };
-  double sum = 0.0;
-  double sum_exit = 0.0;
-  double sum_exit2 = 0.0;
-  double sum_loose = 0.0;
-  std::vector<double> log_weights;
-  struct Cell {
-    double exit;
-    double loose;
-  };
   std::vector<Cell> cells;
   constexpr double kTimeStep = 0.00025;
   constexpr double kStrokeStep = 0.02;
@@ -73,43 +103,36 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
       const double zl =
           (loose + options.surge_share * (exit - loose) - surge_s) / options.surge_sigma_s;
       const double zr = (nock_forward_m(fit.parameters, fit.principal_px, exit - fit.anchor_s) +
-                         options.brace_m - options.camera_behind_m) /
-                        options.camera_behind_sigma_m;
+                         options.brace_m - options.camera_behind_m.mean) /
+                        options.camera_behind_m.sigma;
       // Now and then the surge is something else that moved.
       constexpr double kOther = 0.04;
       constexpr double kWider = 4.0;
       const double timing = (1.0 - kOther) * std::exp(-0.5 * zl * zl) +
                             kOther / kWider * std::exp(-0.5 * zl * zl / (kWider * kWider));
-      double log_weight = -0.5 * zs * zs + std::log(timing) - 0.5 * zr * zr;
+      double log_weight = -0.5 * zs * zs + std::log(timing);
       for (const TipPlace& place : places) {
         const double z =
             (speed * (place.virtual_s - place.t_s) - ahead_m(place.t_s, exit, stroke)) /
             place.sigma_m;
         // Outliers spread over half a metre. A hidden point lets something nearer be taken for it,
-        // rarely something further away.
+        // less often something further away.
         const double share = z < 0.0 ? options.short_share : options.long_share;
-        log_weight +=
-            std::log((1.0 - share) * std::exp(-0.5 * z * z) + share * 2.5 * place.sigma_m / 0.5);
+        log_weight += options.places_weight * std::log((1.0 - share) * std::exp(-0.5 * z * z) +
+                                                       share * 2.5 * place.sigma_m / 0.5);
       }
-      log_weights.push_back(log_weight);
-      cells.push_back({exit, loose});
+      cells.push_back({exit, loose, log_weight, log_weight - 0.5 * zr * zr});
     }
   }
-  const double top = *std::max_element(log_weights.begin(), log_weights.end());
-  for (std::size_t i = 0; i < cells.size(); ++i) {
-    const double weight = std::exp(log_weights[i] - top);
-    sum += weight;
-    sum_exit += weight * cells[i].exit;
-    sum_exit2 += weight * (cells[i].exit - exit_guess_s) * (cells[i].exit - exit_guess_s);
-    sum_loose += weight * cells[i].loose;
-  }
+  const Timing witnessed = mean_timing(cells, &Cell::log_weight);
+  const Timing placed = mean_timing(cells, &Cell::log_weight_placed);
+  const double exit_sigma = std::max(kTimeStep, placed.exit_sigma_s);
   Stroke stroke;
-  stroke.exit_s = sum_exit / sum;
-  stroke.loose_s = sum_loose / sum;
-  const double offset = stroke.exit_s - exit_guess_s;
-  const double exit_sigma =
-      std::sqrt(std::max(kTimeStep * kTimeStep, sum_exit2 / sum - offset * offset));
+  stroke.exit_s = placed.exit_s;
   stroke.exit_sigma_s = exit_sigma;
+  stroke.loose_s = placed.loose_s;
+  stroke.witnessed_exit_s = witnessed.exit_s;
+  stroke.witnessed_exit_sigma_s = std::max(kTimeStep, witnessed.exit_sigma_s);
   stroke.rest_forward_m =
       nock_forward_m(fit.parameters, fit.principal_px, stroke.exit_s - fit.anchor_s) +
       options.brace_m;

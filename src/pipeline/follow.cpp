@@ -150,10 +150,11 @@ std::optional<Followed> refine(const track::Region& region, const track::Region&
         tip_places(before, fit, t_s, surge_s - 0.010, surge_s + 0.026, size, shaft_options);
     flight::StrokeOptions stroke_options;
     stroke_options.surge_sigma_s = surge.sigma_s;
+    stroke_options.camera_behind_m = given.camera_behind_m;
     candidate.stroke = flight::fit_stroke(fit, places, surge_s, stroke_options);
     first_s = candidate.stroke.exit_s + 0.0003;
-    options.exit_s = candidate.stroke.exit_s;
-    options.exit_sigma_s = candidate.stroke.exit_sigma_s;
+    options.exit_s = candidate.stroke.witnessed_exit_s;
+    options.exit_sigma_s = candidate.stroke.witnessed_exit_sigma_s;
     if (analysis_options.target_distance_m) {
       if (!in_the_air_s && round >= 1) {
         in_the_air_s = heard_in_the_air_s(
@@ -279,19 +280,28 @@ std::optional<Followed> follow(const Scene& scene, const track::Sweep& sweep, do
                                const AnalysisOptions& options, int ends_to_beat, Effort& effort) {
   std::optional<Followed> found =
       follow_at(scene, sweep, Surge{surge_s}, options, ends_to_beat, effort);
-  if (!found || found->stroke.loose_s <= surge_s + kLatestLooseS || !beyond_doubt(found->fit)) {
+  if (!found || !beyond_doubt(found->fit)) {
     return found;
   }
-  // The flight fits, but says that the string was let go after it moved. The surge is a witness,
-  // not a judge: it may have been of a hand, a head or the bow, before the loose. So the flight is
-  // looked at once more with the surge where it has it, and hardly anything believed of that. What
-  // comes out counts if the point was seen on the string, which tells the time of the loose by
-  // itself; the interval has the doubt in it, by way of the place of the rest.
   const double between_s = found->stroke.exit_s - found->stroke.loose_s;
   const Surge own{found->stroke.loose_s + flight::StrokeOptions{}.surge_share * between_s,
                   options.own_surge_sigma_s};
+  if (found->stroke.loose_s <= surge_s + kLatestLooseS &&
+      own.t_s <= surge_s + options.early_surge_s) {
+    return found;
+  }
+  // The flight fits, but says that the motion surges later, or even that the string was let go
+  // after it moved. The surge is a witness, not a judge: it may have been of a hand, a head or the
+  // bow, before the loose. So the flight is looked at once more with the surge where it has it, and
+  // hardly anything believed of that. What comes out counts if the point was seen on the string,
+  // which tells the time of the loose by itself; the interval has the doubt in it, by way of the
+  // place of the rest. A loose that is moved on by about a whole power stroke is none that was
+  // seen: what stands beyond a hidden point was taken for it, and the flight's scale followed (a
+  // reading 2 deg off, 36 ms late).
   std::optional<Followed> again = follow_at(scene, sweep, own, options, ends_to_beat, effort);
-  return again && again->stroke.seen && beyond_doubt(again->fit) ? again : found;
+  const bool stands = again && again->stroke.seen && beyond_doubt(again->fit) &&
+                      again->stroke.loose_s <= surge_s + options.latest_own_loose_s;
+  return stands ? again : found;
 }
 
 }  // namespace nocktrail::pipeline

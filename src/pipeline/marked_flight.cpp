@@ -112,7 +112,7 @@ flight::Stroke stroke_by_camera(const flight::FlightFit& fit) {
   const double speed = std::exp(fit.parameters[flight::kLogSpeed]);
   double exit_s = fit.anchor_s;
   for (int i = 0; i < 12; ++i) {
-    exit_s += (options.camera_behind_m - options.brace_m -
+    exit_s += (options.camera_behind_m.mean - options.brace_m -
                flight::nock_forward_m(fit.parameters, fit.principal_px, exit_s - fit.anchor_s)) /
               speed;
   }
