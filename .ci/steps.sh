@@ -27,12 +27,19 @@ sanitized() {
   build sanitize || return
   say "Testing under the sanitizers"
   # What is about accuracy, not memory, takes too long here: the clips of known truth, the statistics
-  # of many simulated flights, shots and archers (a quarter of an hour for the judgement's alone;
-  # sessions and pages run the same code), looses looked at with more or less effort; and test_cli's
-  # Ctrl-C counts on a quick start. The other tests run the same code, the pipeline's from the
-  # command line to the still.
+  # of many simulated arrows, flights, shots and archers (a quarter of an hour for the judgement's
+  # alone, ten minutes for the arrow's; sessions and pages run the same code), looses looked at with
+  # more or less effort; and test_cli's Ctrl-C counts on a quick start. The other tests run the same
+  # code, the pipeline's from the command line to the still. .ci/nightly runs these, too.
   run_tests sanitize -LE accuracy \
-    -E '^(test_flight|test_effort|arrow_effects_test|tune_test|tune_loop_test|test_cli)$'
+    -E '^(test_flight|test_effort|arrow_test|arrow_effects_test|tune_test|tune_loop_test|test_cli)$'
+}
+
+# Those, too, but for the clips of known truth and for test_cli.
+all_sanitized() {
+  build sanitize || return
+  say "Testing under the sanitizers"
+  run_tests sanitize -LE accuracy -E '^test_cli$' --timeout 7200
 }
 
 # The last words: what fell, and the counts of all tests that ran.

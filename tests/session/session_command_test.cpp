@@ -50,8 +50,7 @@ TEST_CASE("fault: a wrong command line is 2 and one line") {
   const Folder folder;
   const std::string dir = folder.path().string();
   for (const std::vector<std::string>& arguments :
-       std::vector<std::vector<std::string>>{{},
-                                             {"/no/such/folder"},
+       std::vector<std::vector<std::string>>{{"/no/such/folder"},
                                              {dir, "--dead-band", "11"},
                                              {dir, "--dead-band", "nan"},
                                              {dir, "--no-such-option"},
