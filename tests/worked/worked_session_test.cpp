@@ -24,6 +24,8 @@ namespace {
 using nlohmann::json;
 
 constexpr double kDeadBand_deg = 0.5;
+// A mean that leaves a matched arrow undecided is still known to this.
+constexpr double kSettled_deg = 0.75;
 // 95 % each: five of six set-ups is what the two-sided test of so few can ask.
 constexpr int kLeastHeld = 5;
 
@@ -165,13 +167,25 @@ TEST_CASE("the worked session: means and verdicts against the simulated truth") 
 TEST_CASE("the worked session: each step and the end are what the truth asks for") {
   REQUIRE(worked().setups.size() == 6);
   bool stripped = false;
+  int undecided = 0;
   for (const Worked::SetUp& at : worked().setups) {
     INFO(at.said);
     stripped = stripped || at.bare;
     const std::vector<std::string> asked =
         true_steps(at.lateral_deg, at.vertical_deg, at.bare, stripped);
-    CHECK(std::find(asked.begin(), asked.end(), at.next["kind"].get<std::string>()) != asked.end());
+    const std::string kind = at.next["kind"];
+    if (kind == "film-more") {
+      // To ask is right where the interval reaches over the dead band's edge, and only there.
+      CHECK(at.judged["spine"] == "unclear");
+      const double u95 = at.judged["lateral"]["u95_deg"];
+      CHECK(std::abs(at.judged["lateral"]["mean_deg"].get<double>()) + u95 > kDeadBand_deg);
+      CHECK(u95 < kSettled_deg);
+      ++undecided;
+      continue;
+    }
+    CHECK(std::find(asked.begin(), asked.end(), kind) != asked.end());
   }
+  CHECK(undecided <= 1);
   // The last bare set-up is straight and level in truth, so there is something to build after.
   const Worked::SetUp& finish = worked().setups[4];
   REQUIRE(finish.bare);

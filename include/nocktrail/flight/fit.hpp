@@ -51,8 +51,8 @@ struct FlightPriors {
   // arrow's pitch). The README asks for 1.2-1.7 m and 0.4-0.7 m; whoever stands elsewhere is at
   // least behind the archer's head (a draw length, 0.7 m, behind the rest) and seldom over an arm's
   // reach behind that (1.0-2.2 m), with the phone between chin and stretched arms.
-  Prior camera_behind_m{1.45, 0.28};  // of the rest, along the flight
-  Prior camera_above_m{0.56, 0.16};   // from the line of flight, at the anchor
+  Prior camera_behind_m{1.45, 0.25};  // of the rest, along the flight
+  Prior camera_above_m{0.56, 0.14};   // from the line of flight, at the anchor
 };
 
 // When the point was known to be how far on: a distance that was told, and both its ends timed.
