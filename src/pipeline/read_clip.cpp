@@ -149,7 +149,12 @@ bool looks_like_stretched_slow_motion(const std::filesystem::path& path,
   quiet.debug_dir.clear();
   Reader reader(clip, quiet, progress);
   reader.look();
-  return reader.sure();
+  // A flight that fits and would yet be refused is none to send people looking for a rate.
+  const std::vector<pipeline::ShotAnalysis>& flights = reader.measured();
+  return std::any_of(flights.begin(), flights.end(), [&](const pipeline::ShotAnalysis& found) {
+    return pipeline::beyond_doubt(found.fit) &&
+           pipeline::shot_from(found, clip.info()).status == ShotStatus::measured;
+  });
 }
 
 void judge_clip(Reading& reading, const std::string& nothing_reason) {
