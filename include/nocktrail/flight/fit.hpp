@@ -49,8 +49,9 @@ struct FlightPriors {
   Prior tip_mass_ratio{0.42, 0.17};  // 100-150 gr points on shafts of 230-420 gr
   // Where the camera stands, for the scale of the scene (speed and distance alone trade against the
   // arrow's pitch). The README asks for 1.2-1.7 m and 0.4-0.7 m; whoever stands elsewhere is at
-  // least behind the archer's head, a draw length (0.7 m) behind the rest. Beyond 1.95 m, two sigmas,
-  // the interval up and down was seen not to hold; wider, and fewer clips settle (docs/accuracy.md).
+  // least behind the archer's head, a draw length (0.7 m) behind the rest. Beyond 1.95 m, two
+  // sigmas, the interval up and down was seen not to hold; wider, and fewer clips settle
+  // (docs/accuracy.md).
   Prior camera_behind_m{1.45, 0.25};  // of the rest, along the flight
   Prior camera_above_m{0.56, 0.14};   // from the line of flight, at the anchor
 };
