@@ -73,9 +73,9 @@ Timing mean_timing(const std::vector<Cell>& cells, double Cell::*log_weight) {
 
 }  // namespace
 
-Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places, double surge_s,
-                  const StrokeOptions& options) {
-  const double speed = std::exp(fit.parameters[kLogSpeed]);
+Stroke fit_stroke(const FreeFlight& flight, const std::vector<TipPlace>& all_places,
+                  double surge_s, const StrokeOptions& options) {
+  const double speed = flight.speed_mps;
   const double mean_duration = std::numbers::pi / 2.0 * options.stroke_mean_m / speed;
   const double exit_guess_s = surge_s + (1.0 - options.surge_share) * mean_duration;
   const std::vector<TipPlace> places = calibrated(all_places, exit_guess_s + options.surge_sigma_s);
@@ -102,8 +102,7 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
       const double zs = (stroke - options.stroke_mean_m) / options.stroke_sigma_m;
       const double zl =
           (loose + options.surge_share * (exit - loose) - surge_s) / options.surge_sigma_s;
-      const double zr = (nock_forward_m(fit.parameters, fit.principal_px, exit - fit.anchor_s) +
-                         options.brace_m - options.camera_behind_m.mean) /
+      const double zr = (flight.nock_forward_m(exit) + options.brace_m - options.camera_behind_m.mean) /
                         options.camera_behind_m.sigma;
       // Now and then the surge is something else that moved.
       constexpr double kOther = 0.04;
@@ -133,9 +132,7 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
   stroke.loose_s = placed.loose_s;
   stroke.witnessed_exit_s = witnessed.exit_s;
   stroke.witnessed_exit_sigma_s = std::max(kTimeStep, witnessed.exit_sigma_s);
-  stroke.rest_forward_m =
-      nock_forward_m(fit.parameters, fit.principal_px, stroke.exit_s - fit.anchor_s) +
-      options.brace_m;
+  stroke.rest_forward_m = flight.nock_forward_m(stroke.exit_s) + options.brace_m;
   stroke.rest_sigma_m = std::hypot(speed * exit_sigma, options.brace_sigma_m);
   stroke.seen = std::any_of(places.begin(), places.end(), [&](const TipPlace& place) {
     return place.t_s < stroke.exit_s - 0.001 &&
@@ -143,6 +140,15 @@ Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& all_places,
                     ahead_m(place.t_s, stroke.exit_s, options.stroke_mean_m)) < 0.08;
   });
   return stroke;
+}
+
+Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& places, double surge_s,
+                  const StrokeOptions& options) {
+  const FreeFlight flight{std::exp(fit.parameters[kLogSpeed]), [&](double t_s) {
+                            return nock_forward_m(fit.parameters, fit.principal_px,
+                                                  t_s - fit.anchor_s);
+                          }};
+  return fit_stroke(flight, places, surge_s, options);
 }
 
 }  // namespace nocktrail::flight

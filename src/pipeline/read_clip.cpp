@@ -35,7 +35,7 @@ class Reader {
   // Whether some flight is beyond doubt.
   bool sure() const {
     return std::any_of(measured_.begin(), measured_.end(),
-                       [](const auto& found) { return pipeline::beyond_doubt(found.fit); });
+                       [](const auto& found) { return pipeline::beyond_doubt(found); });
   }
   const pipeline::Focal& focal() const { return focal_; }
   const std::vector<pipeline::ShotAnalysis>& measured() const { return measured_; }
@@ -103,7 +103,7 @@ class Reader {
            from + (to - from) * static_cast<double>(i) / static_cast<double>(candidates_s.size()));
       // Nobody shoots twice within half a second: other surges near a shot are what follows it.
       const bool settled = std::any_of(measured_.begin(), measured_.end(), [&](const auto& other) {
-        return std::abs(other.stroke->loose_s - t) < 0.5 && pipeline::beyond_doubt(other.fit);
+        return std::abs(other.stroke->loose_s - t) < 0.5 && pipeline::beyond_doubt(other);
       });
       if (settled) {
         continue;
@@ -125,7 +125,7 @@ class Reader {
       });
       if (same == measured_.end()) {
         measured_.push_back(std::move(analysis));
-      } else if (analysis.fit.ends > same->fit.ends) {
+      } else if (pipeline::frames_seen(analysis) > pipeline::frames_seen(*same)) {
         *same = std::move(analysis);
       }
     }
@@ -152,7 +152,7 @@ bool looks_like_stretched_slow_motion(const std::filesystem::path& path,
   // A flight that fits and would yet be refused is none to send people looking for a rate.
   const std::vector<pipeline::ShotAnalysis>& flights = reader.measured();
   return std::any_of(flights.begin(), flights.end(), [&](const pipeline::ShotAnalysis& found) {
-    return pipeline::beyond_doubt(found.fit) &&
+    return pipeline::beyond_doubt(found) &&
            pipeline::shot_from(found, clip.info()).status == ShotStatus::measured;
   });
 }

@@ -109,6 +109,21 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     noticed.at_s = surge_s;
     noticed.noise = median_of(background.nine_sigma) / 9.0;
   }
+  // What flies across the picture is no arrow seen from behind: that is quickly told.
+  const std::optional<track::Crossing> crossing = track::find_crossing(passings, t_s, size, {});
+  if (crossing) {
+    noticed.crossing = true;
+    effort.spend(effort.options.follow_ms);
+    analysis.side = follow_from_side(
+        {stretch.luma, t_s, surge_s, options.focal_px, fit_options(clip.info(), options, frame_s)},
+        *crossing, passings);
+    if (analysis.side) {
+      analysis.stroke = analysis.side->stroke;
+      analysis.outcome = Outcome::measured;
+      effort.unlimited = effort.unlimited || beyond_doubt(analysis);
+      return analysis;
+    }
+  }
   const Scene scene{stretch.luma, t_s, still, fit_options(clip.info(), options, frame_s)};
   // Holds the best flight so far.
   const auto any = [&] { return analysis.outcome == Outcome::measured; };
@@ -155,10 +170,6 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     ++sweep_options.seed;
   }
   effort.unlimited = effort.unlimited || sure();
-  if (!sure()) {
-    noticed.crossing =
-        noticed.crossing || track::find_crossing(passings, t_s, size, {}).has_value();
-  }
   if (any()) {
     analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
   }
@@ -166,6 +177,14 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
 }
 
 }  // namespace
+
+bool beyond_doubt(const ShotAnalysis& analysis) {
+  return analysis.side ? beyond_doubt(analysis.side->fit) : beyond_doubt(analysis.fit);
+}
+
+int frames_seen(const ShotAnalysis& analysis) {
+  return analysis.side ? analysis.side->fit.ends : analysis.fit.ends;
+}
 
 ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOptions& options,
                            LookedAt& looked) {

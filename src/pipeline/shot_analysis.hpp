@@ -15,6 +15,7 @@
 #include "nocktrail/steady/steady.hpp"
 #include "nocktrail/track/shaft.hpp"
 #include "nocktrail/track/sweep.hpp"
+#include "side_shot.hpp"
 
 namespace nocktrail::pipeline {
 
@@ -70,6 +71,7 @@ struct ShotAnalysis {
   flight::FlightFit fit;
   std::vector<track::ArrowSighting> sightings;
   std::optional<flight::Stroke> stroke;
+  std::optional<SideFlight> side;  // filmed from the side: then of the above only frames and stroke
   OffsetScatter scatter;
   std::optional<bow::SeenLimb> limb;
   ReadBy by = ReadBy::program;
@@ -83,6 +85,10 @@ inline constexpr double kMostEndScale = 1.8;
 
 // Whether a fit explains so many sightings so well that no other streak needs to be tried.
 bool beyond_doubt(const flight::FlightFit& fit);
+bool beyond_doubt(const ShotAnalysis& analysis);
+
+// In which the arrow was seen, for the better of two.
+int frames_seen(const ShotAnalysis& analysis);
 
 // What was noticed of the candidates, for the reasons when there is no shot; of the one with most
 // passings, the likeliest to be a loose, where not said otherwise.

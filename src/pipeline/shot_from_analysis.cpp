@@ -102,6 +102,9 @@ std::vector<Eigen::Vector2d> limb_curve(const ShotAnalysis& analysis) {
 
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
                const RefusalOptions& options) {
+  if (analysis.side) {
+    return side_shot_from(analysis, info);
+  }
   const flight::Stroke& stroke = *analysis.stroke;
   flight::Headline headline =
       flight::headline_at(analysis.fit, stroke.rest_forward_m, stroke.rest_sigma_m,

@@ -123,6 +123,11 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
                           rules::lateral_words(*shot.nock_right_deg),
                           rules::vertical_words(*shot.nock_high_deg)));
   }
+  if (shot.view == View::side && shot.nock_high_deg) {
+    page.item("As seen from the side, upright",
+              fmt::format("{}, where the nock is 2 m past the arrow rest",
+                          rules::vertical_words(*shot.nock_high_deg)));
+  }
   if (shot.in_bow) {
     page.item(fmt::format("To the bow, {}", cant_words(shot)),
               fmt::format("{}, {}", rules::lateral_words(shot.in_bow->nock_right_deg),
@@ -138,6 +143,9 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
     page.item("Change along the flight",
               fmt::format("{}, {}", slope_words(*shot.nock_right_slope_deg_per_m, "to the right"),
                           slope_words(*shot.nock_high_slope_deg_per_m, "upward")));
+  }
+  if (shot.view == View::side && shot.nock_high_slope_deg_per_m) {
+    page.item("Change along the flight", slope_words(*shot.nock_high_slope_deg_per_m, "upward"));
   }
   if (shot.speed_mps) {
     page.item("Speed", rules::with_interval(shot.speed_mps->value, shot.speed_mps->u95) + " m/s");

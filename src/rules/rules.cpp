@@ -12,6 +12,10 @@
 namespace nocktrail::rules {
 namespace {
 
+// Of the offset to the side, where nothing was seen of it: bare shafts that are shot at all trail
+// within 6 deg (common practice, no source).
+constexpr double kUsualLateralU95_deg = 6.0;
+
 bool usable(const Measured& measured) {
   return std::isfinite(measured.value) && std::isfinite(measured.u95) && measured.u95 >= 0.0;
 }
@@ -171,6 +175,44 @@ std::optional<SharedError> shared_in_bow(const Shot& shot) {
   return SharedError{turned.lat_deg.u95, turned.vert_deg.u95, turned.correlation};
 }
 
+// Filmed from the side, a lone shot says how high its nock trails against plumb. What the bow makes
+// of it hangs on its cant and on the offset to the side, of which nothing is seen from there.
+void judge_from_side(Shot& shot, const JudgeOptions& options) {
+  const Measured unseen_right{0.0, kUsualLateralU95_deg};
+  const Bow bow = bow_as_known(options.hand, options.cant_deg, std::nullopt);
+  const BowFrameReading turned =
+      bow_frame_from_range(unseen_right, *shot.nock_high_deg, 0.0, bow.cant_deg);
+  const Measured vert{turned.vert_deg.value, turned.vert_deg.u95};
+  shot.verdict = Verdict{};
+  if (!usable(vert)) {
+    shot.verdict = no_verdict({});
+    return;
+  }
+  shot.verdict.nocking_point = nocking_point_of(side_of(vert, options.dead_band_deg));
+  const std::string seen = vertical_words(*shot.nock_high_deg);
+  switch (shot.verdict.nocking_point) {
+    case NockingPointVerdict::unclear:
+      shot.verdict.summary = fmt::format(
+          "Filmed from the side, which says nothing of spine; nocking point unclear: {} against "
+          "plumb, but what that is to a canted bow hangs on the offset to the side.",
+          seen);
+      break;
+    default:
+      shot.verdict.summary =
+          fmt::format("Filmed from the side, which says nothing of spine; {}.",
+                      nocking_point_clause(shot.verdict.nocking_point, vert, options));
+  }
+  shot.verdict.step = StepKind::film_more;
+  shot.verdict.next_step =
+      "Film shots of the same set-up from behind, too, and have all of them read as one session: "
+      "together they tell spine and nocking point.";
+  if (!options.fletched && near_end(vert) > kBadMismatch_deg) {
+    shot.verdict.cautions.emplace_back(caution::kBare);
+  }
+  shot.verdict.cautions.emplace_back(caution::kShaft);
+  shot.verdict.cautions.emplace_back(caution::kBeside);
+}
+
 }  // namespace
 
 Side side_of(const Measured& offset_deg, double dead_band_deg) {
@@ -203,6 +245,10 @@ Verdict judge(const Measured& lat_deg, const Measured& vert_deg, const JudgeOpti
 void judge_shot(Shot& shot, const JudgeOptions& options) {
   shot.bow.reset();
   shot.in_bow.reset();
+  if (shot.status == ShotStatus::measured && shot.view == View::side && shot.nock_high_deg) {
+    judge_from_side(shot, options);
+    return;
+  }
   if (shot.status != ShotStatus::measured || !shot.nock_right_deg || !shot.nock_high_deg) {
     shot.verdict = no_verdict(shot.reason);
     return;

@@ -15,6 +15,11 @@ using nlohmann::json;
 using rules::printable;
 
 std::string shot_words(const Shot& shot) {
+  if (shot.status == ShotStatus::measured && shot.view == View::side && shot.nock_high_deg) {
+    return fmt::format("from the side: {} against plumb; nocking point {}",
+                       rules::vertical_words(*shot.nock_high_deg),
+                       rules::word(shot.verdict.nocking_point));
+  }
   if (shot.status == ShotStatus::refused || !shot.nock_right_deg || !shot.nock_high_deg) {
     return fmt::format("refused: {}", printable(shot.reason));
   }

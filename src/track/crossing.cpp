@@ -89,7 +89,7 @@ std::optional<Crossing> find_crossing(const std::vector<Passing>& passings,
       continue;
     }
     if (!best || frames > best->frames) {
-      best = Crossing{velocity.x(), most - least, frames};
+      best = Crossing{a.at_px, a.t_s, velocity, most - least, frames};
     }
   }
   return best;

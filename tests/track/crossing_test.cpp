@@ -88,7 +88,7 @@ TEST_CASE("truth: an arrow that flies across is found, with its speed, among lim
   leaves(film);
   const auto crossing = track::find_crossing(film.passings, times(), kSize, {});
   REQUIRE(crossing);
-  CHECK(crossing->px_per_s == doctest::Approx(883.0 / 6.0 * 50.0).epsilon(0.1));
+  CHECK(crossing->velocity_px_s.x() == doctest::Approx(883.0 / 6.0 * 50.0).epsilon(0.1));
   CHECK(crossing->span_px > 0.6 * kSize.width);
 }
 

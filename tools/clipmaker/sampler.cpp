@@ -89,6 +89,28 @@ double limb_gap_m(const ClipSpec& spec) {
   return least;
 }
 
+// The phone beside the line: 2 to 4 m off, within 26 degrees of square, at the arrow's height within
+// 10 cm, looking at a place of the first metres of flight. Upright it sees a narrower stretch, so
+// whoever films stands further off.
+void film_from_side(ClipSpec& spec, Rng& rng) {
+  constexpr double rad = std::numbers::pi / 180.0;
+  const double way = rng.chance(0.5) ? 1.0 : -1.0;
+  const bool upright = spec.picture.rotation_deg == 90 || spec.picture.rotation_deg == 270;
+  const double beside_m = way * (upright ? rng.uniform(3.0, 4.0) : rng.uniform(2.0, 4.0));
+  const double aim_m = rng.uniform(1.0, 2.2);
+  const double turn = (90.0 * way + rng.uniform(-26.0, 26.0)) * rad;
+  // In the frame of the shot the phone stands at (beside, along) and looks toward
+  // (-sin turn, cos turn), which meets the line at aim_m.
+  const double along_m = aim_m - beside_m * std::cos(turn) / std::sin(turn);
+  spec.stage = {turn / rad, -std::cos(turn) * beside_m - std::sin(turn) * along_m,
+                std::sin(turn) * beside_m - std::cos(turn) * along_m};
+  spec.camera.behind_m = 0.0;
+  spec.camera.lateral_m = 0.0;
+  spec.camera.height_above_m = rng.uniform(-0.1, 0.1);
+  spec.camera.pitch_deg = rng.uniform(-4.0, 4.0);
+  spec.range.butt = "none";
+}
+
 // Turns a drawn shot into one of the clips that have nothing to measure.
 void make_unmeasurable(ClipSpec& spec, Rng& rng) {
   ShotSpec& shot = spec.shots.front();
@@ -278,6 +300,9 @@ ClipSpec sample(std::uint64_t seed, std::uint64_t index, const SampleOptions& op
     second.loose_s = shot.loose_s + options.second_after_s;
     spec.duration_s += options.second_after_s;
     spec.shots.push_back(second);
+  }
+  if (spec.kind == "from-side") {
+    film_from_side(spec, rng);
   }
   make_unmeasurable(spec, rng);
   if (!options.world.empty()) {

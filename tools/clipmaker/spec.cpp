@@ -127,7 +127,7 @@ int display_height(const PictureSpec& p) {
 
 void check(const ClipSpec& s) {
   one_of("kind", s.kind,
-         {"shot", "let-down", "never-loosed", "side-view", "toward-camera", "thirty-fps", "cut",
+         {"shot", "from-side", "let-down", "never-loosed", "side-view", "toward-camera", "thirty-fps", "cut",
           "black", "empty", "gestures", "hidden"});
   one_of("picture.codec", s.picture.codec, {"h264", "hevc"});
   one_of("arrow.material", s.arrow.material, {"wood", "carbon", "bright"});

@@ -109,7 +109,7 @@ Json truth_of(const ClipSpec& spec, const std::string& clip_name, const std::str
   json["clip"] = clip_name;
   json["command"] = command;
   json["kind"] = spec.kind;
-  const bool measurable = spec.kind == "shot";
+  const bool measurable = spec.kind == "shot" || spec.kind == "from-side";
   json["measurable"] = measurable;
   const bool reversed = spec.picture.mirror_scene;
   const bool left_hand = (spec.archer.hand == "left") != reversed;

@@ -136,58 +136,104 @@ struct ArrowState {
   T tip_mass_ratio;
 };
 
+// The flight at the anchor, from wherever it is seen: what the parameters of either view come to.
 template <typename T>
-ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T& dt) {
+struct Launch {
+  Eigen::Matrix<T, 3, 1> forward;   // unit, camera frame
+  Eigen::Matrix<T, 3, 1> plumb;     // unit, not along the flight
+  Eigen::Matrix<T, 3, 1> centre_m;  // centre of mass
+  T speed;                          // m/s
+  T length_m;
+  T log_wave;
+  T damping;
+  T right, right_rate, high, high_rate;  // rad, rad per m
+  T lift;
+  T drag;
+  T flex_right_cos, flex_right_sin, flex_down_cos, flex_down_sin;
+  T flex_hz, flex_decay;
+  T sway_right, sway_down;
+  T tip_mass_ratio;
+};
+
+template <typename T>
+ArrowState<T> state_from(const Launch<T>& launch, const T& dt) {
   using std::cos;
   using std::exp;
   using std::sin;
-  using Vector3 = Eigen::Matrix<T, 3, 1>;
-  const T focal = exp(p[kLogFocal]);
   ArrowState<T> state;
-  state.forward =
-      optics::ray<T>(focal, principal_px, Eigen::Matrix<T, 2, 1>(p[kVanishX], p[kVanishY]))
-          .normalized();
-  const Vector3 plumb(sin(p[kRoll]), cos(p[kRoll]), T(0));
-  state.down = (plumb - state.forward * plumb.dot(state.forward)).normalized();
+  state.forward = launch.forward;
+  state.down = (launch.plumb - state.forward * launch.plumb.dot(state.forward)).normalized();
   state.right = state.down.cross(state.forward);
 
-  const T speed = exp(p[kLogSpeed]);
-  const T x = speed * dt - T(0.5) * p[kDrag] * dt * dt;
+  const T x = launch.speed * dt - T(0.5) * launch.drag * dt * dt;
   state.flown_m = x;
-  const T kappa = T(2.0 * std::numbers::pi) * exp(-p[kLogWave]);
-  const Yaw<T> right = yaw_at(p[kRight], p[kRightRate], kappa, p[kDamping], x);
-  const Yaw<T> high = yaw_at(p[kHigh], p[kHighRate], kappa, p[kDamping], x);
+  const T kappa = T(2.0 * std::numbers::pi) * exp(-launch.log_wave);
+  const Yaw<T> right = yaw_at(launch.right, launch.right_rate, kappa, launch.damping, x);
+  const Yaw<T> high = yaw_at(launch.high, launch.high_rate, kappa, launch.damping, x);
   state.nock_right_rad = right.value;
   state.nock_high_rad = high.value;
   state.right_rate = right.rate;
   state.high_rate = high.rate;
 
-  const T across = -p[kLift] * right.kappa2_twice;
-  const T drop = T(0.5 * kGravity) * dt * dt + p[kLift] * high.kappa2_twice;
-  const Vector3 start =
-      optics::ray<T>(focal, principal_px, Eigen::Matrix<T, 2, 1>(p[kCentreX], p[kCentreY])) *
-      exp(p[kLogDepth]);
+  const T across = -launch.lift * right.kappa2_twice;
+  const T drop = T(0.5 * kGravity) * dt * dt + launch.lift * high.kappa2_twice;
   const T half_square = T(0.5) * dt * dt;
-  state.centre_m = start + state.forward * x +
-                   state.right * (across + p[kSwayRight] * half_square) +
-                   state.down * (drop + p[kSwayDown] * half_square);
+  state.centre_m = launch.centre_m + state.forward * x +
+                   state.right * (across + launch.sway_right * half_square) +
+                   state.down * (drop + launch.sway_down * half_square);
 
   // Direction of flight relative to the basis: small angles, tangent and angle alike to 1e-5.
-  const T azimuth = -p[kLift] * right.kappa2_integral - right.value;
-  const T elevation = -(T(kGravity) * dt / speed + p[kLift] * high.kappa2_integral) - high.value;
+  const T azimuth = -launch.lift * right.kappa2_integral - right.value;
+  const T elevation =
+      -(T(kGravity) * dt / launch.speed + launch.lift * high.kappa2_integral) - high.value;
   state.axis = state.right * (sin(azimuth) * cos(elevation)) - state.down * sin(elevation) +
                state.forward * (cos(azimuth) * cos(elevation));
 
-  const T fade = exp(-p[kFlexDecay] * dt);
-  const T phase = T(2.0 * std::numbers::pi) * p[kFlexHz] * dt;
+  const T fade = exp(-launch.flex_decay * dt);
+  const T phase = T(2.0 * std::numbers::pi) * launch.flex_hz * dt;
   const T c = cos(phase);
   const T s = sin(phase);
-  state.flex_right_m = fade * (p[kFlexRightCos] * c + p[kFlexRightSin] * s);
-  state.flex_down_m = fade * (p[kFlexDownCos] * c + p[kFlexDownSin] * s);
-  state.length_m = exp(p[kLogLength]);
-  state.tip_mass_ratio = p[kTipMass];
-  state.balance = balance_of(p[kTipMass]);
+  state.flex_right_m = fade * (launch.flex_right_cos * c + launch.flex_right_sin * s);
+  state.flex_down_m = fade * (launch.flex_down_cos * c + launch.flex_down_sin * s);
+  state.length_m = launch.length_m;
+  state.tip_mass_ratio = launch.tip_mass_ratio;
+  state.balance = balance_of(launch.tip_mass_ratio);
   return state;
+}
+
+template <typename T>
+ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T& dt) {
+  using std::cos;
+  using std::exp;
+  using std::sin;
+  using Vector2 = Eigen::Matrix<T, 2, 1>;
+  const T focal = exp(p[kLogFocal]);
+  Launch<T> launch;
+  launch.forward =
+      optics::ray<T>(focal, principal_px, Vector2(p[kVanishX], p[kVanishY])).normalized();
+  launch.plumb = {sin(p[kRoll]), cos(p[kRoll]), T(0)};
+  launch.centre_m = optics::ray<T>(focal, principal_px, Vector2(p[kCentreX], p[kCentreY])) *
+                    exp(p[kLogDepth]);
+  launch.speed = exp(p[kLogSpeed]);
+  launch.length_m = exp(p[kLogLength]);
+  launch.log_wave = p[kLogWave];
+  launch.damping = p[kDamping];
+  launch.right = p[kRight];
+  launch.right_rate = p[kRightRate];
+  launch.high = p[kHigh];
+  launch.high_rate = p[kHighRate];
+  launch.lift = p[kLift];
+  launch.drag = p[kDrag];
+  launch.flex_right_cos = p[kFlexRightCos];
+  launch.flex_right_sin = p[kFlexRightSin];
+  launch.flex_down_cos = p[kFlexDownCos];
+  launch.flex_down_sin = p[kFlexDownSin];
+  launch.flex_hz = p[kFlexHz];
+  launch.flex_decay = p[kFlexDecay];
+  launch.sway_right = p[kSwayRight];
+  launch.sway_down = p[kSwayDown];
+  launch.tip_mass_ratio = p[kTipMass];
+  return state_from(launch, dt);
 }
 
 // The bending shape at share s, linear between two ratios of the grid, and how it grows with the

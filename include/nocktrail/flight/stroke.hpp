@@ -2,6 +2,7 @@
 // from these where the arrow rest lies along the flight.
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <vector>
 
@@ -51,12 +52,21 @@ struct Stroke {
   bool seen = false;            // from the pictures, not from a prior alone
 };
 
+// What of a fitted flight the stroke hangs on, whichever view it was fitted from.
+struct FreeFlight {
+  double speed_mps = 0.0;
+  // The nock's forward coordinate, m, at a capture time, the flight followed backward too.
+  std::function<double(double t_s)> nock_forward_m;
+};
+
 // Fits the quarter-sine power stroke of a bow whose force falls linearly to the brace height
 // (textbook: v = v0 sin(w t), w = v0 / stroke; docs/arrow-model.md) to the point's places
 // and hands on when the nock left the string, with the rest one brace height further on. Exit time
 // and stroke are integrated over on a grid; places are outliers with a fixed chance. Without any
 // place before the exit, the result rests on `surge_s` (when the motion surged), a place for the
 // camera, and `seen` is false.
+Stroke fit_stroke(const FreeFlight& flight, const std::vector<TipPlace>& places, double surge_s,
+                  const StrokeOptions& options);
 Stroke fit_stroke(const FlightFit& fit, const std::vector<TipPlace>& places, double surge_s,
                   const StrokeOptions& options);
 

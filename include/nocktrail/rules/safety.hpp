@@ -21,6 +21,10 @@ inline constexpr const char* kRange =
     "Nobody downrange; whoever films stays behind the shooting line, clear of elbow and limbs; "
     "secure an overhead mount; leave the phone where it is until the line is called clear. Local "
     "range rules override this advice.";
+inline constexpr const char* kBeside =
+    "Nobody beside the arrow's path forward of the shooting line: a phone that films from the side "
+    "stands there alone, and is fetched when the line is called clear. Nobody downrange. Local "
+    "range rules override this advice.";
 inline constexpr const char* kBare =
     "Start bare shafts close by, at a large soft butt, with others well back, and stop when the "
     "flight is erratic: a badly mismatched one may break or glance off.";

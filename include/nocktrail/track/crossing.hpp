@@ -3,6 +3,7 @@
 // hands do not get far.
 #pragma once
 
+#include <Eigen/Core>
 #include <cstdint>
 #include <opencv2/core.hpp>
 #include <optional>
@@ -27,7 +28,9 @@ struct CrossingOptions {
 };
 
 struct Crossing {
-  double px_per_s = 0.0;  // positive to the right
+  Eigen::Vector2d at_px = Eigen::Vector2d::Zero();  // where it is at t_s
+  double t_s = 0.0;
+  Eigen::Vector2d velocity_px_s = Eigen::Vector2d::Zero();
   double span_px = 0.0;
   int frames = 0;
 };

@@ -1,0 +1,291 @@
+#include "side_shot.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "doubts.hpp"
+#include "nocktrail/flight/headline.hpp"
+#include "nocktrail/optics/camera.hpp"
+#include "nocktrail/side/path.hpp"
+#include "nocktrail/side/sight.hpp"
+#include "nocktrail/units/units.hpp"
+#include "shot_analysis.hpp"
+
+namespace nocktrail::pipeline {
+namespace {
+
+// Beyond 30 degrees, which is asked for, and what such a fit may be off by.
+constexpr double kMostYaw_deg = 36.0;
+constexpr double kMostHighU95_deg = 1.0;
+constexpr int kLeastFrames = 5;
+
+side::Parameters start_from(const side::Path& path, double anchor_s, double focal_px,
+                            const side::SidePriors& priors) {
+  const double length_m = priors.flight.length_m.mean;
+  const Eigen::Vector2d centre = path.at_px + path.along * path.middle_px(anchor_s);
+  side::Parameters p = side::Parameters::Zero();
+  p[side::kCentreX] = centre.x();
+  p[side::kCentreY] = centre.y();
+  const double depth_m = focal_px * length_m / std::max(path.length_px(anchor_s), 20.0);
+  p[side::kLogDepth] = std::log(depth_m);
+  p[side::kSlope] = std::atan2(path.along.y(), std::abs(path.along.x()));
+  p[side::kLogSpeed] = std::log(path.speed_px_s(anchor_s) * depth_m / focal_px);
+  p[side::kLogLength] = std::log(length_m);
+  p[side::kLogFocal] = std::log(focal_px);
+  p[side::kReadout] = priors.flight.readout_s.mean;
+  p[side::kLogWave] = priors.flight.log_wave.mean;
+  p[side::kDamping] = priors.flight.damping.mean;
+  p[side::kLift] = priors.flight.lift_m.mean;
+  p[side::kDrag] = priors.flight.drag_mps2.mean;
+  p[side::kFlexHz] = priors.flight.flex_hz.mean;
+  p[side::kFlexDecay] = priors.flight.flex_decay.mean;
+  p[side::kTipMass] = priors.flight.tip_mass_ratio.mean;
+  return p;
+}
+
+// In px along the path, and across it nothing.
+double along_path(const side::Path& path, const Eigen::Vector2d& px) {
+  return (px - path.at_px).dot(path.along);
+}
+
+// Where the point was in the frames about the exit, as flight::TipPlace has it.
+std::vector<flight::TipPlace> tip_places(const side::Strip& strip, const side::Path& path,
+                                         const side::SideFit& fit, const std::vector<double>& t_s,
+                                         double from_s, double to_s) {
+  const double speed = std::exp(fit.parameters[side::kLogSpeed]);
+  const auto tip_at = [&](double t) { return along_path(path, side::seen_px(fit, t, 1.0)); };
+  std::vector<flight::TipPlace> places;
+  for (std::size_t k = 0; k < t_s.size(); ++k) {
+    const double t = t_s[k];
+    if (t < from_s || t > to_s) {
+      continue;
+    }
+    // Ahead of the free flight by the whole stroke at most.
+    constexpr double kAhead_s = 0.016;
+    const std::optional<double> s = strip.foremost(k, tip_at(t - 0.002), tip_at(t + kAhead_s));
+    if (!s) {
+      continue;
+    }
+    double low = t - 0.004;
+    double high = t + kAhead_s + 0.002;
+    for (int i = 0; i < 40; ++i) {
+      const double middle = 0.5 * (low + high);
+      (tip_at(middle) < *s ? low : high) = middle;
+    }
+    const double px_m = speed * 0.001 / std::max(tip_at(t + 0.001) - tip_at(t), 1e-3);
+    places.push_back({t, 0.5 * (low + high), std::hypot(0.010, 3.0 * px_m)});
+  }
+  return places;
+}
+
+// Sees the arrow in all frames from first_s on in which most of it is in the picture.
+template <typename Middle>
+std::vector<track::ArrowSighting> sight_all(const side::Strip& strip, const SideScene& scene,
+                                            const side::Path& path, double first_s,
+                                            const Middle& middle_and_length) {
+  std::vector<track::ArrowSighting> sightings;
+  const cv::Size size = scene.luma.front().size();
+  for (std::size_t k = 0; k < scene.t_s.size(); ++k) {
+    if (scene.t_s[k] < first_s) {
+      continue;
+    }
+    const auto [middle, length] = middle_and_length(scene.t_s[k]);
+    if (!(length > 40.0)) {
+      continue;
+    }
+    const Eigen::Vector2d px = path.at_px + path.along * middle;
+    if (px.x() < 0.0 || px.y() < 0.0 || px.x() > size.width - 1.0 || px.y() > size.height - 1.0) {
+      continue;
+    }
+    if (auto sighting = strip.sight(k, middle, length)) {
+      sightings.push_back(std::move(*sighting));
+    }
+  }
+  return sightings;
+}
+
+}  // namespace
+
+std::optional<SideFlight> follow_from_side(const SideScene& scene, const track::Crossing& crossing,
+                                           const std::vector<track::Passing>& passings) {
+  const std::optional<side::Path> path = side::find_path(crossing, passings, scene.t_s);
+  if (!path) {
+    return std::nullopt;
+  }
+  const cv::Size size = scene.luma.front().size();
+  const side::Strip strip(scene.luma, scene.t_s, *path, scene.surge_s - 0.004, {});
+  // Until a fit knows better the arrow is on the string for 14 ms after the surge.
+  constexpr double kFirst_s = 0.016;
+  std::vector<track::ArrowSighting> sightings =
+      sight_all(strip, scene, *path, scene.surge_s + kFirst_s, [&](double t) {
+        return std::pair<double, double>(path->middle_px(t), path->length_px(t));
+      });
+  const auto enough = [&] { return sightings.size() >= 4; };
+  if (!enough()) {
+    return std::nullopt;
+  }
+  const double anchor_s = sightings[sightings.size() / 2].t_s;
+  const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);
+  const double way = path->along.x() > 0.0 ? 1.0 : -1.0;
+  side::SideFitOptions fit_options;
+  fit_options.priors.flight = scene.fit_options.priors;
+  fit_options.readout_per_px = scene.fit_options.readout_per_px;
+  side::Parameters start =
+      start_from(*path, anchor_s, scene.focal_px, fit_options.priors);
+  SideFlight found;
+  constexpr int kRounds = 3;
+  for (int round = 0; round < kRounds; ++round) {
+    found.fit = side::fit_side(sightings, start, way, anchor_s, principal, scene.focal_px,
+                               fit_options);
+    if (!found.fit.converged) {
+      return std::nullopt;
+    }
+    const side::SideFit& fit = found.fit;
+    const flight::FreeFlight free{std::exp(fit.parameters[side::kLogSpeed]),
+                                  [&](double t) { return side::nock_forward_m(fit, t); }};
+    flight::StrokeOptions stroke;
+    stroke.camera_behind_m = {0.0, 1e6};  // nothing is known of it from here
+    found.stroke = flight::fit_stroke(
+        free,
+        tip_places(strip, *path, fit, scene.t_s, scene.surge_s - 0.010, scene.surge_s + 0.030),
+        scene.surge_s, stroke);
+    found.sightings = sightings;
+    if (round + 1 == kRounds) {
+      break;
+    }
+    start = fit.parameters;
+    sightings = sight_all(strip, scene, *path, found.stroke.exit_s + 0.0003, [&](double t) {
+      const double nock = along_path(*path, side::seen_px(fit, t, 0.0));
+      const double tip = along_path(*path, side::seen_px(fit, t, 1.0));
+      return std::pair<double, double>(0.5 * (nock + tip), tip - nock);
+    });
+    if (!enough()) {
+      return std::nullopt;
+    }
+  }
+  return found;
+}
+
+bool beyond_doubt(const side::SideFit& fit) {
+  return fit.frames >= kLeastFrames && fit.ends >= 2 * kLeastFrames && fit.centre_scale < 4.0 &&
+         fit.end_scale < 4.0;
+}
+
+Shot side_shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info) {
+  const SideFlight& found = *analysis.side;
+  const side::SideFit& fit = found.fit;
+  const flight::Stroke& stroke = found.stroke;
+  const side::SideHeadline headline =
+      side::headline_of(fit, stroke.rest_forward_m, stroke.rest_sigma_m);
+  Shot shot;
+  shot.view = View::side;
+  shot.loose_s = stroke.loose_s;
+  shot.exit_s = stroke.exit_s;
+  shot.reference_index = static_cast<int>(analysis.frame_index[analysis.steadied.reference]);
+  for (const track::ArrowSighting& sighting : found.sightings) {
+    const auto k = static_cast<std::size_t>(sighting.frame);
+    const Eigen::Matrix3d frame_from_reference =
+        analysis.steadied.motion[k].reference_from_frame.inverse();
+    const auto seen = [&](const Eigen::Vector2d& px) {
+      return optics::apply_homography(frame_from_reference, px);
+    };
+    FrameObservation frame;
+    frame.index = static_cast<int>(analysis.frame_index[k]);
+    frame.t_s = sighting.t_s;
+    frame.used = true;
+    if (sighting.nock) {
+      frame.nock_px = seen(sighting.nock->at_px);
+    }
+    if (sighting.tip) {
+      frame.tip_px = seen(sighting.tip->at_px);
+    }
+    shot.frames.push_back(frame);
+
+    flight::ArrowState<double> state = side::state_of(fit, sighting.t_s);
+    state.flex_down_m = 0.0;  // the rigid-body axis
+    const auto drawn = [&](const Eigen::Vector3d& point_m) {
+      return seen(side::seen_at<double>(fit.parameters.data(), fit.principal_px, point_m));
+    };
+    const Eigen::Vector3d tip = flight::shaft_point(state, 1.0, 0.0);
+    const Eigen::Vector3d flight_direction =
+        (state.axis + state.right * state.nock_right_rad - state.down * state.nock_high_rad)
+            .normalized();
+    FittedFrame fitted;
+    fitted.index = frame.index;
+    fitted.t_s = frame.t_s;
+    fitted.nock_px = drawn(flight::shaft_point(state, 0.0, 0.0));
+    fitted.tip_px = drawn(tip);
+    fitted.straight_nock_px = drawn(tip - flight_direction * state.length_m);
+    fitted.nock_z_m = side::nock_forward_m(fit, sighting.t_s) - stroke.rest_forward_m;
+    fitted.reference_from_frame = analysis.steadied.motion[k].reference_from_frame;
+    shot.fitted.push_back(fitted);
+  }
+
+  const auto both = static_cast<double>(
+      std::count_if(found.sightings.begin(), found.sightings.end(),
+                    [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); }));
+  const double yaw_deg = std::abs(units::deg_from_rad(fit.parameters[side::kYaw]));
+  const double typical_speed =
+      headline.speed_mps.value * 0.76 / std::exp(fit.parameters[side::kLogLength]);
+  const double u95 = units::deg_from_rad(headline.high_rad.u95);
+  const double offset = units::deg_from_rad(std::abs(headline.high_rad.value));
+  const std::string speed =
+      fmt::format("the arrow would fly at {:.0f} m/s", headline.speed_mps.value);
+  const char* const say_rate = info.capture_fps_source == RateSource::user
+                                   ? "check --capture-fps"
+                                   : "say at what rate the clip was filmed, for example "
+                                     "--capture-fps 240";
+  const char* const see_it =
+      "film from 2 to 4 m beside the line, with more light and a background of another brightness "
+      "than the arrow";
+  std::vector<Doubt> doubts = those_that_hold(
+      {{both, Keep::at_least, static_cast<double>(kLeastFrames),
+        fmt::format("from the side, both ends of the arrow were seen in only {:.0f} of {} frames",
+                    both, found.sightings.size()),
+        see_it},
+       {fit.centre_scale, Keep::at_most, 5.0,
+        "what crosses the picture does not fly like one arrow", see_it},
+       {fit.end_scale, Keep::at_most, 5.0,
+        "what was taken for the ends of the arrow does not fly like them", see_it},
+       {yaw_deg, Keep::at_most, kMostYaw_deg,
+        fmt::format("the camera looks at the flight from {:.0f} deg off square", yaw_deg),
+        "stand behind the archer, or beside the line within 30 deg of square to it"}});
+  if (doubts.empty()) {
+    doubts = those_that_hold(
+        {{typical_speed, Keep::at_least, 24.0, speed, say_rate},
+         {typical_speed, Keep::at_most, 85.0, speed, say_rate},
+         {offset, Keep::at_most, 15.0,
+          fmt::format("the arrow seems to stand {:.0f} deg across its flight, more than can be "
+                      "measured",
+                      offset),
+          "stop shooting this arrow and check the set-up"},
+         {u95, Keep::at_most, kMostHighU95_deg,
+          fmt::format("from the side, the offset up and down is only known within {:.1f} deg", u95),
+          see_it}});
+  }
+  shot.reason = in_one_sentence(doubts);
+  if (!shot.reason.empty()) {
+    shot.status = ShotStatus::refused;
+    return shot;
+  }
+  shot.status = ShotStatus::measured;
+  const auto in_deg = [](const Measured& rad) {
+    return Measured{units::deg_from_rad(rad.value), units::deg_from_rad(rad.u95)};
+  };
+  shot.nock_high_deg = in_deg(headline.high_rad);
+  shot.nock_high_slope_deg_per_m = in_deg(headline.high_rate);
+  shot.shared = SharedError{0.0, units::deg_from_rad(headline.shared_high_u95_rad), 0.0};
+  shot.speed_mps = headline.speed_mps;
+  constexpr double kClearSigmas = 4.0;
+  constexpr double kMostHzU95 = 8.0;
+  if (headline.flex_sigmas > kClearSigmas && headline.flex_hz.u95 < kMostHzU95) {
+    shot.flex = Flex{headline.flex_hz,
+                     {headline.flex_amplitude_m.value * 1e3, headline.flex_amplitude_m.u95 * 1e3}};
+  }
+  return shot;
+}
+
+}  // namespace nocktrail::pipeline

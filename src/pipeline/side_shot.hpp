@@ -1,0 +1,43 @@
+// One loose filmed from the side, from steadied frames to a fitted flight. Private to the pipeline.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "nocktrail/flight/stroke.hpp"
+#include "nocktrail/media/clip.hpp"
+#include "nocktrail/reading.hpp"
+#include "nocktrail/side/fit.hpp"
+#include "nocktrail/track/crossing.hpp"
+#include "nocktrail/track/sighting.hpp"
+#include "nocktrail/track/sweep.hpp"
+
+namespace nocktrail::pipeline {
+
+struct SideFlight {
+  side::SideFit fit;
+  std::vector<track::ArrowSighting> sightings;
+  flight::Stroke stroke;
+};
+
+struct SideScene {
+  const std::vector<cv::Mat>& luma;  // steadied
+  const std::vector<double>& t_s;
+  double surge_s = 0.0;
+  double focal_px = 0.0;
+  flight::FitOptions fit_options;  // length, focal length and read-out as from behind
+};
+
+// Follows what crosses the picture. nullopt where it is no arrow's flight.
+std::optional<SideFlight> follow_from_side(const SideScene& scene, const track::Crossing& crossing,
+                                           const std::vector<track::Passing>& passings);
+
+// Whether that many frames go that well together that nothing else needs to be tried.
+bool beyond_doubt(const side::SideFit& fit);
+
+struct ShotAnalysis;
+Shot side_shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info);
+
+}  // namespace nocktrail::pipeline

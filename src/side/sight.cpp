@@ -1,0 +1,373 @@
+#include "nocktrail/side/sight.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+namespace nocktrail::side {
+namespace {
+
+// Middle value; the order of `values` is lost.
+float median_of(std::vector<float>& values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+// Bilinear between rows of one column.
+double at_row(const cv::Mat& picture, int column, double row) {
+  const double inside = std::clamp(row, 0.0, picture.rows - 1.001);
+  const int y = static_cast<int>(inside);
+  const double f = inside - y;
+  return (1.0 - f) * static_cast<double>(picture.at<float>(y, column)) +
+         f * static_cast<double>(picture.at<float>(y + 1, column));
+}
+
+}  // namespace
+
+Strip::Strip(const std::vector<cv::Mat>& luma, const std::vector<double>& t_s, const Path& path,
+             double still_from_s, const SightOptions& options)
+    : options_(options), path_(path), t_s_(t_s) {
+  const cv::Size size = luma.front().size();
+  // Where the line enters and leaves the picture.
+  double low = -1e9;
+  double high = 1e9;
+  const auto clip = [&](double from, double step, double limit) {
+    if (std::abs(step) < 1e-9) {
+      return;
+    }
+    const double a = (0.0 - from) / step;
+    const double b = (limit - from) / step;
+    low = std::max(low, std::min(a, b));
+    high = std::min(high, std::max(a, b));
+  };
+  clip(path.at_px.x(), path.along.x(), size.width - 1.0);
+  clip(path.at_px.y(), path.along.y(), size.height - 1.0);
+  first_px_ = std::ceil(low);
+  columns_ = std::max(8, static_cast<int>(std::floor(high) - first_px_) + 1);
+  const double length_px = path.length_px(path.from_s);
+  half_rows_ = std::max(
+      12, static_cast<int>(std::ceil(options.half_height_m / options.typical_length_m * length_px)));
+  const Eigen::Vector2d origin = picture_px(first_px_, -half_rows_);
+  const cv::Matx23d picture_from_strip(path.along.x(), path.across().x(), origin.x(),
+                                       path.along.y(), path.across().y(), origin.y());
+  const cv::Size strip(columns_, 2 * half_rows_ + 1);
+  for (const cv::Mat& frame : luma) {
+    cv::Mat cut;
+    cv::warpAffine(frame, cut, picture_from_strip, strip, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP,
+                   cv::BORDER_REPLICATE);
+    cv::Mat real;
+    cut.convertTo(real, CV_32F);
+    rows_.push_back(real);
+  }
+  std::vector<std::size_t> still;
+  for (std::size_t k = 0; k < t_s.size(); ++k) {
+    if (t_s[k] >= still_from_s) {
+      still.push_back(k);
+    }
+  }
+  const std::size_t count =
+      std::min(still.size(), static_cast<std::size_t>(options.background_frames));
+  background_.create(strip, CV_32F);
+  sigma_.create(strip, CV_32F);
+  std::vector<float> values(count);
+  for (int y = 0; y < strip.height; ++y) {
+    for (int x = 0; x < strip.width; ++x) {
+      for (std::size_t i = 0; i < count; ++i) {
+        const std::size_t k = count > 1 ? still[i * (still.size() - 1) / (count - 1)] : still[0];
+        values[i] = rows_[k].at<float>(y, x);
+      }
+      const float middle = median_of(values);
+      for (float& value : values) {
+        value = std::abs(value - middle);
+      }
+      background_.at<float>(y, x) = middle;
+      sigma_.at<float>(y, x) = median_of(values) / 0.6745F;
+    }
+  }
+  cv::boxFilter(sigma_, sigma_, CV_32F, cv::Size(5, 5));
+  cv::max(sigma_, options.grey_floor, sigma_);
+  cv::Mat gx;
+  cv::Mat gy;
+  cv::Sobel(background_, gx, CV_32F, 1, 0, 3, options.edge_slip_px / 8.0);
+  cv::Sobel(background_, gy, CV_32F, 0, 1, 3, options.edge_slip_px / 8.0);
+  cv::Mat slip;
+  cv::magnitude(gx, gy, slip);
+  cv::magnitude(sigma_, slip, sigma_);
+}
+
+cv::Mat Strip::changed_in(std::size_t k) const {
+  cv::Mat changed;
+  cv::absdiff(rows_[k], background_, changed);
+  cv::divide(changed, sigma_, changed);
+  cv::min(changed, 8.0, changed);
+  return changed;
+}
+
+std::optional<Strip::Line> Strip::coarse_line(const cv::Mat& changed, double middle_px,
+                                              double length_px) const {
+  std::vector<Eigen::Vector2d> peaks;
+  const double step = length_px / options_.groups;
+  for (int g = 0; g < options_.groups; ++g) {
+    const double from = middle_px - 0.5 * length_px + g * step;
+    if (!inside(from) || !inside(from + step)) {
+      continue;
+    }
+    cv::Mat profile;
+    cv::reduce(changed.colRange(static_cast<int>(column_of(from)),
+                                static_cast<int>(column_of(from + step)) + 1),
+               profile, 1, cv::REDUCE_AVG);
+    cv::blur(profile, profile, cv::Size(1, 3));
+    cv::Point at;
+    double most = 0.0;
+    cv::minMaxLoc(profile, nullptr, &most, nullptr, &at);
+    if (most > 2.0) {
+      peaks.emplace_back(from + 0.5 * step, at.y - half_rows_);
+    }
+  }
+  // The line that most of them lie on.
+  std::optional<Line> best;
+  std::size_t most = 0;
+  for (std::size_t i = 0; i < peaks.size(); ++i) {
+    for (std::size_t j = i + 3; j < peaks.size(); ++j) {
+      Line line;
+      line.middle = middle_px;
+      line.lean = (peaks[j].y() - peaks[i].y()) / (peaks[j].x() - peaks[i].x());
+      if (std::abs(line.lean) > 0.2) {
+        continue;
+      }
+      line.offset = peaks[i].y() - line.lean * (peaks[i].x() - middle_px);
+      const auto agree = static_cast<std::size_t>(
+          std::count_if(peaks.begin(), peaks.end(), [&](const Eigen::Vector2d& peak) {
+            return std::abs(peak.y() - line.at(peak.x())) < 1.6;
+          }));
+      if (agree > most) {
+        most = agree;
+        best = line;
+      }
+    }
+  }
+  return most >= 5 ? best : std::nullopt;
+}
+
+std::vector<Strip::Group> Strip::groups_about(std::size_t k, const Line& line, double middle_px,
+                                              double length_px) const {
+  const double px_per_m = length_px / options_.typical_length_m;
+  const double half_width = 0.5 * options_.widest_shaft_m * px_per_m + 2.0;
+  const int reach = static_cast<int>(std::ceil(half_width));
+  const int groups = options_.groups;
+  const double rear = middle_px - 0.5 * length_px;
+  const double from = rear + options_.from_share * length_px;
+  const double step = (options_.to_share - options_.from_share) * length_px / groups;
+  std::vector<Group> found;
+  for (int g = 0; g < groups; ++g) {
+    Group group;
+    double square = 0.0;
+    int clear = 0;
+    int columns = 0;
+    for (double s = from + g * step; s < from + (g + 1) * step; s += 1.0) {
+      if (!inside(s)) {
+        continue;
+      }
+      ++columns;
+      const int column = static_cast<int>(std::lround(column_of(s)));
+      const double row = line.at(first_px_ + column) + half_rows_;
+      if (row < reach + 1 || row > 2 * half_rows_ - reach - 1) {
+        continue;
+      }
+      const double core = (at_row(rows_[k], column, row - 1.0) + at_row(rows_[k], column, row) +
+                           at_row(rows_[k], column, row + 1.0)) /
+                          3.0;
+      const double contrast = core - at_row(background_, column, row);
+      const double noise = at_row(sigma_, column, row);
+      if (std::abs(contrast) < options_.clear_sigmas * noise) {
+        continue;
+      }
+      // The share of each pixel that the shaft covers, if it has the colour of its middle.
+      double sum = 0.0;
+      double moment = 0.0;
+      for (int j = -reach; j <= reach; ++j) {
+        const double off = std::clamp(static_cast<double>(j), -half_width, half_width);
+        const double was = at_row(background_, column, row + off);
+        const double is = at_row(rows_[k], column, row + off);
+        const double against = core - was;
+        if (std::abs(against) < 0.35 * std::abs(contrast)) {
+          sum = 0.0;
+          break;  // the background changes too much across the shaft here
+        }
+        const double covered = std::clamp((is - was) / against, -0.2, 1.2);
+        sum += covered;
+        moment += covered * off;
+      }
+      if (sum < 1.0) {
+        continue;
+      }
+      const double off = moment / sum;
+      if (std::abs(off) > half_width) {
+        continue;
+      }
+      const double weight = contrast * contrast / (noise * noise);
+      group.weight += weight;
+      group.s += weight * (first_px_ + column);
+      group.n += weight * (row - half_rows_ + off);
+      square += weight * off * off;
+      ++clear;
+    }
+    if (clear < 0.4 * columns || clear < 4) {
+      continue;
+    }
+    group.s /= group.weight;
+    group.n /= group.weight;
+    const double mean = group.n - line.at(group.s);
+    const double scatter = std::sqrt(std::max(square / group.weight - mean * mean, 0.0));
+    // Neighbouring columns share noise, blur and coding: a quarter of them are independent.
+    group.sigma_px = std::hypot(0.06, scatter / std::sqrt(clear / 4.0));
+    found.push_back(group);
+  }
+  return found;
+}
+
+std::optional<double> Strip::end(std::size_t k, const Line& line, double from_px,
+                                 double expected_px, double length_px) const {
+  const double way = expected_px > from_px ? 1.0 : -1.0;
+  const double furthest = expected_px + way * 0.25 * length_px;
+  // Contrast along the shaft, a short mean over rows and columns.
+  std::vector<double> contrast;
+  std::vector<double> noise;
+  for (double s = from_px; way * (furthest - s) > 0.0 && inside(s); s += way) {
+    const int column = static_cast<int>(std::lround(column_of(s)));
+    const double row = line.at(first_px_ + column) + half_rows_;
+    if (row < 2 || row > 2 * half_rows_ - 2) {
+      break;
+    }
+    double sum = 0.0;
+    for (int j = -1; j <= 1; ++j) {
+      sum += at_row(rows_[k], column, row + j) - at_row(background_, column, row + j);
+    }
+    contrast.push_back(std::abs(sum / 3.0));
+    noise.push_back(at_row(sigma_, column, row));
+  }
+  const auto size = static_cast<int>(contrast.size());
+  constexpr int kSmooth = 2;
+  std::vector<double> smooth(contrast.size(), 0.0);
+  for (int i = 0; i < size; ++i) {
+    double sum = 0.0;
+    int n = 0;
+    for (int j = std::max(0, i - kSmooth); j <= std::min(size - 1, i + kSmooth); ++j) {
+      sum += contrast[static_cast<std::size_t>(j)];
+      ++n;
+    }
+    smooth[static_cast<std::size_t>(i)] = sum / n;
+  }
+  // The last place that stands out, gaps of low contrast allowed.
+  const int gap_allowed = std::max(6, static_cast<int>(0.10 * length_px));
+  int last = -1;
+  for (int i = 0; i < size; ++i) {
+    if (smooth[static_cast<std::size_t>(i)] > 3.0 * noise[static_cast<std::size_t>(i)]) {
+      last = i;
+    } else if (last >= 0 && i - last > gap_allowed) {
+      break;
+    }
+  }
+  const int inner = static_cast<int>(0.09 * length_px);
+  if (last < inner || last + 4 >= size) {
+    return std::nullopt;
+  }
+  std::vector<float> plateau;
+  for (int i = last - inner; i <= last - static_cast<int>(0.02 * length_px); ++i) {
+    plateau.push_back(static_cast<float>(smooth[static_cast<std::size_t>(i)]));
+  }
+  const double level = static_cast<double>(median_of(plateau));
+  if (level < 6.0 * noise[static_cast<std::size_t>(last)]) {
+    return std::nullopt;
+  }
+  for (int i = last; i > std::max(1, last - inner); --i) {
+    const double outer = smooth[static_cast<std::size_t>(i)];
+    const double nearer = smooth[static_cast<std::size_t>(i) - 1];
+    if (outer < 0.5 * level && nearer >= 0.5 * level) {
+      const double f = (nearer - 0.5 * level) / (nearer - outer);
+      return from_px + way * (i - 1 + f);
+    }
+  }
+  return from_px + way * last;
+}
+
+std::optional<track::ArrowSighting> Strip::sight(std::size_t k, double middle_px,
+                                                 double length_px) const {
+  const cv::Mat changed = changed_in(k);
+  std::optional<Line> line = coarse_line(changed, middle_px, length_px);
+  if (!line) {
+    return std::nullopt;
+  }
+  std::vector<Group> groups;
+  constexpr int kRounds = 3;
+  for (int round = 0; round < kRounds; ++round) {
+    groups = groups_about(k, *line, middle_px, length_px);
+    // A straight line through them, the far ones left out as it settles.
+    const double reach = round == 0 ? 2.5 : 1.2;
+    Eigen::Matrix2d normal = Eigen::Matrix2d::Zero();
+    Eigen::Vector2d right = Eigen::Vector2d::Zero();
+    std::vector<Group> kept;
+    for (const Group& group : groups) {
+      if (std::abs(group.n - line->at(group.s)) > reach) {
+        continue;
+      }
+      const double weight = 1.0 / (group.sigma_px * group.sigma_px);
+      const Eigen::Vector2d row(1.0, group.s - middle_px);
+      normal += weight * row * row.transpose();
+      right += weight * group.n * row;
+      kept.push_back(group);
+    }
+    groups = kept;
+    if (groups.size() < 5) {
+      return std::nullopt;
+    }
+    const Eigen::Vector2d fitted = normal.ldlt().solve(right);
+    line = Line{middle_px, fitted[0], fitted[1]};
+  }
+  track::ArrowSighting sighting;
+  sighting.frame = static_cast<int>(k);
+  sighting.t_s = t_s_[k];
+  sighting.shown = static_cast<double>(groups.size()) / options_.groups;
+  for (const Group& group : groups) {
+    sighting.centre.push_back({picture_px(group.s, group.n), group.sigma_px});
+  }
+  const auto end_at = [&](double share) -> std::optional<track::EndPoint> {
+    const std::optional<double> s =
+        end(k, *line, middle_px, middle_px + (share - 0.5) * length_px, length_px);
+    if (!s) {
+      return std::nullopt;
+    }
+    return track::EndPoint{picture_px(*s, line->at(*s)), 1.5, false};
+  };
+  sighting.nock = end_at(0.0);
+  sighting.tip = end_at(1.0);
+  return sighting;
+}
+
+std::optional<double> Strip::foremost(std::size_t k, double from_px, double to_px) const {
+  const cv::Mat changed = changed_in(k);
+  constexpr int kBand = 4;
+  constexpr int kRun = 6;
+  int run = 0;
+  for (double s = std::max(from_px, to_px); s > std::min(from_px, to_px); s -= 1.0) {
+    if (!inside(s)) {
+      run = 0;
+      continue;
+    }
+    const int column = static_cast<int>(std::lround(column_of(s)));
+    // Three rows that stand out together, wherever in the band.
+    bool out = false;
+    for (int y = half_rows_ - kBand; y + 2 <= half_rows_ + kBand && !out; ++y) {
+      out = changed.at<float>(y, column) + changed.at<float>(y + 1, column) > 8.0F;
+    }
+    run = out ? run + 1 : 0;
+    if (run == kRun) {
+      return s + kRun - 1;
+    }
+  }
+  return std::nullopt;
+}
+
+}  // namespace nocktrail::side
