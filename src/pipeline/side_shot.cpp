@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "doubts.hpp"
@@ -21,6 +22,10 @@ namespace {
 constexpr double kMostYaw_deg = 36.0;
 constexpr double kMostHighU95_deg = 1.0;
 constexpr int kLeastFrames = 5;
+// At full draw the point lies a little past the rest: arrows are cut an inch or so longer than they
+// are drawn (common practice, no source).
+constexpr double kPastRest_m = 0.035;
+constexpr double kPastRestSigma_m = 0.025;
 
 side::Parameters start_from(const side::Path& path, double anchor_s, double focal_px,
                             const side::SidePriors& priors) {
@@ -54,7 +59,8 @@ double along_path(const side::Path& path, const Eigen::Vector2d& px) {
 // Where the point was in the frames about the exit, as flight::TipPlace has it.
 std::vector<flight::TipPlace> tip_places(const side::Strip& strip, const side::Path& path,
                                          const side::SideFit& fit, const std::vector<double>& t_s,
-                                         double from_s, double to_s) {
+                                         double from_s, double free_from_s) {
+  const double to_s = free_from_s + 0.025;
   const double speed = std::exp(fit.parameters[side::kLogSpeed]);
   const auto tip_at = [&](double t) { return along_path(path, side::seen_px(fit, t, 1.0)); };
   std::vector<flight::TipPlace> places;
@@ -65,7 +71,14 @@ std::vector<flight::TipPlace> tip_places(const side::Strip& strip, const side::P
     }
     // Ahead of the free flight by the whole stroke at most.
     constexpr double kAhead_s = 0.016;
-    const std::optional<double> s = strip.foremost(k, tip_at(t - 0.002), tip_at(t + kAhead_s));
+    // On the string the arrow does not lie quite on the backward continuation of its flight.
+    constexpr double kBeside_m = 0.025;
+    const Eigen::Vector2d tip = side::seen_px(fit, t + 0.5 * kAhead_s, 1.0) - path.at_px;
+    const double px_per_m = (side::seen_px(fit, t, 1.0) - side::seen_px(fit, t, 0.0)).norm() /
+                            std::exp(fit.parameters[side::kLogLength]);
+    const std::optional<double> s =
+        strip.foremost(k, tip_at(t - 0.002), tip_at(t + kAhead_s), tip.dot(path.across()),
+                       std::max(4.0, kBeside_m * px_per_m));
     if (!s) {
       continue;
     }
@@ -78,7 +91,78 @@ std::vector<flight::TipPlace> tip_places(const side::Strip& strip, const side::P
     const double px_m = speed * 0.001 / std::max(tip_at(t + 0.001) - tip_at(t), 1e-3);
     places.push_back({t, 0.5 * (low + high), std::hypot(0.010, 3.0 * px_m)});
   }
+  // What is found is the front of the point's smear, early by half the exposure: as much as in free
+  // flight, where both times must agree.
+  std::vector<double> early;
+  for (const flight::TipPlace& place : places) {
+    if (place.t_s >= free_from_s) {
+      early.push_back(place.virtual_s - place.t_s);
+    }
+  }
+  if (early.size() >= 2) {
+    const auto middle = early.begin() + static_cast<std::ptrdiff_t>(early.size() / 2);
+    std::nth_element(early.begin(), middle, early.end());
+    for (flight::TipPlace& place : places) {
+      place.virtual_s -= *middle;
+    }
+  }
   return places;
+}
+
+// When the nock left the string, by the point's places alone: ahead of the free flight followed
+// backward by what a usual stroke leaves, and by nothing after it. The surge of motion is a
+// witness, but in a picture of the whole archer it may be of something else.
+double exit_by_places(const std::vector<flight::TipPlace>& places, double stroke_m, double speed,
+                      double from_s, double to_s) {
+  const double w = speed / stroke_m;
+  double best_s = to_s;
+  double least = std::numeric_limits<double>::infinity();
+  for (double exit_s = from_s; exit_s < to_s; exit_s += 0.0005) {
+    double cost = 0.0;
+    for (const flight::TipPlace& place : places) {
+      const double d = exit_s - place.t_s;
+      const double ahead_m = d <= 0.0 ? 0.0
+                             : w * d >= std::numbers::pi / 2.0
+                                 ? speed * d - stroke_m
+                                 : speed * d - stroke_m * std::sin(w * d);
+      constexpr double kSigma_m = 0.04;
+      const double z = (speed * (place.virtual_s - place.t_s) - ahead_m) / kSigma_m;
+      cost += std::min(z * z, 9.0);
+    }
+    if (cost < least) {
+      least = cost;
+      best_s = exit_s;
+    }
+  }
+  return best_s;
+}
+
+// Where the point stood still before the loose, it says where the rest is by itself: kPastRest_m
+// behind it. Taken where that is known better than by the time of the exit.
+void place_rest_by_held_point(const std::vector<flight::TipPlace>& places,
+                              const side::SideFit& fit, flight::Stroke& stroke) {
+  std::vector<double> held_m;
+  const double length_m = std::exp(fit.parameters[side::kLogLength]);
+  constexpr double kSurely_s = 0.002;
+  for (const flight::TipPlace& place : places) {
+    if (place.t_s < stroke.loose_s - kSurely_s) {
+      held_m.push_back(side::nock_forward_m(fit, place.virtual_s) + length_m);
+    }
+  }
+  if (held_m.size() < 3) {
+    return;
+  }
+  std::sort(held_m.begin(), held_m.end());
+  const double middle_m = held_m[held_m.size() / 2];
+  const auto at_it = std::count_if(held_m.begin(), held_m.end(), [&](double m) {
+    return std::abs(m - middle_m) < 0.015;
+  });
+  const double sigma_m = std::hypot(kPastRestSigma_m, 0.012);
+  if (at_it >= 3 && sigma_m < stroke.rest_sigma_m &&
+      std::abs(middle_m - kPastRest_m - stroke.rest_forward_m) < 3.0 * stroke.rest_sigma_m) {
+    stroke.rest_forward_m = middle_m - kPastRest_m;
+    stroke.rest_sigma_m = sigma_m;
+  }
 }
 
 // Sees the arrow in all frames from first_s on in which most of it is in the picture.
@@ -111,18 +195,24 @@ std::vector<track::ArrowSighting> sight_all(const side::Strip& strip, const Side
 
 std::optional<SideFlight> follow_from_side(const SideScene& scene, const track::Crossing& crossing,
                                            const std::vector<track::Passing>& passings) {
-  const std::optional<side::Path> path = side::find_path(crossing, passings, scene.t_s);
+  std::optional<side::Path> path = side::find_path(crossing, passings, scene.t_s);
   if (!path) {
+    if (getenv("DBG")) fprintf(stderr, "no path: crossing at %.0f %.0f t %.4f v %.0f %.0f frames %d span %.0f passings %zu\n", crossing.at_px.x(), crossing.at_px.y(), crossing.t_s, crossing.velocity_px_s.x(), crossing.velocity_px_s.y(), crossing.frames, crossing.span_px, passings.size());
     return std::nullopt;
   }
+  if (getenv("DBG")) fprintf(stderr, "path at %.0f %.0f along %.3f %.3f rate %.0f recede %.2f cover %.4f frames %d surge %.4f\n", path->at_px.x(), path->at_px.y(), path->along.x(), path->along.y(), path->rate_px_s, path->recede_per_s, path->cover_s, path->frames, scene.surge_s);
   const cv::Size size = scene.luma.front().size();
   const side::Strip strip(scene.luma, scene.t_s, *path, scene.surge_s - 0.004, {});
   // Until a fit knows better the arrow is on the string for 14 ms after the surge.
   constexpr double kFirst_s = 0.016;
+  path = strip.with_extent(scene.surge_s + kFirst_s);
+  if (getenv("DBG")) fprintf(stderr, "extent: cover %.4f from %.4f\n", path->cover_s, path->from_s);
   std::vector<track::ArrowSighting> sightings =
       sight_all(strip, scene, *path, scene.surge_s + kFirst_s, [&](double t) {
         return std::pair<double, double>(path->middle_px(t), path->length_px(t));
       });
+  if (getenv("DBG")) fprintf(stderr, "first sightings %zu len %.0f\n", sightings.size(), path->length_px(scene.surge_s+0.03));
+  if (getenv("DBG")) for (std::size_t k = 0; k < scene.t_s.size(); ++k) strip.dbg(k);
   const auto enough = [&] { return sightings.size() >= 4; };
   if (!enough()) {
     return std::nullopt;
@@ -148,11 +238,34 @@ std::optional<SideFlight> follow_from_side(const SideScene& scene, const track::
                                   [&](double t) { return side::nock_forward_m(fit, t); }};
     flight::StrokeOptions stroke;
     stroke.camera_behind_m = {0.0, 1e6};  // nothing is known of it from here
-    found.stroke = flight::fit_stroke(
-        free,
-        tip_places(strip, *path, fit, scene.t_s, scene.surge_s - 0.010, scene.surge_s + 0.030),
-        scene.surge_s, stroke);
+    // The arrow's length tells the stroke.
+    stroke.stroke_mean_m =
+        std::exp(fit.parameters[side::kLogLength]) - kPastRest_m - stroke.brace_m;
+    stroke.stroke_sigma_m = std::hypot(kPastRestSigma_m, stroke.brace_sigma_m,
+                                       fit_options.priors.flight.length_m.sigma);
+    stroke.most_stroke_m = 0.74;
+    const double first_s = sightings.front().t_s;
+    const std::vector<flight::TipPlace> places =
+        tip_places(strip, *path, fit, scene.t_s, first_s - 0.040, first_s);
+    constexpr double kSurgeToExit_s = 0.007;
+    constexpr double kAtOdds_s = 0.012;
+    const double own_s =
+        exit_by_places(places, stroke.stroke_mean_m, free.speed_mps, first_s - 0.045,
+                       first_s + 0.010) -
+        kSurgeToExit_s;
+    double surge_s = scene.surge_s;
+    if (std::abs(own_s - surge_s) > kAtOdds_s) {
+      surge_s = own_s;
+      stroke.surge_sigma_s = 0.015;
+    }
+    if (getenv("DBG")) for (const auto& pl : places) fprintf(stderr, "   place t %.4f virtual %.4f\n", pl.t_s, pl.virtual_s);
+    found.stroke = flight::fit_stroke(free, places, surge_s, stroke);
+    place_rest_by_held_point(places, fit, found.stroke);
     found.sightings = sightings;
+    if (getenv("DBG")) {
+      fprintf(stderr, "round %d fit cs %.2f es %.2f frames %d ends %d yaw %.1f deg speed %.1f depth %.2f high %.2f exit %.4f +- %.4f\n", round, fit.centre_scale, fit.end_scale, fit.frames, fit.ends, 57.3*fit.parameters[side::kYaw], std::exp(fit.parameters[side::kLogSpeed]), std::exp(fit.parameters[side::kLogDepth]), 57.3*fit.parameters[side::kHigh], found.stroke.exit_s, found.stroke.exit_sigma_s);
+      for (const auto& s : sightings) fprintf(stderr, "  frame %d t %.4f centre %zu shown %.2f nock %d tip %d len model %.0f\n", s.frame, s.t_s, s.centre.size(), s.shown, s.nock.has_value(), s.tip.has_value(), (side::seen_px(fit, s.t_s, 1.0)-side::seen_px(fit, s.t_s, 0.0)).norm());
+    }
     if (round + 1 == kRounds) {
       break;
     }

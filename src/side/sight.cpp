@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <cstdio>
 
 namespace nocktrail::side {
 namespace {
@@ -83,7 +84,12 @@ Strip::Strip(const std::vector<cv::Mat>& luma, const std::vector<double>& t_s, c
         value = std::abs(value - middle);
       }
       background_.at<float>(y, x) = middle;
-      sigma_.at<float>(y, x) = median_of(values) / 0.6745F;
+      // Leaves in the wind stand still for most of the time: the spread is that of the restless
+      // frames, of which the arrow's own are fewer than one in ten.
+      const auto restless =
+          values.begin() + static_cast<std::ptrdiff_t>(values.size() * 85 / 100);
+      std::nth_element(values.begin(), restless, values.end());
+      sigma_.at<float>(y, x) = *restless / 1.44F;  // of a normal distribution
     }
   }
   cv::boxFilter(sigma_, sigma_, CV_32F, cv::Size(5, 5));
@@ -97,12 +103,95 @@ Strip::Strip(const std::vector<cv::Mat>& luma, const std::vector<double>& t_s, c
   cv::magnitude(sigma_, slip, sigma_);
 }
 
+void Strip::dbg(std::size_t k) const {
+  cv::Mat a, b, c, all;
+  rows_[k].convertTo(a, CV_8U);
+  background_.convertTo(b, CV_8U);
+  changed_in(k).convertTo(c, CV_8U, 30);
+  cv::vconcat(std::vector<cv::Mat>{a, b, c}, all);
+  FILE* f = fopen(("/tmp/w/strip_" + std::to_string(k) + ".pgm").c_str(), "wb");
+  fprintf(f, "P5 %d %d 255\n", all.cols, all.rows);
+  fwrite(all.data, 1, all.total(), f);
+  fclose(f);
+}
+
 cv::Mat Strip::changed_in(std::size_t k) const {
   cv::Mat changed;
   cv::absdiff(rows_[k], background_, changed);
   cv::divide(changed, sigma_, changed);
   cv::min(changed, 8.0, changed);
   return changed;
+}
+
+Path Strip::with_extent(double first_s) const {
+  // 0.62 m at 70 m/s to 0.85 m at 37 m/s.
+  constexpr double kLeast_s = 0.009;
+  constexpr double kMost_s = 0.023;
+  constexpr double kStep_s = 0.00025;
+  constexpr double kReach_s = 0.026;
+  constexpr int kBand = 12;
+  constexpr float kStrong = 4.0F;  // sigmas: a bright vane is not to outshine the shaft
+  const auto bins = static_cast<std::size_t>(2.0 * kReach_s / kStep_s) + 1;
+  std::vector<double> sum(bins, 0.0);
+  std::vector<double> count(bins, 0.0);
+  for (std::size_t k = 0; k < t_s_.size(); ++k) {
+    const double middle = path_.middle_px(t_s_[k]);
+    if (t_s_[k] < first_s || !inside(middle)) {
+      continue;
+    }
+    const double speed = path_.speed_px_s(t_s_[k]);
+    const cv::Mat changed = changed_in(k);
+    cv::Mat smooth;
+    cv::blur(changed, smooth, cv::Size(5, 3));
+    for (std::size_t i = 0; i < bins; ++i) {
+      const double s = middle + speed * (static_cast<double>(i) * kStep_s - kReach_s);
+      if (!inside(s)) {
+        continue;
+      }
+      const int column = static_cast<int>(std::lround(column_of(s)));
+      float most = 0.0F;
+      for (int y = half_rows_ - std::min(kBand, half_rows_);
+           y <= half_rows_ + std::min(kBand, half_rows_); ++y) {
+        most = std::max(most, smooth.at<float>(y, column));
+      }
+      sum[i] += static_cast<double>(std::min(most, kStrong));
+      count[i] += 1.0;
+    }
+  }
+  std::vector<float> known;
+  for (std::size_t i = 0; i < bins; ++i) {
+    if (count[i] >= 2.0) {
+      sum[i] /= count[i];
+      known.push_back(static_cast<float>(sum[i]));
+    }
+  }
+  Path path = path_;
+  if (known.size() < bins / 2) {
+    return path;
+  }
+  std::sort(known.begin(), known.end());
+  const double without = static_cast<double>(known[known.size() / 8]);
+  const double with = static_cast<double>(known[known.size() * 7 / 8]);
+  const double level = 0.5 * (without + with);
+  // The stretch of an arrow's length that stands out most.
+  std::vector<double> upto(bins + 1, 0.0);
+  for (std::size_t i = 0; i < bins; ++i) {
+    upto[i + 1] = upto[i] + (count[i] >= 2.0 ? sum[i] - level : 0.0);
+  }
+  double best = 0.0;
+  const auto least = static_cast<std::size_t>(kLeast_s / kStep_s);
+  const auto most = static_cast<std::size_t>(kMost_s / kStep_s);
+  for (std::size_t a = 0; a + least <= bins; ++a) {
+    for (std::size_t b = a + least; b <= std::min(bins, a + most); ++b) {
+      if (upto[b] - upto[a] > best) {
+        best = upto[b] - upto[a];
+        path.cover_s = static_cast<double>(b - a) * kStep_s;
+        path.from_s =
+            path_.from_s - (0.5 * static_cast<double>(a + b - 1) * kStep_s - kReach_s);
+      }
+    }
+  }
+  return path;
 }
 
 std::optional<Strip::Line> Strip::coarse_line(const cv::Mat& changed, double middle_px,
@@ -232,8 +321,9 @@ std::optional<double> Strip::end(std::size_t k, const Line& line, double from_px
                                  double expected_px, double length_px) const {
   const double way = expected_px > from_px ? 1.0 : -1.0;
   const double furthest = expected_px + way * 0.25 * length_px;
-  // Contrast along the shaft, a short mean over rows and columns.
-  std::vector<double> contrast;
+  // What is seen along the line and what was there before, a mean of three rows.
+  std::vector<double> is;
+  std::vector<double> was;
   std::vector<double> noise;
   for (double s = from_px; way * (furthest - s) > 0.0 && inside(s); s += way) {
     const int column = static_cast<int>(std::lround(column_of(s)));
@@ -241,56 +331,64 @@ std::optional<double> Strip::end(std::size_t k, const Line& line, double from_px
     if (row < 2 || row > 2 * half_rows_ - 2) {
       break;
     }
-    double sum = 0.0;
+    double seen = 0.0;
+    double before = 0.0;
     for (int j = -1; j <= 1; ++j) {
-      sum += at_row(rows_[k], column, row + j) - at_row(background_, column, row + j);
+      seen += at_row(rows_[k], column, row + j) / 3.0;
+      before += at_row(background_, column, row + j) / 3.0;
     }
-    contrast.push_back(std::abs(sum / 3.0));
+    is.push_back(seen);
+    was.push_back(before);
     noise.push_back(at_row(sigma_, column, row));
   }
-  const auto size = static_cast<int>(contrast.size());
-  constexpr int kSmooth = 2;
-  std::vector<double> smooth(contrast.size(), 0.0);
-  for (int i = 0; i < size; ++i) {
-    double sum = 0.0;
-    int n = 0;
-    for (int j = std::max(0, i - kSmooth); j <= std::min(size - 1, i + kSmooth); ++j) {
-      sum += contrast[static_cast<std::size_t>(j)];
-      ++n;
-    }
-    smooth[static_cast<std::size_t>(i)] = sum / n;
+  const auto size = static_cast<int>(is.size());
+  const int beyond = static_cast<int>(0.04 * length_px);
+  if (size < static_cast<int>(0.5 * length_px) + beyond) {
+    return std::nullopt;  // the end, or what lies beyond it, is out of the picture
   }
-  // The last place that stands out, gaps of low contrast allowed.
-  const int gap_allowed = std::max(6, static_cast<int>(0.10 * length_px));
-  int last = -1;
+  // The colour of the shaft, from where neither vanes nor the smear of the end reach.
+  const auto share = [&](double part) {
+    return std::clamp(static_cast<int>(part * length_px), 0, size - 1);
+  };
+  std::vector<float> shaft;
+  for (int i = share(0.12); i <= share(0.30); ++i) {
+    shaft.push_back(static_cast<float>(is[static_cast<std::size_t>(i)]));
+  }
+  const double colour = static_cast<double>(median_of(shaft));
+  // Covered or not, weighed by how well that can be told; the end is where a step fits best, which
+  // for the ramp of a smear is its middle.
+  std::vector<double> covered(is.size(), 0.0);
+  std::vector<double> weight(is.size(), 0.0);
+  double telling = 0.0;
+  for (std::size_t i = 0; i < is.size(); ++i) {
+    const double against = colour - was[i];
+    const double changed = std::abs(is[i] - was[i]);
+    // Vanes, nock and point have colours of their own.
+    covered[i] = std::min(1.0, changed / std::max(std::abs(against), 2.0 * noise[i]));
+    weight[i] = std::clamp(std::max(std::abs(against), changed) / noise[i] - 1.0, 0.0, 4.0);
+  }
+  double cost = 0.0;
+  for (std::size_t i = 0; i < is.size(); ++i) {
+    cost += weight[i] * covered[i] * covered[i];
+  }
+  double least = cost;
+  int at = 0;
   for (int i = 0; i < size; ++i) {
-    if (smooth[static_cast<std::size_t>(i)] > 3.0 * noise[static_cast<std::size_t>(i)]) {
-      last = i;
-    } else if (last >= 0 && i - last > gap_allowed) {
-      break;
+    const auto j = static_cast<std::size_t>(i);
+    cost += weight[j] * ((1.0 - covered[j]) * (1.0 - covered[j]) - covered[j] * covered[j]);
+    if (cost < least) {
+      least = cost;
+      at = i + 1;
     }
   }
-  const int inner = static_cast<int>(0.09 * length_px);
-  if (last < inner || last + 4 >= size) {
+  // Both sides of the step must be able to tell, and it must not be the edge of what was looked at.
+  for (int i = std::max(0, at - 2 * beyond); i < std::min(size, at + 2 * beyond); ++i) {
+    telling += weight[static_cast<std::size_t>(i)];
+  }
+  if (at < share(0.25) || at + beyond >= size || telling < 4.0 * beyond) {
     return std::nullopt;
   }
-  std::vector<float> plateau;
-  for (int i = last - inner; i <= last - static_cast<int>(0.02 * length_px); ++i) {
-    plateau.push_back(static_cast<float>(smooth[static_cast<std::size_t>(i)]));
-  }
-  const double level = static_cast<double>(median_of(plateau));
-  if (level < 6.0 * noise[static_cast<std::size_t>(last)]) {
-    return std::nullopt;
-  }
-  for (int i = last; i > std::max(1, last - inner); --i) {
-    const double outer = smooth[static_cast<std::size_t>(i)];
-    const double nearer = smooth[static_cast<std::size_t>(i) - 1];
-    if (outer < 0.5 * level && nearer >= 0.5 * level) {
-      const double f = (nearer - 0.5 * level) / (nearer - outer);
-      return from_px + way * (i - 1 + f);
-    }
-  }
-  return from_px + way * last;
+  return from_px + way * (at - 0.5);
 }
 
 std::optional<track::ArrowSighting> Strip::sight(std::size_t k, double middle_px,
@@ -339,16 +437,19 @@ std::optional<track::ArrowSighting> Strip::sight(std::size_t k, double middle_px
     if (!s) {
       return std::nullopt;
     }
-    return track::EndPoint{picture_px(*s, line->at(*s)), 1.5, false};
+    return track::EndPoint{picture_px(*s, line->at(*s)), 2.5, false};
   };
   sighting.nock = end_at(0.0);
   sighting.tip = end_at(1.0);
   return sighting;
 }
 
-std::optional<double> Strip::foremost(std::size_t k, double from_px, double to_px) const {
+std::optional<double> Strip::foremost(std::size_t k, double from_px, double to_px, double n_px,
+                                      double across_px) const {
   const cv::Mat changed = changed_in(k);
-  constexpr int kBand = 4;
+  const int low = std::max(0, half_rows_ + static_cast<int>(std::floor(n_px - across_px)));
+  const int high =
+      std::min(2 * half_rows_, half_rows_ + static_cast<int>(std::ceil(n_px + across_px)));
   constexpr int kRun = 6;
   int run = 0;
   for (double s = std::max(from_px, to_px); s > std::min(from_px, to_px); s -= 1.0) {
@@ -357,9 +458,9 @@ std::optional<double> Strip::foremost(std::size_t k, double from_px, double to_p
       continue;
     }
     const int column = static_cast<int>(std::lround(column_of(s)));
-    // Three rows that stand out together, wherever in the band.
+    // Two rows that stand out together, wherever in the band.
     bool out = false;
-    for (int y = half_rows_ - kBand; y + 2 <= half_rows_ + kBand && !out; ++y) {
+    for (int y = low; y + 1 <= high && !out; ++y) {
       out = changed.at<float>(y, column) + changed.at<float>(y + 1, column) > 8.0F;
     }
     run = out ? run + 1 : 0;

@@ -90,20 +90,33 @@ double limb_gap_m(const ClipSpec& spec) {
 }
 
 // The phone beside the line: 2 to 4 m off, within 26 degrees of square, at the arrow's height within
-// 10 cm, looking at a place of the first metres of flight. Upright it sees a narrower stretch, so
-// whoever films stands further off.
+// 10 cm, looking at a place of the first metres of flight, the bow in the picture. Upright it sees a
+// narrower stretch, so whoever films stands further off.
 void film_from_side(ClipSpec& spec, Rng& rng) {
   constexpr double rad = std::numbers::pi / 180.0;
+  const PictureSpec& picture = spec.picture;
+  const double focal_px =
+      spec.camera.focal_35mm * std::hypot(picture.width, picture.height) / 43.2666;
+  const double half_width = std::atan(0.5 * display_width(picture) / focal_px);
+  const bool upright = display_height(picture) > display_width(picture);
   const double way = rng.chance(0.5) ? 1.0 : -1.0;
-  const bool upright = spec.picture.rotation_deg == 90 || spec.picture.rotation_deg == 270;
-  const double beside_m = way * (upright ? rng.uniform(3.0, 4.0) : rng.uniform(2.0, 4.0));
-  const double aim_m = rng.uniform(1.0, 2.2);
-  const double turn = (90.0 * way + rng.uniform(-26.0, 26.0)) * rad;
-  // In the frame of the shot the phone stands at (beside, along) and looks toward
-  // (-sin turn, cos turn), which meets the line at aim_m.
-  const double along_m = aim_m - beside_m * std::cos(turn) / std::sin(turn);
-  spec.stage = {turn / rad, -std::cos(turn) * beside_m - std::sin(turn) * along_m,
-                std::sin(turn) * beside_m - std::cos(turn) * along_m};
+  for (int i = 0; i < 200; ++i) {
+    const double beside_m = way * (upright ? rng.uniform(3.0, 4.0) : rng.uniform(2.0, 4.0));
+    const double aim_m = rng.uniform(0.7, 2.2);
+    const double turn = (90.0 * way + rng.uniform(-26.0, 26.0)) * rad;
+    // In the frame of the shot the phone stands at (beside, along) and looks toward
+    // (-sin turn, cos turn), which meets the line at aim_m.
+    const double along_m = aim_m - beside_m * std::cos(turn) / std::sin(turn);
+    spec.stage = {turn / rad, -std::cos(turn) * beside_m - std::sin(turn) * along_m,
+                  std::sin(turn) * beside_m - std::cos(turn) * along_m};
+    const double ahead = beside_m * std::sin(turn) - along_m * std::cos(turn);
+    const double aside = beside_m * std::cos(turn) + along_m * std::sin(turn);
+    constexpr double kRoom = 0.05;  // for the bow's own depth
+    if (along_m > -0.3 && along_m < 3.0 &&
+        std::abs(std::atan2(aside, ahead)) < half_width - kRoom) {
+      break;
+    }
+  }
   spec.camera.behind_m = 0.0;
   spec.camera.lateral_m = 0.0;
   spec.camera.height_above_m = rng.uniform(-0.1, 0.1);

@@ -31,18 +31,25 @@ class Strip {
   Strip(const std::vector<cv::Mat>& luma, const std::vector<double>& t_s, const Path& path,
         double still_from_s, const SightOptions& options);
 
+  // The path with its middle and cover where all frames from first_s on, laid over each other as it
+  // flies, show the arrow. One frame may hide an end before a ground of its brightness, all do not.
+  Path with_extent(double first_s) const;
+
   // The arrow in frame k, its middle near `middle_px` along the path and about length_px long.
   // nullopt where too little of it stands out.
   std::optional<track::ArrowSighting> sight(std::size_t k, double middle_px,
                                             double length_px) const;
 
   // The foremost thing in frame k between two places along the path that the background does not
-  // have, in a band about the line; s px along the path.
-  std::optional<double> foremost(std::size_t k, double from_px, double to_px) const;
+  // have, in a band `across_px` to either side of n_px across it; s px along the path.
+  std::optional<double> foremost(std::size_t k, double from_px, double to_px, double n_px,
+                                 double across_px) const;
 
   Eigen::Vector2d picture_px(double s, double n) const {
     return path_.at_px + path_.along * s + path_.across() * n;
   }
+
+  void dbg(std::size_t k) const;
 
  private:
   struct Line {  // n = offset + lean (s - middle)
