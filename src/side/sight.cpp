@@ -243,75 +243,88 @@ std::optional<Strip::Line> Strip::coarse_line(const cv::Mat& changed, double mid
 std::vector<Strip::Group> Strip::groups_about(std::size_t k, const Line& line, double middle_px,
                                               double length_px) const {
   const double px_per_m = length_px / options_.typical_length_m;
-  const double half_width = 0.5 * options_.widest_shaft_m * px_per_m + 2.0;
-  const int reach = static_cast<int>(std::ceil(half_width));
+  const double half_width = 0.5 * options_.widest_shaft_m * px_per_m + 3.0;
+  // The profile across the shaft, in steps of half a pixel, twice as far as it reaches: beyond it
+  // only noise is left, which says how much of the rest is noise.
+  constexpr double kStep_px = 0.5;
+  const int steps = static_cast<int>(std::ceil(2.0 * half_width / kStep_px));
   const int groups = options_.groups;
   const double rear = middle_px - 0.5 * length_px;
   const double from = rear + options_.from_share * length_px;
   const double step = (options_.to_share - options_.from_share) * length_px / groups;
   std::vector<Group> found;
+  std::vector<double> profile(static_cast<std::size_t>(2 * steps + 1));
   for (int g = 0; g < groups; ++g) {
-    Group group;
-    double square = 0.0;
-    int clear = 0;
+    std::fill(profile.begin(), profile.end(), 0.0);
     int columns = 0;
     for (double s = from + g * step; s < from + (g + 1) * step; s += 1.0) {
-      if (!inside(s)) {
+      const int column = static_cast<int>(std::lround(column_of(s)));
+      const double row = line.at(first_px_ + column) + half_rows_;
+      if (!inside(s) || row < 2.0 * half_width + 1.0 ||
+          row > 2.0 * half_rows_ - 2.0 * half_width - 1.0) {
         continue;
       }
       ++columns;
-      const int column = static_cast<int>(std::lround(column_of(s)));
-      const double row = line.at(first_px_ + column) + half_rows_;
-      if (row < reach + 1 || row > 2 * half_rows_ - reach - 1) {
-        continue;
+      for (int i = -steps; i <= steps; ++i) {
+        const double at = row + i * kStep_px;
+        // Lit from above, a shaft has a bright and a dark side, and between them somewhere the
+        // brightness of what is behind it: it is where the picture changed, either way.
+        profile[static_cast<std::size_t>(i + steps)] +=
+            std::abs(at_row(rows_[k], column, at) - at_row(background_, column, at)) /
+            at_row(sigma_, column, at);
       }
-      const double core = (at_row(rows_[k], column, row - 1.0) + at_row(rows_[k], column, row) +
-                           at_row(rows_[k], column, row + 1.0)) /
-                          3.0;
-      const double contrast = core - at_row(background_, column, row);
-      const double noise = at_row(sigma_, column, row);
-      if (std::abs(contrast) < options_.clear_sigmas * noise) {
-        continue;
-      }
-      // The share of each pixel that the shaft covers, if it has the colour of its middle.
-      double sum = 0.0;
-      double moment = 0.0;
-      for (int j = -reach; j <= reach; ++j) {
-        const double off = std::clamp(static_cast<double>(j), -half_width, half_width);
-        const double was = at_row(background_, column, row + off);
-        const double is = at_row(rows_[k], column, row + off);
-        const double against = core - was;
-        if (std::abs(against) < 0.35 * std::abs(contrast)) {
-          sum = 0.0;
-          break;  // the background changes too much across the shaft here
-        }
-        const double covered = std::clamp((is - was) / against, -0.2, 1.2);
-        sum += covered;
-        moment += covered * off;
-      }
-      if (sum < 1.0) {
-        continue;
-      }
-      const double off = moment / sum;
-      if (std::abs(off) > half_width) {
-        continue;
-      }
-      const double weight = contrast * contrast / (noise * noise);
-      group.weight += weight;
-      group.s += weight * (first_px_ + column);
-      group.n += weight * (row - half_rows_ + off);
-      square += weight * off * off;
-      ++clear;
     }
-    if (clear < 0.4 * columns || clear < 4) {
+    if (columns < 4) {
       continue;
     }
-    group.s /= group.weight;
-    group.n /= group.weight;
-    const double mean = group.n - line.at(group.s);
-    const double scatter = std::sqrt(std::max(square / group.weight - mean * mean, 0.0));
-    // Neighbouring columns share noise, blur and coding: a quarter of them are independent.
-    group.sigma_px = std::hypot(0.06, scatter / std::sqrt(clear / 4.0));
+    const auto at = [&](int i) { return profile[static_cast<std::size_t>(i + steps)] / columns; };
+    // Noise alone, from either side; and the most within reach of the line.
+    double noise = 0.0;
+    double most = 0.0;
+    int peak = 0;
+    const int inner = static_cast<int>(half_width / kStep_px);
+    for (int i = -steps; i <= steps; ++i) {
+      if (std::abs(i) > inner) {
+        noise += at(i) / (2.0 * (steps - inner));
+      } else if (at(i) > most) {
+        most = at(i);
+        peak = i;
+      }
+    }
+    const double height = most - noise;
+    if (height < options_.clear_sigmas / 2.5) {
+      continue;
+    }
+    // Its outline at a third of the height, to either side of the peak and past a dip between a
+    // bright and a dark side.
+    const double level = noise + 0.33 * height;
+    const auto edge = [&](int way) -> std::optional<double> {
+      const int reach = static_cast<int>(half_width / kStep_px);
+      int last = peak;
+      for (int i = peak; std::abs(i - peak) <= reach && std::abs(i) < steps; i += way) {
+        if (at(i) >= level) {
+          last = i;
+        }
+      }
+      if (std::abs(last + way) > steps) {
+        return std::nullopt;
+      }
+      const double inside_value = at(last);
+      const double outside = at(last + way);
+      const double f = inside_value > outside ? (inside_value - level) / (inside_value - outside) : 0.5;
+      return (last + way * std::clamp(f, 0.0, 1.0)) * kStep_px;
+    };
+    const std::optional<double> above = edge(-1);
+    const std::optional<double> below = edge(1);
+    if (!above || !below || *below - *above > 2.0 * half_width) {
+      continue;
+    }
+    Group group;
+    group.s = from + (g + 0.5) * step;
+    group.n = line.at(group.s) + 0.5 * (*above + *below);
+    // An outline is known to about a pixel over its contrast, but no better than what scenery that
+    // changes across the shaft makes of it.
+    group.sigma_px = std::hypot(0.12, 1.5 / height / std::sqrt(columns / 4.0));
     found.push_back(group);
   }
   return found;

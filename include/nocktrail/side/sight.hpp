@@ -61,7 +61,6 @@ class Strip {
   struct Group {
     double s = 0.0;
     double n = 0.0;
-    double weight = 0.0;
     double sigma_px = 0.0;
   };
   std::optional<Line> coarse_line(const cv::Mat& changed, double middle_px, double length_px) const;
