@@ -110,17 +110,17 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     noticed.noise = median_of(background.nine_sigma) / 9.0;
   }
   // What flies across the picture is no arrow seen from behind: that is quickly told.
-  const std::optional<track::Crossing> crossing = track::find_crossing(passings, t_s, size, {});
-  if (crossing) {
+  const std::vector<track::Crossing> crossings = track::find_crossings(passings, t_s, size, {});
+  if (!crossings.empty()) {
     noticed.crossing = true;
     effort.spend(effort.options.follow_ms);
     analysis.side = follow_from_side(
         {stretch.luma, t_s, surge_s, options.focal_px, fit_options(clip.info(), options, frame_s)},
-        *crossing, passings);
-    if (analysis.side) {
+        crossings, passings);
+    if (analysis.side && beyond_doubt(analysis)) {
       analysis.stroke = analysis.side->stroke;
       analysis.outcome = Outcome::measured;
-      effort.unlimited = effort.unlimited || beyond_doubt(analysis);
+      effort.unlimited = true;
       return analysis;
     }
   }
@@ -171,7 +171,11 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   }
   effort.unlimited = effort.unlimited || sure();
   if (any()) {
+    analysis.side.reset();
     analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
+  } else if (analysis.side) {
+    analysis.stroke = analysis.side->stroke;
+    analysis.outcome = Outcome::measured;
   }
   return analysis;
 }

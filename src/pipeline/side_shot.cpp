@@ -21,6 +21,8 @@ namespace {
 // Beyond 30 degrees, which is asked for, and what such a fit may be off by.
 constexpr double kMostYaw_deg = 36.0;
 constexpr double kMostHighU95_deg = 1.0;
+// Held level within 10 degrees; the ground of 4 m away lies 20 degrees down.
+constexpr double kMostBelow_deg = 13.0;
 constexpr int kLeastFrames = 5;
 constexpr int kLeastEnds = 7;
 // At full draw the point lies a little past the rest: arrows are cut an inch or so longer than they
@@ -192,10 +194,14 @@ std::vector<track::ArrowSighting> sight_all(const side::Strip& strip, const Side
   return sightings;
 }
 
-}  // namespace
+// How far from the height of the camera's axis the flight is seen, rad: below positive.
+double below_axis_rad(const side::SideFit& fit) {
+  return std::atan((fit.parameters[side::kCentreY] - fit.principal_px.y()) /
+                   std::exp(fit.parameters[side::kLogFocal]));
+}
 
-std::optional<SideFlight> follow_from_side(const SideScene& scene, const track::Crossing& crossing,
-                                           const std::vector<track::Passing>& passings) {
+std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossing& crossing,
+                                     const std::vector<track::Passing>& passings) {
   std::optional<side::Path> path = side::find_path(crossing, passings, scene.t_s);
   if (!path) {
     if (getenv("DBG")) fprintf(stderr, "no path: crossing at %.0f %.0f t %.4f v %.0f %.0f frames %d span %.0f passings %zu\n", crossing.at_px.x(), crossing.at_px.y(), crossing.t_s, crossing.velocity_px_s.x(), crossing.velocity_px_s.y(), crossing.frames, crossing.span_px, passings.size());
@@ -283,6 +289,27 @@ std::optional<SideFlight> follow_from_side(const SideScene& scene, const track::
   return found;
 }
 
+}  // namespace
+
+std::optional<SideFlight> follow_from_side(const SideScene& scene,
+                                           const std::vector<track::Crossing>& crossings,
+                                           const std::vector<track::Passing>& passings) {
+  std::optional<SideFlight> best;
+  for (const track::Crossing& crossing : crossings) {
+    std::optional<SideFlight> found = follow_one(scene, crossing, passings);
+    if (!found) {
+      continue;
+    }
+    const bool sure = beyond_doubt(found->fit);
+    const bool best_is_sure = best && beyond_doubt(best->fit);
+    if (!best || (sure && !best_is_sure) ||
+        (sure == best_is_sure && below_axis_rad(found->fit) < below_axis_rad(best->fit))) {
+      best = std::move(found);
+    }
+  }
+  return best;
+}
+
 bool beyond_doubt(const side::SideFit& fit) {
   return fit.frames >= kLeastFrames && fit.ends >= kLeastEnds && fit.centre_scale < 4.0 &&
          fit.end_scale < 4.0;
@@ -363,6 +390,12 @@ Shot side_shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info) {
         "what crosses the picture does not fly like one arrow", see_it},
        {fit.end_scale, Keep::at_most, 5.0,
         "what was taken for the ends of the arrow does not fly like them", see_it},
+       // The shadow of an arrow flies along the ground like one.
+       {units::deg_from_rad(std::abs(below_axis_rad(fit))), Keep::at_most, kMostBelow_deg,
+        fmt::format("what flies across the picture is seen {:.0f} deg from the height at which the "
+                    "phone looks, and may be a shadow",
+                    units::deg_from_rad(std::abs(below_axis_rad(fit)))),
+        "hold the phone level and at the arrow's height"},
        {yaw_deg, Keep::at_most, kMostYaw_deg,
         fmt::format("the camera looks at the flight from {:.0f} deg off square", yaw_deg),
         "stand behind the archer, or beside the line within 30 deg of square to it"}});

@@ -30,8 +30,10 @@ struct SideScene {
   flight::FitOptions fit_options;  // length, focal length and read-out as from behind
 };
 
-// Follows what crosses the picture. nullopt where it is no arrow's flight.
-std::optional<SideFlight> follow_from_side(const SideScene& scene, const track::Crossing& crossing,
+// Follows what crosses the picture. nullopt where it is no arrow's flight. Of several things that
+// fly alike the uppermost is the arrow, the others its shadows.
+std::optional<SideFlight> follow_from_side(const SideScene& scene,
+                                           const std::vector<track::Crossing>& crossings,
                                            const std::vector<track::Passing>& passings);
 
 // Whether that many frames go that well together that nothing else needs to be tried.

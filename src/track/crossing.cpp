@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <boost/random/mersenne_twister.hpp>
 #include <cmath>
+#include <optional>
 
 namespace nocktrail::track {
 namespace {
@@ -14,18 +15,20 @@ struct Event {
   std::size_t frame = 0;
 };
 
-}  // namespace
-
-std::optional<Crossing> find_crossing(const std::vector<Passing>& passings,
-                                      const std::vector<double>& t_s, const cv::Size& size,
-                                      const CrossingOptions& options) {
-  if (passings.size() < 20 || t_s.size() < 4) {
-    return std::nullopt;
+class Random {
+ public:
+  explicit Random(std::uint64_t seed) : generator_(seed) {}
+  std::size_t below(std::size_t limit) {
+    return static_cast<std::size_t>(generator_() % static_cast<std::uint64_t>(limit));
   }
-  boost::random::mt19937_64 random(options.seed);
-  const auto draw = [&random](std::size_t below) {
-    return static_cast<std::size_t>(random() % static_cast<std::uint64_t>(below));
-  };
+
+ private:
+  boost::random::mt19937_64 generator_;
+};
+
+std::vector<Event> drawn_events(const std::vector<Passing>& passings,
+                                const std::vector<double>& t_s, const CrossingOptions& options) {
+  Random draw(options.seed);
   std::vector<std::vector<Event>> by_frame(t_s.size());
   for (const Passing& p : passings) {
     const auto first = static_cast<std::size_t>(p.first);
@@ -40,16 +43,23 @@ std::optional<Crossing> find_crossing(const std::vector<Passing>& passings,
   const std::size_t share = options.search_events / t_s.size() + 1;
   for (std::vector<Event>& in_frame : by_frame) {
     for (std::size_t i = 0; i < in_frame.size() && i < share; ++i) {
-      std::swap(in_frame[i], in_frame[i + draw(in_frame.size() - i)]);
+      std::swap(in_frame[i], in_frame[i + draw.below(in_frame.size() - i)]);
       events.push_back(in_frame[i]);
     }
   }
+  return events;
+}
+
+std::optional<Crossing> best_crossing(const std::vector<Event>& events,
+                                      const std::vector<double>& t_s, const cv::Size& size,
+                                      const CrossingOptions& options) {
   const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
   const double least_px_per_s = options.least_widths_per_s * size.width;
+  Random draw(options.seed);
   std::optional<Crossing> best;
   for (int n = 0; n < options.draws; ++n) {
-    const Event& a = events[draw(events.size())];
-    const Event& b = events[draw(events.size())];
+    const Event& a = events[draw.below(events.size())];
+    const Event& b = events[draw.below(events.size())];
     const double dt = b.t_s - a.t_s;
     const Eigen::Vector2d step = b.at_px - a.at_px;
     if (dt < 1.5 * frame_s || std::abs(step.x()) < 0.05 * size.width ||
@@ -93,6 +103,39 @@ std::optional<Crossing> find_crossing(const std::vector<Passing>& passings,
     }
   }
   return best;
+}
+
+
+// Whether an event goes with a crossing, amply.
+bool belongs(const Event& event, const Crossing& crossing, double frame_s) {
+  const Eigen::Vector2d along = crossing.velocity_px_s.normalized();
+  const Eigen::Vector2d from = event.at_px - crossing.at_px;
+  const double late_s =
+      event.t_s - crossing.t_s - from.dot(along) / crossing.velocity_px_s.norm();
+  return std::abs(from.x() * along.y() - from.y() * along.x()) < 14.0 &&
+         std::abs(late_s) < 4.0 * frame_s;
+}
+
+}  // namespace
+
+std::vector<Crossing> find_crossings(const std::vector<Passing>& passings,
+                                     const std::vector<double>& t_s, const cv::Size& size,
+                                     const CrossingOptions& options) {
+  std::vector<Crossing> found;
+  if (passings.size() < 20 || t_s.size() < 4) {
+    return found;
+  }
+  const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
+  std::vector<Event> events = drawn_events(passings, t_s, options);
+  while (static_cast<int>(found.size()) < options.most_crossings && events.size() >= 20) {
+    const std::optional<Crossing> best = best_crossing(events, t_s, size, options);
+    if (!best) {
+      break;
+    }
+    found.push_back(*best);
+    std::erase_if(events, [&](const Event& event) { return belongs(event, *best, frame_s); });
+  }
+  return found;
 }
 
 }  // namespace nocktrail::track

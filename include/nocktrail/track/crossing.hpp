@@ -6,7 +6,6 @@
 #include <Eigen/Core>
 #include <cstdint>
 #include <opencv2/core.hpp>
-#include <optional>
 #include <vector>
 
 #include "nocktrail/track/sweep.hpp"
@@ -23,6 +22,7 @@ struct CrossingOptions {
   double most_slope = 0.6;    // of its path against the picture's rows
   int least_frames = 6;       // in which it is seen
   int least_passings = 3;     // in each of these
+  int most_crossings = 3;     // looked for
   double least_purity = 0.5;  // of the changes along its path, those at its time
   std::uint64_t seed = 1815;
 };
@@ -35,9 +35,10 @@ struct Crossing {
   int frames = 0;
 };
 
-// The best there is, or nothing. t_s are the frames' capture times.
-std::optional<Crossing> find_crossing(const std::vector<Passing>& passings,
-                                      const std::vector<double>& t_s, const cv::Size& size,
-                                      const CrossingOptions& options);
+// Those there are, the one seen in most frames first, distinct from each other: an arrow's shadow on
+// the ground crosses the picture, too. t_s are the frames' capture times.
+std::vector<Crossing> find_crossings(const std::vector<Passing>& passings,
+                                     const std::vector<double>& t_s, const cv::Size& size,
+                                     const CrossingOptions& options);
 
 }  // namespace nocktrail::track
