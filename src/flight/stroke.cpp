@@ -73,8 +73,8 @@ Timing mean_timing(const std::vector<Cell>& cells, double Cell::*log_weight) {
 
 }  // namespace
 
-Stroke fit_stroke(const FreeFlight& flight, const std::vector<TipPlace>& all_places,
-                  double surge_s, const StrokeOptions& options) {
+Stroke fit_stroke(const FreeFlight& flight, const std::vector<TipPlace>& all_places, double surge_s,
+                  const StrokeOptions& options) {
   const double speed = flight.speed_mps;
   const double mean_duration = std::numbers::pi / 2.0 * options.stroke_mean_m / speed;
   const double exit_guess_s = surge_s + (1.0 - options.surge_share) * mean_duration;
@@ -102,8 +102,9 @@ Stroke fit_stroke(const FreeFlight& flight, const std::vector<TipPlace>& all_pla
       const double zs = (stroke - options.stroke_mean_m) / options.stroke_sigma_m;
       const double zl =
           (loose + options.surge_share * (exit - loose) - surge_s) / options.surge_sigma_s;
-      const double zr = (flight.nock_forward_m(exit) + options.brace_m - options.camera_behind_m.mean) /
-                        options.camera_behind_m.sigma;
+      const double zr =
+          (flight.nock_forward_m(exit) + options.brace_m - options.camera_behind_m.mean) /
+          options.camera_behind_m.sigma;
       // Now and then the surge is something else that moved.
       constexpr double kOther = 0.04;
       constexpr double kWider = 4.0;

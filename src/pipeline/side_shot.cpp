@@ -24,7 +24,7 @@ constexpr double kMostHighU95_deg = 1.0;
 // Held level within 10 degrees; the ground of 4 m away lies 20 degrees down.
 constexpr double kMostBelow_deg = 13.0;
 constexpr int kLeastFrames = 5;
-constexpr int kLeastEnds = 7;
+constexpr int kLeastEnds = 6;
 // At full draw the point lies a little past the rest: arrows are cut an inch or so longer than they
 // are drawn (common practice, no source).
 constexpr double kPastRest_m = 0.035;
@@ -142,8 +142,8 @@ double exit_by_places(const std::vector<flight::TipPlace>& places, double stroke
 
 // Where the point stood still before the loose, it says where the rest is by itself: kPastRest_m
 // behind it. Taken where that is known better than by the time of the exit.
-void place_rest_by_held_point(const std::vector<flight::TipPlace>& places,
-                              const side::SideFit& fit, flight::Stroke& stroke) {
+void place_rest_by_held_point(const std::vector<flight::TipPlace>& places, const side::SideFit& fit,
+                              flight::Stroke& stroke) {
   std::vector<double> held_m;
   const double length_m = std::exp(fit.parameters[side::kLogLength]);
   constexpr double kSurely_s = 0.002;
@@ -157,9 +157,8 @@ void place_rest_by_held_point(const std::vector<flight::TipPlace>& places,
   }
   std::sort(held_m.begin(), held_m.end());
   const double middle_m = held_m[held_m.size() / 2];
-  const auto at_it = std::count_if(held_m.begin(), held_m.end(), [&](double m) {
-    return std::abs(m - middle_m) < 0.015;
-  });
+  const auto at_it = std::count_if(held_m.begin(), held_m.end(),
+                                   [&](double m) { return std::abs(m - middle_m) < 0.015; });
   const double sigma_m = std::hypot(kPastRestSigma_m, 0.012);
   if (at_it >= 3 && sigma_m < stroke.rest_sigma_m &&
       std::abs(middle_m - kPastRest_m - stroke.rest_forward_m) < 3.0 * stroke.rest_sigma_m) {
@@ -194,6 +193,38 @@ std::vector<track::ArrowSighting> sight_all(const side::Strip& strip, const Side
   return sightings;
 }
 
+// Ground of the shaft's brightness makes it look shorter, hardly ever longer: an end that lies well
+// inside where the outer ones of all frames have it is not the arrow's.
+void drop_hidden_ends(std::vector<track::ArrowSighting>& sightings, const side::SideFit& fit) {
+  constexpr double kWithin = 0.08;  // of the length in the picture
+  const auto beyond = [&](const track::ArrowSighting& sighting, bool tip) {
+    const Eigen::Vector2d nock_px = side::seen_px(fit, sighting.t_s, 0.0);
+    const Eigen::Vector2d tip_px = side::seen_px(fit, sighting.t_s, 1.0);
+    const Eigen::Vector2d shaft = tip_px - nock_px;
+    const Eigen::Vector2d off = tip ? sighting.tip->at_px - tip_px : nock_px - sighting.nock->at_px;
+    return off.dot(shaft) / shaft.squaredNorm();
+  };
+  for (const bool tip : {false, true}) {
+    std::vector<double> all;
+    for (const track::ArrowSighting& sighting : sightings) {
+      if (tip ? sighting.tip.has_value() : sighting.nock.has_value()) {
+        all.push_back(beyond(sighting, tip));
+      }
+    }
+    if (all.size() < 3) {
+      continue;
+    }
+    std::sort(all.begin(), all.end());
+    const double outer = all[all.size() * 3 / 4];
+    for (track::ArrowSighting& sighting : sightings) {
+      std::optional<track::EndPoint>& end = tip ? sighting.tip : sighting.nock;
+      if (end && std::abs(beyond(sighting, tip) - outer) > kWithin) {
+        end.reset();
+      }
+    }
+  }
+}
+
 // How far from the height of the camera's axis the flight is seen, rad: below positive.
 double below_axis_rad(const side::SideFit& fit) {
   return std::atan((fit.parameters[side::kCentreY] - fit.principal_px.y()) /
@@ -204,22 +235,16 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
                                      const std::vector<track::Passing>& passings) {
   std::optional<side::Path> path = side::find_path(crossing, passings, scene.t_s);
   if (!path) {
-    if (getenv("DBG")) fprintf(stderr, "no path: crossing at %.0f %.0f t %.4f v %.0f %.0f frames %d span %.0f passings %zu\n", crossing.at_px.x(), crossing.at_px.y(), crossing.t_s, crossing.velocity_px_s.x(), crossing.velocity_px_s.y(), crossing.frames, crossing.span_px, passings.size());
     return std::nullopt;
   }
-  if (getenv("DBG")) fprintf(stderr, "path at %.0f %.0f along %.3f %.3f rate %.0f recede %.2f cover %.4f frames %d surge %.4f\n", path->at_px.x(), path->at_px.y(), path->along.x(), path->along.y(), path->rate_px_s, path->recede_per_s, path->cover_s, path->frames, scene.surge_s);
   const cv::Size size = scene.luma.front().size();
   const side::Strip strip(scene.luma, scene.t_s, *path, scene.surge_s - 0.004, {});
   // Until a fit knows better the arrow is on the string for 14 ms after the surge.
   constexpr double kFirst_s = 0.016;
   path = strip.with_extent(scene.surge_s + kFirst_s);
-  if (getenv("DBG")) fprintf(stderr, "extent: cover %.4f from %.4f\n", path->cover_s, path->from_s);
-  std::vector<track::ArrowSighting> sightings =
-      sight_all(strip, scene, *path, scene.surge_s + kFirst_s, [&](double t) {
-        return std::pair<double, double>(path->middle_px(t), path->length_px(t));
-      });
-  if (getenv("DBG")) fprintf(stderr, "first sightings %zu len %.0f\n", sightings.size(), path->length_px(scene.surge_s+0.03));
-  if (getenv("DBG")) for (std::size_t k = 0; k < scene.t_s.size(); ++k) strip.dbg(k);
+  std::vector<track::ArrowSighting> sightings = sight_all(
+      strip, scene, *path, scene.surge_s + kFirst_s,
+      [&](double t) { return std::pair<double, double>(path->middle_px(t), path->length_px(t)); });
   const auto enough = [&] { return sightings.size() >= 4; };
   if (!enough()) {
     return std::nullopt;
@@ -230,13 +255,12 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
   side::SideFitOptions fit_options;
   fit_options.priors.flight = scene.fit_options.priors;
   fit_options.readout_per_px = scene.fit_options.readout_per_px;
-  side::Parameters start =
-      start_from(*path, anchor_s, scene.focal_px, fit_options.priors);
+  side::Parameters start = start_from(*path, anchor_s, scene.focal_px, fit_options.priors);
   SideFlight found;
   constexpr int kRounds = 3;
   for (int round = 0; round < kRounds; ++round) {
-    found.fit = side::fit_side(sightings, start, way, anchor_s, principal, scene.focal_px,
-                               fit_options);
+    found.fit =
+        side::fit_side(sightings, start, way, anchor_s, principal, scene.focal_px, fit_options);
     if (!found.fit.converged) {
       return std::nullopt;
     }
@@ -256,23 +280,17 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
         tip_places(strip, *path, fit, scene.t_s, first_s - 0.040, first_s);
     constexpr double kSurgeToExit_s = 0.007;
     constexpr double kAtOdds_s = 0.012;
-    const double own_s =
-        exit_by_places(places, stroke.stroke_mean_m, free.speed_mps, first_s - 0.045,
-                       first_s + 0.010) -
-        kSurgeToExit_s;
+    const double own_s = exit_by_places(places, stroke.stroke_mean_m, free.speed_mps,
+                                        first_s - 0.045, first_s + 0.010) -
+                         kSurgeToExit_s;
     double surge_s = scene.surge_s;
     if (std::abs(own_s - surge_s) > kAtOdds_s) {
       surge_s = own_s;
       stroke.surge_sigma_s = 0.015;
     }
-    if (getenv("DBG")) for (const auto& pl : places) fprintf(stderr, "   place t %.4f virtual %.4f\n", pl.t_s, pl.virtual_s);
     found.stroke = flight::fit_stroke(free, places, surge_s, stroke);
     place_rest_by_held_point(places, fit, found.stroke);
     found.sightings = sightings;
-    if (getenv("DBG")) {
-      fprintf(stderr, "round %d fit cs %.2f es %.2f frames %d ends %d yaw %.1f deg speed %.1f depth %.2f high %.2f exit %.4f +- %.4f\n", round, fit.centre_scale, fit.end_scale, fit.frames, fit.ends, 57.3*fit.parameters[side::kYaw], std::exp(fit.parameters[side::kLogSpeed]), std::exp(fit.parameters[side::kLogDepth]), 57.3*fit.parameters[side::kHigh], found.stroke.exit_s, found.stroke.exit_sigma_s);
-      for (const auto& s : sightings) fprintf(stderr, "  frame %d t %.4f centre %zu shown %.2f nock %d tip %d len model %.0f\n", s.frame, s.t_s, s.centre.size(), s.shown, s.nock.has_value(), s.tip.has_value(), (side::seen_px(fit, s.t_s, 1.0)-side::seen_px(fit, s.t_s, 0.0)).norm());
-    }
     if (round + 1 == kRounds) {
       break;
     }
@@ -285,6 +303,7 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
     if (!enough()) {
       return std::nullopt;
     }
+    drop_hidden_ends(sightings, fit);
   }
   return found;
 }
@@ -369,7 +388,12 @@ Shot side_shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info) {
   const double yaw_deg = std::abs(units::deg_from_rad(fit.parameters[side::kYaw]));
   const double typical_speed =
       headline.speed_mps.value * 0.76 / std::exp(fit.parameters[side::kLogLength]);
-  const double u95 = units::deg_from_rad(headline.high_rad.u95);
+  // Over a part of its length one side of a shaft may look like the ground, and its outline be off
+  // there, in all frames alike, by some four tenths of a pixel.
+  constexpr double kOutline_deg = 0.07;
+  constexpr double kTwoSided95 = 1.96;
+  const double u95 =
+      std::hypot(units::deg_from_rad(headline.high_rad.u95), kTwoSided95 * kOutline_deg);
   const double offset = units::deg_from_rad(std::abs(headline.high_rad.value));
   const std::string speed =
       fmt::format("the arrow would fly at {:.0f} m/s", headline.speed_mps.value);
@@ -382,7 +406,8 @@ Shot side_shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info) {
       "than the arrow";
   std::vector<Doubt> doubts = those_that_hold(
       {{frames, Keep::at_least, static_cast<double>(kLeastFrames),
-        fmt::format("from the side, the shaft was seen in only {:.0f} frames of its flight", frames),
+        fmt::format("from the side, the shaft was seen in only {:.0f} frames of its flight",
+                    frames),
         see_it},
        {static_cast<double>(fit.ends), Keep::at_least, static_cast<double>(kLeastEnds),
         fmt::format("from the side, nock or point were seen in only {} frames", fit.ends), see_it},
@@ -421,9 +446,12 @@ Shot side_shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info) {
   const auto in_deg = [](const Measured& rad) {
     return Measured{units::deg_from_rad(rad.value), units::deg_from_rad(rad.u95)};
   };
-  shot.nock_high_deg = in_deg(headline.high_rad);
+  shot.nock_high_deg = Measured{units::deg_from_rad(headline.high_rad.value), u95};
   shot.nock_high_slope_deg_per_m = in_deg(headline.high_rate);
-  shot.shared = SharedError{0.0, units::deg_from_rad(headline.shared_high_u95_rad), 0.0};
+  shot.shared = SharedError{
+      0.0,
+      std::hypot(units::deg_from_rad(headline.shared_high_u95_rad), kTwoSided95 * kOutline_deg),
+      0.0};
   shot.speed_mps = headline.speed_mps;
   constexpr double kClearSigmas = 4.0;
   constexpr double kMostHzU95 = 8.0;

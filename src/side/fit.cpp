@@ -114,8 +114,8 @@ std::vector<PriorCost> all_priors(const SidePriors& side, double focal_px) {
       {kFlexDownSin, {0.0, flight.flex_down_sigma_m}},
       {kFlexHz, flight.flex_hz},
       {kFlexDecay, flight.flex_decay},
-      {kNockEnd, {0.0, side.end_sigma_m}},
-      {kTipEnd, {0.0, side.end_sigma_m}},
+      {kNockEnd, side.nock_end_m},
+      {kTipEnd, side.tip_end_m},
       {kTipMass, flight.tip_mass_ratio},
       {kDistortion, {0.0, side.distortion_sigma}},
   };
@@ -145,17 +145,17 @@ class Problem {
           new ceres::AutoDiffCostFunction<PriorCost, 1, kParameters>(new PriorCost(prior)), nullptr,
           parameters_.data());
       // The wave, the swing and the bending of one shot are not the next one's.
-      constexpr std::array<int, 12> kOfTheSetUp{kLogDepth, kYaw,     kRoll,   kPitch,
+      constexpr std::array<int, 12> kOfTheSetUp{kLogDepth,  kYaw,      kRoll,    kPitch,
                                                 kLogLength, kLogFocal, kReadout, kRight,
-                                                kNockEnd,  kTipEnd,  kTipMass, kDistortion};
+                                                kNockEnd,   kTipEnd,   kTipMass, kDistortion};
       if (std::find(kOfTheSetUp.begin(), kOfTheSetUp.end(), prior.index) != kOfTheSetUp.end()) {
         shared_.push_back(block);
       }
     }
-    shared_.push_back(problem_.AddResidualBlock(
-        new ceres::AutoDiffCostFunction<CameraAbove, 1, kParameters>(
-            new CameraAbove{principal_px, options.priors.above_sigma_m}),
-        nullptr, parameters_.data()));
+    shared_.push_back(
+        problem_.AddResidualBlock(new ceres::AutoDiffCostFunction<CameraAbove, 1, kParameters>(
+                                      new CameraAbove{principal_px, options.priors.above_sigma_m}),
+                                  nullptr, parameters_.data()));
     const auto within = [&](int index, double low, double high) {
       problem_.SetParameterLowerBound(parameters_.data(), index, low);
       problem_.SetParameterUpperBound(parameters_.data(), index, high);
@@ -303,7 +303,8 @@ SideFit solve_from(const std::vector<track::ArrowSighting>& sightings, const Par
 }
 
 double forward_of(const SideFit& fit, const Parameters& p, double dt) {
-  const flight::ArrowState<double> state = state_at<double>(p.data(), fit.principal_px, fit.way, dt);
+  const flight::ArrowState<double> state =
+      state_at<double>(p.data(), fit.principal_px, fit.way, dt);
   const Eigen::Vector3d nock = state.centre_m - state.axis * (state.balance * state.length_m);
   const Eigen::Vector3d anchor =
       state_at<double>(p.data(), fit.principal_px, fit.way, 0.0).centre_m;
@@ -321,8 +322,7 @@ SideFit fit_side(const std::vector<track::ArrowSighting>& sightings, const Param
     from[kYaw] = yaw_rad;
     // The same speed in the picture, at the anchor.
     from[kLogDepth] += std::log(std::cos(yaw_rad));
-    const SideFit fit =
-        solve_from(sightings, from, way, anchor_s, principal_px, focal_px, options);
+    const SideFit fit = solve_from(sightings, from, way, anchor_s, principal_px, focal_px, options);
     const auto worth = [](const SideFit& f) { return f.cost * f.centre_scale * f.centre_scale; };
     if (fit.converged && (!best.converged || worth(fit) < worth(best))) {
       best = fit;
@@ -378,8 +378,7 @@ SideHeadline headline_of(const SideFit& fit, double rest_forward_m, double rest_
     Parameters minus = fit.parameters;
     plus[i] += step;
     minus[i] -= step;
-    jacobian.col(i) =
-        (values(plus, rest_forward_m) - values(minus, rest_forward_m)) / (2.0 * step);
+    jacobian.col(i) = (values(plus, rest_forward_m) - values(minus, rest_forward_m)) / (2.0 * step);
   }
   Eigen::MatrixXd covariance = jacobian * fit.covariance * jacobian.transpose();
   const double step = std::max(0.02, 0.5 * rest_sigma_m);
@@ -404,7 +403,8 @@ SideHeadline headline_of(const SideFit& fit, double rest_forward_m, double rest_
       std::min(headline.high_rad.u95, coverage * std::sqrt(std::max(shared(0, 0), 0.0)));
   const double right_variance = fit.covariance(kRight, kRight);
   if (right_variance > 0.0) {
-    headline.high_by_right = (jacobian.row(0) * fit.covariance.col(kRight)).value() / right_variance;
+    headline.high_by_right =
+        (jacobian.row(0) * fit.covariance.col(kRight)).value() / right_variance;
   }
   headline.flex_hz = measured(3);
   headline.flex_amplitude_m = measured(4);

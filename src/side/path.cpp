@@ -10,7 +10,7 @@ namespace {
 
 struct Seen {
   Eigen::Vector2d at_px;
-  double t_s;      // middle of the time for which it was covered
+  double t_s;  // middle of the time for which it was covered
   double lasted_s;
   std::size_t frame;
 };
@@ -54,8 +54,8 @@ std::optional<Path> find_path(const track::Crossing& crossing,
   path.rate_px_s = crossing.velocity_px_s.norm();
   // The vanes and a shaft that lies across the path widen the line; a limb or a hand beside it is
   // shut out as it narrows.
-  constexpr std::array<Reach, 5> kReaches{{{9.0, 1.3}, {9.0, 1.1}, {12.0, 1.0}, {12.0, 0.9},
-                                           {12.0, 0.9}}};
+  constexpr std::array<Reach, 5> kReaches{
+      {{9.0, 1.3}, {9.0, 1.1}, {12.0, 1.0}, {12.0, 0.9}, {12.0, 0.9}}};
   for (const Reach& reach : kReaches) {
     Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
     Eigen::Vector3d right = Eigen::Vector3d::Zero();

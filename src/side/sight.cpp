@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
-#include <cstdio>
 
 namespace nocktrail::side {
 namespace {
@@ -48,8 +47,8 @@ Strip::Strip(const std::vector<cv::Mat>& luma, const std::vector<double>& t_s, c
   first_px_ = std::ceil(low);
   columns_ = std::max(8, static_cast<int>(std::floor(high) - first_px_) + 1);
   const double length_px = path.length_px(path.from_s);
-  half_rows_ = std::max(
-      12, static_cast<int>(std::ceil(options.half_height_m / options.typical_length_m * length_px)));
+  half_rows_ = std::max(12, static_cast<int>(std::ceil(options.half_height_m /
+                                                       options.typical_length_m * length_px)));
   const Eigen::Vector2d origin = picture_px(first_px_, -half_rows_);
   const cv::Matx23d picture_from_strip(path.along.x(), path.across().x(), origin.x(),
                                        path.along.y(), path.across().y(), origin.y());
@@ -86,8 +85,7 @@ Strip::Strip(const std::vector<cv::Mat>& luma, const std::vector<double>& t_s, c
       background_.at<float>(y, x) = middle;
       // Leaves in the wind stand still for most of the time: the spread is that of the restless
       // frames, of which the arrow's own are fewer than one in ten.
-      const auto restless =
-          values.begin() + static_cast<std::ptrdiff_t>(values.size() * 85 / 100);
+      const auto restless = values.begin() + static_cast<std::ptrdiff_t>(values.size() * 85 / 100);
       std::nth_element(values.begin(), restless, values.end());
       sigma_.at<float>(y, x) = *restless / 1.44F;  // of a normal distribution
     }
@@ -101,18 +99,6 @@ Strip::Strip(const std::vector<cv::Mat>& luma, const std::vector<double>& t_s, c
   cv::Mat slip;
   cv::magnitude(gx, gy, slip);
   cv::magnitude(sigma_, slip, sigma_);
-}
-
-void Strip::dbg(std::size_t k) const {
-  cv::Mat a, b, c, all;
-  rows_[k].convertTo(a, CV_8U);
-  background_.convertTo(b, CV_8U);
-  changed_in(k).convertTo(c, CV_8U, 30);
-  cv::vconcat(std::vector<cv::Mat>{a, b, c}, all);
-  FILE* f = fopen(("/tmp/w/strip_" + std::to_string(k) + ".pgm").c_str(), "wb");
-  fprintf(f, "P5 %d %d 255\n", all.cols, all.rows);
-  fwrite(all.data, 1, all.total(), f);
-  fclose(f);
 }
 
 cv::Mat Strip::changed_in(std::size_t k) const {
@@ -186,8 +172,7 @@ Path Strip::with_extent(double first_s) const {
       if (upto[b] - upto[a] > best) {
         best = upto[b] - upto[a];
         path.cover_s = static_cast<double>(b - a) * kStep_s;
-        path.from_s =
-            path_.from_s - (0.5 * static_cast<double>(a + b - 1) * kStep_s - kReach_s);
+        path.from_s = path_.from_s - (0.5 * static_cast<double>(a + b - 1) * kStep_s - kReach_s);
       }
     }
   }
@@ -311,7 +296,8 @@ std::vector<Strip::Group> Strip::groups_about(std::size_t k, const Line& line, d
       }
       const double inside_value = at(last);
       const double outside = at(last + way);
-      const double f = inside_value > outside ? (inside_value - level) / (inside_value - outside) : 0.5;
+      const double f =
+          inside_value > outside ? (inside_value - level) / (inside_value - outside) : 0.5;
       return (last + way * std::clamp(f, 0.0, 1.0)) * kStep_px;
     };
     const std::optional<double> above = edge(-1);
@@ -380,20 +366,29 @@ std::optional<double> Strip::end(std::size_t k, const Line& line, double from_px
     covered[i] = std::min(1.0, changed / std::max(std::abs(against), 2.0 * noise[i]));
     weight[i] = std::clamp(std::max(std::abs(against), changed) / noise[i] - 1.0, 0.0, 4.0);
   }
-  double cost = 0.0;
+  std::vector<double> cost(is.size() + 1, 0.0);
   for (std::size_t i = 0; i < is.size(); ++i) {
-    cost += weight[i] * covered[i] * covered[i];
+    cost[0] += weight[i] * covered[i] * covered[i];
   }
-  double least = cost;
-  int at = 0;
-  for (int i = 0; i < size; ++i) {
-    const auto j = static_cast<std::size_t>(i);
-    cost += weight[j] * ((1.0 - covered[j]) * (1.0 - covered[j]) - covered[j] * covered[j]);
-    if (cost < least) {
-      least = cost;
-      at = i + 1;
+  for (std::size_t i = 0; i < is.size(); ++i) {
+    cost[i + 1] =
+        cost[i] + weight[i] * ((1.0 - covered[i]) * (1.0 - covered[i]) - covered[i] * covered[i]);
+  }
+  const double least = *std::min_element(cost.begin(), cost.end());
+  // Where shaft and ground are of one brightness the step may be anywhere between: no end then.
+  constexpr double kAsGood = 8.0;  // two pixels that tell well
+  int first = -1;
+  int last = -1;
+  for (int i = 0; i <= size; ++i) {
+    if (cost[static_cast<std::size_t>(i)] <= least + kAsGood) {
+      first = first < 0 ? i : first;
+      last = i;
     }
   }
+  if (last - first > std::max(8.0, 0.045 * length_px)) {
+    return std::nullopt;
+  }
+  const int at = static_cast<int>(std::min_element(cost.begin(), cost.end()) - cost.begin());
   // Both sides of the step must be able to tell, and it must not be the edge of what was looked at.
   for (int i = std::max(0, at - 2 * beyond); i < std::min(size, at + 2 * beyond); ++i) {
     telling += weight[static_cast<std::size_t>(i)];
@@ -450,7 +445,10 @@ std::optional<track::ArrowSighting> Strip::sight(std::size_t k, double middle_px
     if (!s) {
       return std::nullopt;
     }
-    return track::EndPoint{picture_px(*s, line->at(*s)), 2.5, false};
+    // Point and nock have colours and shapes of their own: before some grounds the end is found
+    // where they begin, 2 to 3 % of the length early.
+    const double sigma_px = std::hypot(2.0, 0.015 * length_px);
+    return track::EndPoint{picture_px(*s, line->at(*s)), sigma_px, false};
   };
   sighting.nock = end_at(0.0);
   sighting.tip = end_at(1.0);

@@ -105,13 +105,11 @@ std::optional<Crossing> best_crossing(const std::vector<Event>& events,
   return best;
 }
 
-
 // Whether an event goes with a crossing, amply.
 bool belongs(const Event& event, const Crossing& crossing, double frame_s) {
   const Eigen::Vector2d along = crossing.velocity_px_s.normalized();
   const Eigen::Vector2d from = event.at_px - crossing.at_px;
-  const double late_s =
-      event.t_s - crossing.t_s - from.dot(along) / crossing.velocity_px_s.norm();
+  const double late_s = event.t_s - crossing.t_s - from.dot(along) / crossing.velocity_px_s.norm();
   return std::abs(from.x() * along.y() - from.y() * along.x()) < 14.0 &&
          std::abs(late_s) < 4.0 * frame_s;
 }

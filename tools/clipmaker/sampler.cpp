@@ -89,9 +89,9 @@ double limb_gap_m(const ClipSpec& spec) {
   return least;
 }
 
-// The phone beside the line: 2 to 4 m off, within 26 degrees of square, at the arrow's height within
-// 10 cm, looking at a place of the first metres of flight, the bow in the picture. Upright it sees a
-// narrower stretch, so whoever films stands further off.
+// The phone beside the line: 2 to 4 m off, within 26 degrees of square, at the arrow's height
+// within 10 cm, looking at a place of the first metres of flight, the bow in the picture. Upright
+// it sees a narrower stretch, so whoever films stands further off.
 void film_from_side(ClipSpec& spec, Rng& rng) {
   constexpr double rad = std::numbers::pi / 180.0;
   const PictureSpec& picture = spec.picture;

@@ -47,8 +47,8 @@ Sound make_sound(const ClipSpec& spec, const std::vector<ArrowFlight>& flights) 
     sound.mono[i] =
         static_cast<float>(spec.sound.noise * rng.normal() + spec.sound.wind * 15.0 * gust);
   }
-  const bool loosed = spec.kind == "shot" || spec.kind == "from-side" || spec.kind == "hidden" || spec.kind == "thirty-fps" ||
-                      spec.kind == "side-view" || spec.kind == "cut";
+  const bool loosed = spec.kind == "shot" || spec.kind == "from-side" || spec.kind == "hidden" ||
+                      spec.kind == "thirty-fps" || spec.kind == "side-view" || spec.kind == "cut";
   if (loosed) {
     for (const ArrowFlight& flight : flights) {
       const double ear = spec.camera.behind_m / kSpeedOfSound_mps;

@@ -127,8 +127,8 @@ int display_height(const PictureSpec& p) {
 
 void check(const ClipSpec& s) {
   one_of("kind", s.kind,
-         {"shot", "from-side", "let-down", "never-loosed", "side-view", "toward-camera", "thirty-fps", "cut",
-          "black", "empty", "gestures", "hidden"});
+         {"shot", "from-side", "let-down", "never-loosed", "side-view", "toward-camera",
+          "thirty-fps", "cut", "black", "empty", "gestures", "hidden"});
   one_of("picture.codec", s.picture.codec, {"h264", "hevc"});
   one_of("arrow.material", s.arrow.material, {"wood", "carbon", "bright"});
   one_of("arrow.marks", s.arrow.marks, {"plain", "barred", "footed"});

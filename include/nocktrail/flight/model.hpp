@@ -212,8 +212,8 @@ ArrowState<T> state_at(const T* p, const Eigen::Vector2d& principal_px, const T&
   launch.forward =
       optics::ray<T>(focal, principal_px, Vector2(p[kVanishX], p[kVanishY])).normalized();
   launch.plumb = {sin(p[kRoll]), cos(p[kRoll]), T(0)};
-  launch.centre_m = optics::ray<T>(focal, principal_px, Vector2(p[kCentreX], p[kCentreY])) *
-                    exp(p[kLogDepth]);
+  launch.centre_m =
+      optics::ray<T>(focal, principal_px, Vector2(p[kCentreX], p[kCentreY])) * exp(p[kLogDepth]);
   launch.speed = exp(p[kLogSpeed]);
   launch.length_m = exp(p[kLogLength]);
   launch.log_wave = p[kLogWave];

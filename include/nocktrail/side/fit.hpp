@@ -19,12 +19,14 @@ struct SidePriors {
   flight::FlightPriors flight;
   flight::Prior distance_m{3.0, 1.2};
   flight::Prior yaw_rad{0.0, 0.35};
-  flight::Prior roll_rad{0.0, 0.04};    // held level by eye, where the scenery does not say
+  flight::Prior roll_rad{0.0, 0.04};  // held level by eye, where the scenery does not say
   flight::Prior pitch_rad{0.0, 0.10};
-  double above_sigma_m = 0.12;          // the camera's height over the arrow
-  double right_sigma_rad = 0.052;       // the lateral offset, a nuisance here: 3 deg
+  double above_sigma_m = 0.12;     // the camera's height over the arrow
+  double right_sigma_rad = 0.052;  // the lateral offset, a nuisance here: 3 deg
   double distortion_sigma = 0.02;
-  double end_sigma_m = 0.008;           // where nock and point end in the picture
+  // Where nock and point end in the picture: ears stand behind the throat, a point tapers.
+  flight::Prior nock_end_m{0.0, 0.010};
+  flight::Prior tip_end_m{-0.008, 0.012};
 };
 
 struct SideFitOptions {
@@ -37,7 +39,7 @@ struct SideFitOptions {
 struct SideFit {
   bool converged = false;
   Parameters parameters = Parameters::Zero();
-  Eigen::MatrixXd covariance;  // kParameters square, scaled by the residuals' scatter
+  Eigen::MatrixXd covariance;         // kParameters square, scaled by the residuals' scatter
   Eigen::MatrixXd shared_covariance;  // of it, what comes of the priors, see flight::FlightFit
   double anchor_s = 0.0;
   double way = 1.0;  // +1: the flight goes to the picture's right

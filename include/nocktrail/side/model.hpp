@@ -23,12 +23,12 @@ namespace nocktrail::side {
 enum Parameter : int {
   kCentreX,  // where the centre of mass is seen at the anchor, px, lens distortion taken out
   kCentreY,
-  kLogDepth,     // log of its camera depth there, m
-  kSlope,        // rad, positive: the path falls in the picture
-  kYaw,          // rad, positive: the flight recedes
-  kRoll,         // rad, of the camera
-  kPitch,        // rad, positive: the camera looks down
-  kLogSpeed,     // the rest as in flight/model.hpp
+  kLogDepth,  // log of its camera depth there, m
+  kSlope,     // rad, positive: the path falls in the picture
+  kYaw,       // rad, positive: the flight recedes
+  kRoll,      // rad, of the camera
+  kPitch,     // rad, positive: the camera looks down
+  kLogSpeed,  // the rest as in flight/model.hpp
   kLogLength,
   kLogFocal,
   kReadout,

@@ -11,15 +11,15 @@
 namespace nocktrail::side {
 
 struct SightOptions {
-  double half_height_m = 0.10;      // of the strip along the path that is looked at
-  double typical_length_m = 0.75;   // scale of the picture, for want of a better
+  double half_height_m = 0.10;     // of the strip along the path that is looked at
+  double typical_length_m = 0.75;  // scale of the picture, for want of a better
   double widest_shaft_m = 0.010;
-  double grey_floor = 1.2;          // least assumed noise of a pixel, grey levels
-  double edge_slip_px = 0.15;       // leftover registration error, times the gradient
-  double clear_sigmas = 4.0;        // of a column's contrast, for it to count
-  int groups = 16;                  // along the shaft
-  double from_share = 0.24;         // vanes end here at the latest (0.17 m from the nock)
-  double to_share = 0.96;           // a point tapers
+  double grey_floor = 1.2;     // least assumed noise of a pixel, grey levels
+  double edge_slip_px = 0.15;  // leftover registration error, times the gradient
+  double clear_sigmas = 4.0;   // of a column's contrast, for it to count
+  int groups = 16;             // along the shaft
+  double from_share = 0.24;    // vanes end here at the latest (0.17 m from the nock)
+  double to_share = 0.96;      // a point tapers
   int background_frames = 21;
 };
 
@@ -48,8 +48,6 @@ class Strip {
   Eigen::Vector2d picture_px(double s, double n) const {
     return path_.at_px + path_.along * s + path_.across() * n;
   }
-
-  void dbg(std::size_t k) const;
 
  private:
   struct Line {  // n = offset + lean (s - middle)

@@ -35,8 +35,8 @@ struct Crossing {
   int frames = 0;
 };
 
-// Those there are, the one seen in most frames first, distinct from each other: an arrow's shadow on
-// the ground crosses the picture, too. t_s are the frames' capture times.
+// Those there are, the one seen in most frames first, distinct from each other: an arrow's shadow
+// on the ground crosses the picture, too. t_s are the frames' capture times.
 std::vector<Crossing> find_crossings(const std::vector<Passing>& passings,
                                      const std::vector<double>& t_s, const cv::Size& size,
                                      const CrossingOptions& options);
