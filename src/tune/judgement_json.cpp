@@ -82,8 +82,17 @@ json setup_json(const SetupJudgement& setup) {
                      {"outlier", shot.outlier},
                      {"why", text(shot.why)}});
   }
+  json side_shots = json::array();
+  for (const SideShot& shot : setup.side_shots) {
+    side_shots.push_back({{"clip", rules::printable(shot.clip)},
+                          {"high_deg", measured_json(shot.high_deg)},
+                          {"vert_deg", shot.vert_deg ? measured_json(*shot.vert_deg) : json()},
+                          {"dropped", shot.dropped},
+                          {"why", text(shot.why)}});
+  }
   return {{"name", rules::printable(setup.name)},
           {"shots", shots},
+          {"side_shots", side_shots},
           {"counted", setup.counted},
           {"refused", setup.refused},
           {"bow", bow_json(setup.bow)},

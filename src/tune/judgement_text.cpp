@@ -46,6 +46,11 @@ void add_setup(std::string& out, const SetupJudgement& setup) {
                          printable(shot.why));
     }
   }
+  for (const SideShot& shot : setup.side_shots) {
+    if (shot.dropped) {
+      out += fmt::format("  {} left out: {}\n", printable(shot.clip), printable(shot.why));
+    }
+  }
   for (const std::string& warning : setup.warnings) {
     out += fmt::format("  ! {}\n", warning);
   }

@@ -78,8 +78,9 @@ std::optional<Step> level_step(const Situation& situation, const SetupView& of, 
   }
   note = fmt::format(
       " The nocking point cannot be settled from behind: {}, and more shots of this kind would not "
-      "tell whether that is level.",
-      rules::vertical_words(here));
+      "tell whether that is level.{}",
+      rules::vertical_words(here),
+      now.judgement.side_shots.empty() ? " Four shots filmed from the side would." : "");
   return std::nullopt;
 }
 

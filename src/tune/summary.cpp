@@ -8,6 +8,7 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/statistics.hpp"
 #include "seen_cants.hpp"
+#include "side_shots.hpp"
 #include "setup_view.hpp"
 
 namespace nocktrail::tune {
@@ -82,6 +83,7 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
     int number = 0;
     for (const Shot& shot : clip.reading.shots) {
       ++number;
+      of_clip += shot.status == ShotStatus::measured && shot.view == View::side ? 1 : 0;
       if (shot.status != ShotStatus::measured || !usable(shot.nock_right_deg) ||
           !usable(shot.nock_high_deg)) {
         continue;
@@ -245,8 +247,13 @@ double correlation_of(const SetupJudgement& judgement) {
 
 void add_verdict(SetupView& setup, const JudgementOptions& options) {
   SetupJudgement& judgement = setup.judgement;
+  const int from_side = counted_from_side(judgement);
   if (!counted(setup)) {
-    judgement.summary = judgement.refused > 0
+    judgement.summary = from_side > 0
+                            ? fmt::format("{} shot{} from the side and none from behind: those "
+                                          "tell of spine, and how the bow was held.",
+                                          from_side, from_side == 1 ? "" : "s")
+                        : judgement.refused > 0
                             ? fmt::format("No shot counted: {} clip{} without a number.",
                                           judgement.refused, judgement.refused == 1 ? "" : "s")
                             : "No shots yet.";
@@ -266,8 +273,12 @@ void add_verdict(SetupView& setup, const JudgementOptions& options) {
                                               rules::word(verdict.spine))
                                 : fmt::format("spine {}", rules::word(verdict.spine));
   judgement.summary =
-      fmt::format("Mean of {} shot{}: {}, {}; {}, nocking point {}.", judgement.counted,
-                  judgement.counted == 1 ? "" : "s", rules::lateral_words(lat), spine,
+      fmt::format("Mean of {} shot{}{}: {}, {}; {}, nocking point {}.", judgement.counted,
+                  judgement.counted == 1 ? "" : "s",
+                  from_side > 0 ? fmt::format(" from behind, up and down with {} from the side",
+                                              from_side)
+                                : "",
+                  rules::lateral_words(lat), spine,
                   rules::vertical_words(vert), rules::word(verdict.nocking_point));
 }
 
@@ -384,6 +395,7 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
     setup.judgement.name = record.name;
     keep_what_can_be(setup.facts, setup.judgement.warnings);
     gather_shots(record, setup.facts, setup.judgement);
+    gather_side_shots(record, setup.judgement);
     if (setup.judgement.counted > 0) {
       assumed = setup.judgement.bow.source == BowSource::assumed ? setup.judgement.bow : assumed;
       if (rules::hand_at_odds(setup.judgement.bow)) {
@@ -404,6 +416,7 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
   for (std::size_t i = 0; i < setups.size(); ++i) {
     setups[i].judgement.lateral = lateral[i];
     setups[i].judgement.vertical = vertical[i];
+    join_side_shots(setups[i].judgement, kUsualScatter);
     add_cant(setups[i].judgement);
     setups[i].judgement.correlation = correlation_of(setups[i].judgement);
     add_verdict(setups[i], options);

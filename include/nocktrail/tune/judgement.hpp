@@ -43,6 +43,17 @@ struct JudgedShot {
   std::string why;           // of the drop, or of the outlier
 };
 
+// A shot filmed from the side: up and down alone.
+struct SideShot {
+  std::string clip;
+  Measured high_deg;  // against plumb
+  double shared_u95_deg = 0.0;
+  std::optional<Measured> vert_deg;  // in the frame of the bow; empty until the cant is known and
+                                     // shots from behind say how it trails to the side
+  bool dropped = false;              // by the archer
+  std::string why;
+};
+
 struct OffsetSummary {
   double mean_deg = 0.0;      // robust
   double u95_deg = 0.0;       // scatter, measurement (with Student's factor) and the cant together
@@ -57,7 +68,8 @@ struct OffsetSummary {
 struct SetupJudgement {
   std::string name;
   std::vector<JudgedShot> shots;         // every measured shot, dropped ones too
-  int counted = 0;                       // shots in the summaries
+  std::vector<SideShot> side_shots;      // likewise, in the vertical summary with the others
+  int counted = 0;                       // shots from behind in the summaries
   int refused = 0;                       // clips without a number
   Bow bow;                               // how it stood: told, seen or assumed
   std::optional<OffsetSummary> lateral;  // empty with no counted shot
