@@ -37,3 +37,12 @@ clip let-down 28 --kind let-down --before 0.2 \
   --set "{$low,\"bitrate_mbps\":6}}" --shot '{"let_down_lasts_s":0.8}'
 clip side-view 48 --kind side-view --before 0.15 --after 0.2 \
   --set "{$low,\"bitrate_mbps\":14,\"rotation_deg\":0}}"
+
+# Filmed from beside the line.
+side() {
+  "$maker" --random 43 --first "$2" --n 1 --name "$1" --out "$out/from-side" --kind from-side \
+    --before 0.15 --after 0.2 --set "{$low,\"bitrate_mbps\":14,\"rotation_deg\":0}}"
+}
+mkdir -p "$out/from-side"
+side left-of-line 1
+side right-of-line 2

@@ -120,7 +120,6 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     if (analysis.side && beyond_doubt(analysis)) {
       analysis.stroke = analysis.side->stroke;
       analysis.outcome = Outcome::measured;
-      effort.unlimited = true;
       return analysis;
     }
   }

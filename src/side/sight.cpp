@@ -294,11 +294,29 @@ std::vector<Strip::Group> Strip::groups_about(std::size_t k, const Line& line, d
       if (std::abs(last + way) > steps) {
         return std::nullopt;
       }
-      const double inside_value = at(last);
-      const double outside = at(last + way);
+      // A bright side stands out by more than a dark one, or by less: each ends where half of its
+      // own height is left.
+      constexpr int kSide = 2;  // steps: one pixel
+      double own = 0.0;
+      for (int i = 0; i <= kSide && std::abs(last - way * i) <= steps; ++i) {
+        own = std::max(own, at(last - way * i));
+      }
+      const double half = noise + 0.5 * (own - noise);
+      int i = last - way * kSide;
+      for (int j = last + way; j != i; j -= way) {
+        if (std::abs(j) <= steps && at(j) >= half) {
+          i = j;
+          break;
+        }
+      }
+      if (std::abs(i) >= steps) {
+        return std::nullopt;
+      }
+      const double inside_value = at(i);
+      const double outside = at(i + way);
       const double f =
-          inside_value > outside ? (inside_value - level) / (inside_value - outside) : 0.5;
-      return (last + way * std::clamp(f, 0.0, 1.0)) * kStep_px;
+          inside_value > outside ? (inside_value - half) / (inside_value - outside) : 0.5;
+      return (i + way * std::clamp(f, 0.0, 1.0)) * kStep_px;
     };
     const std::optional<double> above = edge(-1);
     const std::optional<double> below = edge(1);

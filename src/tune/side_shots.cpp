@@ -60,9 +60,8 @@ void join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
   std::vector<double> shared;
   for (SideShot& shot : judgement.side_shots) {
     const double by_lateral = std::abs(std::tan(cant_rad)) * lateral.u95_deg;
-    shot.vert_deg = Measured{
-        (shot.high_deg.value + lateral.mean_deg * std::sin(cant_rad)) / cosine,
-        std::hypot(shot.high_deg.u95 / cosine, by_lateral)};
+    shot.vert_deg = Measured{(shot.high_deg.value + lateral.mean_deg * std::sin(cant_rad)) / cosine,
+                             std::hypot(shot.high_deg.u95 / cosine, by_lateral)};
     if (!shot.dropped) {
       values.push_back(shot.vert_deg->value);
       u.push_back(shot.vert_deg->u95 / kSigmasPerU95);
@@ -77,8 +76,7 @@ void join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
   const double both = weight_side + weight_behind;
   // As far apart as this they are not of one thing: a picture that is mirrored or tilted, a phone
   // far above or below the arrow, arrows that are not alike (Birge's ratio of two means).
-  const double apart =
-      std::abs(mean.mean - behind.mean_deg) / std::hypot(side_u95, behind.u95_deg);
+  const double apart = std::abs(mean.mean - behind.mean_deg) / std::hypot(side_u95, behind.u95_deg);
   const double widen = std::max(1.0, apart);
   if (apart > 1.0) {
     judgement.warnings.push_back(fmt::format(

@@ -8,8 +8,8 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/statistics.hpp"
 #include "seen_cants.hpp"
-#include "side_shots.hpp"
 #include "setup_view.hpp"
+#include "side_shots.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -249,10 +249,10 @@ void add_verdict(SetupView& setup, const JudgementOptions& options) {
   SetupJudgement& judgement = setup.judgement;
   const int from_side = counted_from_side(judgement);
   if (!counted(setup)) {
-    judgement.summary = from_side > 0
-                            ? fmt::format("{} shot{} from the side and none from behind: those "
-                                          "tell of spine, and how the bow was held.",
-                                          from_side, from_side == 1 ? "" : "s")
+    judgement.summary = from_side > 0 ? fmt::format(
+                                            "{} shot{} from the side and none from behind: those "
+                                            "tell of spine, and how the bow was held.",
+                                            from_side, from_side == 1 ? "" : "s")
                         : judgement.refused > 0
                             ? fmt::format("No shot counted: {} clip{} without a number.",
                                           judgement.refused, judgement.refused == 1 ? "" : "s")
@@ -272,14 +272,13 @@ void add_verdict(SetupView& setup, const JudgementOptions& options) {
                                 ? fmt::format("spine {} as fletched, which the bare shaft decides",
                                               rules::word(verdict.spine))
                                 : fmt::format("spine {}", rules::word(verdict.spine));
-  judgement.summary =
-      fmt::format("Mean of {} shot{}{}: {}, {}; {}, nocking point {}.", judgement.counted,
-                  judgement.counted == 1 ? "" : "s",
-                  from_side > 0 ? fmt::format(" from behind, up and down with {} from the side",
-                                              from_side)
-                                : "",
-                  rules::lateral_words(lat), spine,
-                  rules::vertical_words(vert), rules::word(verdict.nocking_point));
+  judgement.summary = fmt::format(
+      "Mean of {} shot{}{}: {}, {}; {}, nocking point {}.", judgement.counted,
+      judgement.counted == 1 ? "" : "s",
+      from_side > 0 ? fmt::format(" from behind, up and down with {} from the side", from_side)
+                    : "",
+      rules::lateral_words(lat), spine, rules::vertical_words(vert),
+      rules::word(verdict.nocking_point));
 }
 
 void add_warnings(SetupView& setup) {

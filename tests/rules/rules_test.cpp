@@ -313,3 +313,28 @@ TEST_CASE("fault: offsets that are no numbers are not judged") {
   CHECK(v.next_step.empty());
   CHECK_FALSE(says(v.summary, "nan"));
 }
+
+TEST_CASE("rules: a shot from the side says nothing of spine, and of the nock what it can") {
+  Shot shot;
+  shot.status = ShotStatus::measured;
+  shot.view = View::side;
+  shot.nock_high_deg = Measured{1.6, 0.2};
+  JudgeOptions upright = archer(Hand::right);
+  upright.cant_deg = 0.0;
+  judge_shot(shot, upright);
+  CHECK(shot.verdict.spine == SpineVerdict::unclear);
+  CHECK(shot.verdict.nocking_point == NockingPointVerdict::high);
+  CHECK(says(shot.verdict.summary, "nothing of spine"));
+  CHECK(shot.verdict.step == StepKind::film_more);
+  CHECK_FALSE(shot.in_bow);
+  // A canted bow turns an offset to the side, of which nothing was seen, into one up or down.
+  JudgeOptions canted = archer(Hand::right);
+  canted.cant_deg = 25.0;
+  judge_shot(shot, canted);
+  CHECK(shot.verdict.nocking_point == NockingPointVerdict::unclear);
+  CHECK(says(shot.verdict.summary, "hangs on the offset to the side"));
+  // Nobody stands beside the arrow's way.
+  CHECK(
+      std::any_of(shot.verdict.cautions.begin(), shot.verdict.cautions.end(),
+                  [](const std::string& c) { return says(c, "Nobody beside the arrow's path"); }));
+}

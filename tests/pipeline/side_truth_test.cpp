@@ -1,0 +1,32 @@
+// Clips filmed from beside the line, of known truth.
+#include <doctest/doctest.h>
+
+#include <cmath>
+
+#include "truth_file.hpp"
+
+using namespace nocktrail;
+
+TEST_CASE("truth: from either side of the line the nock's height is read, and nothing else") {
+  for (const char* const name : {"from-side/left-of-line.mp4", "from-side/right-of-line.mp4"}) {
+    CAPTURE(name);
+    const test::ClipTruth truth = test::committed_clip(name);
+    const Reading reading = read_clip(truth.clip, truth.options);
+    CAPTURE(reading.reason);
+    REQUIRE(reading.status == ClipStatus::measured);
+    REQUIRE(reading.shots.size() == 1);
+    const Shot& shot = reading.shots.front();
+    const test::ShotTruth& is = truth.shots.front();
+    CHECK(shot.view == View::side);
+    CHECK_FALSE(shot.nock_right_deg);
+    CHECK_FALSE(shot.in_bow);
+    CHECK(shot.verdict.spine == SpineVerdict::unclear);
+    REQUIRE(shot.nock_high_deg);
+    CHECK(std::abs(shot.nock_high_deg->value - is.nock_high_deg) <= shot.nock_high_deg->u95);
+    CHECK(shot.nock_high_deg->u95 < 0.5);
+    REQUIRE(shot.speed_mps);
+    CHECK(std::abs(shot.speed_mps->value - is.speed_mps) <= shot.speed_mps->u95);
+    REQUIRE(shot.exit_s);
+    CHECK(std::abs(*shot.exit_s - is.exit_s) < 0.004);
+  }
+}
