@@ -34,6 +34,16 @@ ReadClipOptions checked_reading_options(const ReadingArguments& arguments) {
                     "that draws the string",
                     rules::printable(arguments.hand)));
   }
+  if (arguments.view == "behind") {
+    options.view = View::behind;
+  } else if (arguments.view == "side") {
+    options.view = View::side;
+  } else if (!arguments.view.empty()) {
+    throw BadInput(
+        fmt::format("--view: \"{}\" is neither behind nor side; leave it out to have it "
+                    "seen",
+                    rules::printable(arguments.view)));
+  }
   if (!arguments.cant.empty()) {
     options.cant_deg = units::parse_angle_deg(arguments.cant, "--cant");
     check_range("--cant", *options.cant_deg, -90.0, 90.0, " degrees");
@@ -102,6 +112,11 @@ void add_reading_options(CLI::App& command, ReadingArguments& arguments) {
       .add_option("--speed", arguments.speed,
                   "The arrow's speed past the bow, of a chronograph,\nwithin 1 %: 52m/s, 170ft/s")
       ->type_name("V");
+  command
+      .add_option("--view", arguments.view,
+                  "From where it was filmed, behind or side; else it is\nseen. From the side only "
+                  "the nock's height is told")
+      ->type_name("VIEW");
   command
       .add_option("--capture-fps", arguments.capture_fps,
                   "Frames a second at which the clip was filmed, when\nits file does not say")

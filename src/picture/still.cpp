@@ -161,6 +161,15 @@ double headline(Canvas& canvas, const Shot& shot, const StillOptions& options, d
     baseline += 1.35 * kFigures.size_px;
   };
   // The offsets that the verdict judged: in the frame of a canted bow, else as seen from behind.
+  if (shot.view == View::side) {
+    line(rules::vertical_words(*shot.nock_high_deg),
+         fmt::format("nocking point {}", rules::word(shot.verdict.nocking_point)));
+    baseline += 0.55 * kSmall.size_px - 0.35 * kFigures.size_px;
+    canvas.text(
+        "Filmed from the side, against plumb; ± is half a 95 % interval, nock 2 m past the rest",
+        {kMargin_px, baseline}, kSmall);
+    return baseline + 0.9 * kSmall.size_px;
+  }
   line(rules::lateral_words(shot.in_bow ? shot.in_bow->nock_right_deg : *shot.nock_right_deg),
        fmt::format("spine {}", rules::word(shot.verdict.spine)));
   line(rules::vertical_words(shot.in_bow ? shot.in_bow->nock_high_deg : *shot.nock_high_deg),
@@ -249,8 +258,9 @@ cv::Mat refusal_still(const Reading& reading, const Shot* shot, std::size_t shot
 cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameFetcher& fetch,
                    const StillOptions& options) {
   const Shot* shot = shot_number < reading.shots.size() ? &reading.shots[shot_number] : nullptr;
-  if (shot == nullptr || shot->status != ShotStatus::measured || !shot->nock_right_deg ||
-      !shot->nock_high_deg) {
+  const bool from_side = shot != nullptr && shot->view == View::side;
+  if (shot == nullptr || shot->status != ShotStatus::measured || !shot->nock_high_deg ||
+      (!from_side && !shot->nock_right_deg)) {
     return refusal_still(reading, shot, shot_number, fetch, options);
   }
   Canvas canvas(kWidth_px, kMostHeight_px);
@@ -270,15 +280,17 @@ cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameF
     const FittedFrame& fitted = all[reference_distance_instant(all)].fitted;
     draw_enlarged_panel(canvas, plan.enlarged, first_of(fetch({fitted.index})), fitted);
   }
-  DialContent dial;
-  dial.nock_right_deg = *shot->nock_right_deg;
-  dial.nock_high_deg = *shot->nock_high_deg;
-  dial.correlation = shot->right_high_correlation;
-  dial.dead_band_deg = options.dead_band_deg;
-  if (shot->in_bow) {
-    dial.cant_deg = shot->in_bow->cant_deg;
+  if (!from_side) {  // the dial is the view from behind
+    DialContent dial;
+    dial.nock_right_deg = *shot->nock_right_deg;
+    dial.nock_high_deg = *shot->nock_high_deg;
+    dial.correlation = shot->right_high_correlation;
+    dial.dead_band_deg = options.dead_band_deg;
+    if (shot->in_bow) {
+      dial.cant_deg = shot->in_bow->cant_deg;
+    }
+    draw_dial(canvas, plan.dial, dial);
   }
-  draw_dial(canvas, plan.dial, dial);
   y = foot(canvas, options, words_below(canvas, *shot, options, plan.bottom));
   return canvas.bgr(static_cast<int>(std::ceil(y + kMargin_px)));
 }

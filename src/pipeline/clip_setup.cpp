@@ -83,6 +83,7 @@ AnalysisOptions analysis_options(const Focal& focal, const ReadClipOptions& opti
   analysis.arrow_length_m = options.arrow_length_m;
   analysis.debug_dir = options.debug_dir;
   analysis.speed_mps = options.speed_mps;
+  analysis.view = options.view;
   analysis.target_distance_m = options.target_distance_m;
   return analysis;
 }

@@ -111,7 +111,7 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   }
   // What flies across the picture is no arrow seen from behind: that is quickly told.
   const std::vector<track::Crossing> crossings = track::find_crossings(passings, t_s, size, {});
-  if (!crossings.empty()) {
+  if (!crossings.empty() && options.view != View::behind) {
     noticed.crossing = true;
     effort.spend(effort.options.follow_ms);
     analysis.side = follow_from_side(
@@ -143,7 +143,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   const auto sure = [&] { return any() && beyond_doubt(analysis.fit); };
   // The search draws at random: where it found nothing good it is worth another try.
   constexpr int kTries = 3;
-  for (int attempt = 0; attempt < kTries && !sure(); ++attempt) {
+  const int tries = options.view == View::side ? 0 : kTries;
+  for (int attempt = 0; attempt < tries && !sure(); ++attempt) {
     if (attempt > 0 && !effort.may_go_on(effort.options.retry_share)) {
       break;
     }

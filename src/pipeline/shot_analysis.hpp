@@ -36,6 +36,7 @@ struct AnalysisOptions {
   double own_surge_sigma_s = 0.020;         // where the surge was of something else: hardly a prior
   double early_surge_s = 0.007;             // so far before the flight's own it is doubted
   double latest_own_loose_s = 0.015;        // of that look, after the surge: a stroke is 12-20 ms
+  std::optional<View> view;                 // told; empty: seen
   std::optional<double> speed_mps;          // told, within 1 %
   std::optional<double> target_distance_m;  // rest to the butt's face, told within 1 %
   std::vector<double> sounds_s;             // sudden sounds, loudest first

@@ -54,6 +54,17 @@ json shot_json(const tune::ClipRecord& clip, std::size_t index, bool fletched) {
   json one = {
       {"number", number},
       {"dropped", dropped == clip.dropped_shots.end() ? json(nullptr) : text(dropped->second)}};
+  if (shot.status == ShotStatus::measured && shot.view == View::side && shot.nock_high_deg) {
+    one["measured"] = true;
+    one["lateral"] = "From the side: nothing is seen of left and right";
+    one["vertical"] = capitalised(rules::vertical_words(*shot.nock_high_deg));
+    one["spine"] = rules::word(shot.verdict.spine);
+    one["fletched"] = fletched;
+    one["nocking_point"] = rules::word(shot.verdict.nocking_point);
+    one["summary"] = text(shot.verdict.summary);
+    one["in_bow"] = false;
+    return one;
+  }
   if (shot.status == ShotStatus::refused || !shot.nock_right_deg || !shot.nock_high_deg) {
     one["measured"] = false;
     one["reason"] = text(shot.reason);

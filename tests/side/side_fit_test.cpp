@@ -22,9 +22,9 @@ const Eigen::Vector2d kPrincipal_px{959.5, 539.5};
 
 // In the range frame: X right, Y down, Z downrange, the rest at its origin.
 struct Scene {
-  double side = 1.0;       // +1: the camera to the shooter's right
-  double turn_deg = 0.0;   // of the camera from square
-  double above_m = 0.0;    // of the camera
+  double side = 1.0;      // +1: the camera to the shooter's right
+  double turn_deg = 0.0;  // of the camera from square
+  double above_m = 0.0;   // of the camera
   double high_deg = 1.2;
   double right_deg = 0.0;
   double noise_px = 0.15;
@@ -52,11 +52,11 @@ Eigen::Vector2d seen(const Scene& scene, const Eigen::Vector3d& p) {
   camera_from_range =
       Eigen::AngleAxisd(turn, Eigen::Vector3d::UnitY()).toRotationMatrix() * camera_from_range;
   const Eigen::Vector3d place(3.0 * scene.side, -scene.above_m, 1.4);
-  const cv::Mat rotation = (cv::Mat_<double>(3, 3) << camera_from_range(0, 0),
-                            camera_from_range(0, 1), camera_from_range(0, 2),
-                            camera_from_range(1, 0), camera_from_range(1, 1),
-                            camera_from_range(1, 2), camera_from_range(2, 0),
-                            camera_from_range(2, 1), camera_from_range(2, 2));
+  const cv::Mat rotation =
+      (cv::Mat_<double>(3, 3) << camera_from_range(0, 0), camera_from_range(0, 1),
+       camera_from_range(0, 2), camera_from_range(1, 0), camera_from_range(1, 1),
+       camera_from_range(1, 2), camera_from_range(2, 0), camera_from_range(2, 1),
+       camera_from_range(2, 2));
   cv::Mat rvec;
   cv::Rodrigues(rotation, rvec);
   const Eigen::Vector3d t = -camera_from_range * place;
@@ -165,8 +165,7 @@ TEST_CASE("truth: the interval holds over chance, and over lateral offsets seen 
     const side::SideFit fit = fit_of(scene, 100U + static_cast<unsigned>(i));
     REQUIRE(fit.converged);
     const side::SideHeadline headline = side::headline_of(fit, rest_of(fit), 0.03);
-    held += std::abs(headline.high_rad.value / kDeg - scene.high_deg) <
-                    headline.high_rad.u95 / kDeg
+    held += std::abs(headline.high_rad.value / kDeg - scene.high_deg) < headline.high_rad.u95 / kDeg
                 ? 1
                 : 0;
   }
@@ -179,7 +178,8 @@ TEST_CASE("rules: a camera above the arrow looks down on it") {
   scene.above_m = 0.10;
   const side::SideFit fit = fit_of(scene, 3);
   REQUIRE(fit.converged);
-  // The picture alone does not say so: the phone is level and the arrow seen below its axis, 1.9 deg.
+  // The picture alone does not say so: the phone is level and the arrow seen below its axis, 1.9
+  // deg.
   const double down_deg = side::looks_down_rad(fit.parameters, fit.principal_px) / kDeg;
   CHECK(down_deg > 0.0);
   CHECK(down_deg < 2.5);

@@ -46,7 +46,8 @@ Film make_film(bool with_arrow) {
                  cv::INTER_NEAREST);
       const auto stroke = [&](double above, double thick, double colour) {
         std::vector<cv::Point> corners;
-        for (const auto& [end, way] : {std::pair{-0.5, -0.5}, {0.5, -0.5}, {0.5, 0.5}, {-0.5, 0.5}}) {
+        for (const auto& [end, way] :
+             {std::pair{-0.5, -0.5}, {0.5, -0.5}, {0.5, 0.5}, {-0.5, 0.5}}) {
           const double x = middle + end * kLength_px;
           const double y = 200.0 + kLean * (x - middle) + above + way * thick - top;
           corners.emplace_back(static_cast<int>(std::lround((x + 0.5) * kFine)),
@@ -56,8 +57,7 @@ Film make_film(bool with_arrow) {
       };
       stroke(0.0, 4.0, 40.0);    // the shaft
       stroke(-1.3, 1.4, 200.0);  // lit from above
-      cv::resize(fine, picture.rowRange(top, top + 60), cv::Size(kWidth, 60), 0, 0,
-                 cv::INTER_AREA);
+      cv::resize(fine, picture.rowRange(top, top + 60), cv::Size(kWidth, 60), 0, 0, cv::INTER_AREA);
     }
     for (int y = 0; y < kHeight; ++y) {
       for (int x = 0; x < kWidth; ++x) {
@@ -100,9 +100,9 @@ TEST_CASE("truth: centre line and ends of a lit shaft before two grounds") {
     CAPTURE(k);
     REQUIRE(sighting);
     ++seen;
-    // What the fit takes from it is the shaft's slope: the outline's own doubt is 0.07 deg, and here
-    // a lit edge that is brighter than one ground and darker than the other strains it. An offset
-    // that is alike all along does no harm.
+    // What the fit takes from it is the shaft's slope: the outline's own doubt is 0.07 deg, and
+    // here a lit edge that is brighter than one ground and darker than the other strains it. An
+    // offset that is alike all along does no harm.
     Eigen::Matrix2d normal = Eigen::Matrix2d::Zero();
     Eigen::Vector2d right = Eigen::Vector2d::Zero();
     for (const track::CentrePoint& point : sighting->centre) {

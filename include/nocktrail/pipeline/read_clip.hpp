@@ -18,6 +18,7 @@ struct ReadClipOptions {
   std::optional<double> capture_fps;     // the user's word
   std::optional<double> target_distance_m;  // from the arrow rest to the butt's face, within 1 %
   std::optional<double> speed_mps;          // of the arrow past the bow, within 1 %
+  std::optional<View> view;                 // from where it was filmed; empty: seen
   bool fletched = false;                    // of a bare shaft more is forbidden
   double dead_band_deg = 0.5;               // offsets smaller than this count as straight
   std::filesystem::path debug_dir;          // non-empty: each stage leaves a picture of what it saw
