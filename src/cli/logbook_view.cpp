@@ -18,6 +18,7 @@ namespace {
 using logbook::BeforeAnswer;
 using logbook::CompareAnswer;
 using logbook::ComparedArrow;
+using logbook::ForgottenEntry;
 using logbook::Note;
 using logbook::SetupAnswer;
 using logbook::ShotAnswer;
@@ -151,6 +152,14 @@ std::string setup_block(const SetupAnswer& setup) {
                        tune::scatter_words(setup.lateral, setup.counted),
                        tune::scatter_words(setup.vertical, setup.counted),
                        count_words(setup.counted, "shot", "shots"));
+  }
+  if (setup.forgotten > 0) {
+    out += fmt::format("  {} of these forgotten since; the verdict was given with {}\n",
+                       setup.forgotten, setup.forgotten == 1 ? "it" : "them");
+  }
+  if (setup.elsewhere > 0) {
+    out +=
+        fmt::format("  {} of these also in another folder, and counted there\n", setup.elsewhere);
   }
   if (!setup.spine.empty()) {
     out += fmt::format("  Verdict: spine {}{}, nocking point {}\n", printable(setup.spine),
@@ -291,6 +300,8 @@ Json setup_json(const SetupAnswer& setup) {
   const std::vector<std::string> stops = tune::stop_texts(facts);
   out["stops"] = stops;
   out["done"] = setup.done && stops.empty();
+  out["forgotten"] = setup.forgotten;
+  out["elsewhere"] = setup.elsewhere;
   return out;
 }
 
@@ -358,6 +369,24 @@ std::string text(const std::vector<Note>& notes) {
   return out.empty() ? "No notes.\n" : out;
 }
 
+std::string text(const ForgottenEntry& entry) {
+  const std::string session =
+      entry.session.empty() ? printable(entry.folder) : printable(entry.session);
+  if (entry.clip.empty()) {
+    return fmt::format("session {} ({})", session, printable(entry.folder));
+  }
+  return fmt::format("{} / {}{}", place_words(session, entry.setup), printable(entry.clip),
+                     entry.number > 0 ? fmt::format(", shot {}", entry.number) : "");
+}
+
+std::string text(const std::vector<ForgottenEntry>& entries) {
+  std::string out;
+  for (const ForgottenEntry& entry : entries) {
+    out += fmt::format("{}: {}\n", time_words(entry.at), text(entry));
+  }
+  return out.empty() ? "Nothing is forgotten.\n" : out;
+}
+
 Json json(const std::vector<ShotAnswer>& shots) {
   Json list = Json::array();
   for (const ShotAnswer& shot : shots) {
@@ -417,6 +446,19 @@ Json json(const std::vector<Note>& notes) {
   Json list = Json::array();
   for (const Note& note : notes) {
     list.push_back({{"at", note.at}, {"bow", words(note.bow)}, {"text", note.text}});
+  }
+  return list;
+}
+
+Json json(const std::vector<ForgottenEntry>& entries) {
+  Json list = Json::array();
+  for (const ForgottenEntry& entry : entries) {
+    list.push_back({{"at", entry.at},
+                    {"session", words(entry.session)},
+                    {"folder", words(entry.folder)},
+                    {"setup", words(entry.setup)},
+                    {"clip", words(entry.clip)},
+                    {"shot", entry.number > 0 ? Json(entry.number) : Json()}});
   }
   return list;
 }
