@@ -19,8 +19,10 @@
 #include "nocktrail/logbook/merge.hpp"
 #include "nocktrail/logbook/transfer.hpp"
 #include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/report/lines.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/output_check.hpp"
+#include "terminal.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -119,7 +121,7 @@ template <typename Answer>
 void show(const LogbookArguments& arguments, const Answer& answer) {
   const std::string& place = arguments.json.empty() ? arguments.csv : arguments.json;
   if (place.empty()) {
-    say(text(answer));
+    say(report::lines(text(answer), terminal_columns()));
     return;
   }
   const std::string written =

@@ -6,11 +6,13 @@
 #include <cmath>
 #include <optional>
 
+#include "nocktrail/report/lines.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
 #include "nocktrail/units/units.hpp"
+#include "terminal.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -22,6 +24,7 @@ using logbook::ForgottenEntry;
 using logbook::Note;
 using logbook::SetupAnswer;
 using logbook::ShotAnswer;
+using report::TextTable;
 using rules::printable;
 using Json = nlohmann::ordered_json;
 
@@ -70,46 +73,6 @@ std::string offset_words(const std::optional<Measured>& offset, Words words) {
 std::string count_words(int count, const char* one, const char* many) {
   return fmt::format("{} {}", count, count == 1 ? one : many);
 }
-
-// Columns padded to one width, two blanks apart; the last is left as it is.
-class TextTable {
- public:
-  explicit TextTable(std::vector<std::string> headings) { rows_.push_back(std::move(headings)); }
-
-  void add(std::vector<std::string> row) { rows_.push_back(std::move(row)); }
-
-  std::string text() const {
-    std::vector<std::size_t> widths(rows_.front().size(), 0);
-    for (const auto& row : rows_) {
-      for (std::size_t i = 0; i < row.size(); ++i) {
-        widths[i] = std::max(widths[i], width(row[i]));
-      }
-    }
-    std::string out;
-    for (const auto& row : rows_) {
-      std::string line;
-      for (std::size_t i = 0; i < row.size(); ++i) {
-        line += row[i];
-        if (i + 1 < row.size()) {
-          line.append(widths[i] - width(row[i]) + 2, ' ');
-        }
-      }
-      line.erase(line.find_last_not_of(' ') + 1);
-      out += line + "\n";
-    }
-    return out;
-  }
-
- private:
-  // Code points: bytes but those that continue a character.
-  static std::size_t width(const std::string& words) {
-    return static_cast<std::size_t>(std::count_if(words.begin(), words.end(), [](char c) {
-      return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
-    }));
-  }
-
-  std::vector<std::vector<std::string>> rows_;
-};
 
 std::string remarks(const ShotAnswer& shot) {
   std::vector<std::string> out;
@@ -211,7 +174,7 @@ std::string arrow_text(const ComparedArrow& arrow) {
                offset_words(mean_of(setup.vertical), rules::vertical_words),
                tune::scatter_words(setup.vertical, setup.counted)});
   }
-  return out + table.text();
+  return out + table.text(terminal_columns());
 }
 
 std::string difference_words(const char* name, const std::optional<Measured>& difference,
@@ -325,7 +288,7 @@ std::string text(const std::vector<ShotAnswer>& shots) {
                offset_words(shot.bow_right_deg, rules::lateral_words),
                offset_words(shot.bow_high_deg, rules::vertical_words), remarks(shot)});
   }
-  return table.text();
+  return table.text(terminal_columns());
 }
 
 std::string text(const std::vector<SetupAnswer>& setups) {

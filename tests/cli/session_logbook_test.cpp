@@ -56,8 +56,9 @@ TEST_CASE("unit: a bow's name never seen is said by the session, once") {
   desk.folder.write("next/session.toml", told);
   const Ran first = desk.session("next");
   REQUIRE_MESSAGE(first.status == 0, first.err);
-  CHECK(says(first.err, "bow \"Rook Holow 45\" is new to the logbook; nearly right: \"Rook Hollow "
-                        "45\", if it is the same one"));
+  CHECK(says(first.err,
+             "bow \"Rook Holow 45\" is new to the logbook; nearly right: \"Rook Hollow "
+             "45\", if it is the same one"));
   CHECK_FALSE(says(desk.session("next").err, "new to the logbook"));
   // Its only clip is one of the demo's: it counts there.
   CHECK(json::parse(desk.ask("shots --json -").out).size() == 36);

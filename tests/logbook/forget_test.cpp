@@ -104,7 +104,9 @@ TEST_CASE("unit: a forgotten session is in no answer, wherever its folder goes")
   logbook::forget(book.logbook, {"Heron, May", ""});
   CHECK(clips(book.logbook).empty());
   CHECK(setups(book.logbook).empty());
-  CHECK(says(complaint([&] { logbook::setups(book.logbook, {"Heron", "", "", ""}); }),
+  CHECK(says(complaint([&] {
+               logbook::setups(book.logbook, {"Heron", "", "", ""});
+             }),
              "no bow has a name in it yet"));
   CHECK(book.record().forgotten);
   fs::remove(book.session.folder);
@@ -214,14 +216,17 @@ TEST_CASE("fault: what is to be forgotten must be one thing that is there") {
     return complaint([&] { logbook::forget(book.logbook, {session, clip}); });
   };
   CHECK(says(refused("", ""), "name a clip"));
-  CHECK(says(refused("", "a.mp4"), "several clips are named \"a.mp4\": heron, may / 1 nock high / "
-                                   "a.mp4, backup / 1 nock high / a.mp4; give SETUP/CLIP"));
-  CHECK(says(refused("", "a.mp5"), "there is no clip \"a.mp5\" in this logbook; nearly right: "
-                                   "\"a.mp4\""));
+  CHECK(says(refused("", "a.mp4"),
+             "several clips are named \"a.mp4\": heron, may / 1 nock high / "
+             "a.mp4, backup / 1 nock high / a.mp4; give SETUP/CLIP"));
+  CHECK(says(refused("", "a.mp5"),
+             "there is no clip \"a.mp5\" in this logbook; nearly right: "
+             "\"a.mp4\""));
   CHECK(says(refused("backup", "a.mp4#3"), "\"a.mp4\" holds 1 shot"));
   CHECK(says(refused("", "2 nock down/a.mp4"), "there is no clip"));
-  CHECK(says(refused("bakcup", ""), "there is no session \"bakcup\" in this logbook; nearly right: "
-                                    "\"backup\""));
+  CHECK(says(refused("bakcup", ""),
+             "there is no session \"bakcup\" in this logbook; nearly right: "
+             "\"backup\""));
   CHECK(logbook::json_text(book.logbook) == all);
   CHECK(refused("backup", "a.mp4").empty());
   CHECK(clips(book.logbook).size() == 7);

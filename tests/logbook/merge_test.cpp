@@ -128,8 +128,9 @@ TEST_CASE("unit: what both know stays as it is here, the other's readings are hi
             "= clip_id WHERE file = 'a.mp4' ORDER BY readings.id") ==
         "0.1.0|-2.5|1\n0.2.0|-2.25|0\n");
   CHECK(ask(ours, "SELECT counted, current FROM verdicts ORDER BY id") == "2|1\n2|1\n3|0\n");
-  CHECK(ask(ours, "SELECT current FROM readings JOIN clips ON clips.id = clip_id WHERE file = "
-                  "'e.mp4'") == "1\n");
+  CHECK(ask(ours,
+            "SELECT current FROM readings JOIN clips ON clips.id = clip_id WHERE file = "
+            "'e.mp4'") == "1\n");
   const std::string all = everything(ours);
   CHECK(merged(ours, theirs).rows == 0);
   CHECK(everything(ours) == all);

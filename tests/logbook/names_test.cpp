@@ -67,9 +67,14 @@ TEST_CASE("unit: a name that was mended is not known any more, in facts nor in q
     setup.facts.bow.name = "Heron";
   }
   CHECK(said(logbook.record(slip, test::heron_judgement())).empty());
-  CHECK(says(complaint([&] { logbook::setups(logbook, {"Hernon", "", "", ""}); }),
-             "there is no bow \"Hernon\" in this logbook; nearly right: \"Heron\"; it knows Heron"));
-  CHECK(says(complaint([&] { logbook::shots(logbook, {"", "cedra", "", ""}); }),
+  CHECK(
+      says(complaint([&] {
+             logbook::setups(logbook, {"Hernon", "", "", ""});
+           }),
+           "there is no bow \"Hernon\" in this logbook; nearly right: \"Heron\"; it knows Heron"));
+  CHECK(says(complaint([&] {
+               logbook::shots(logbook, {"", "cedra", "", ""});
+             }),
              "nearly right: \"cedar\""));
   const std::string far = complaint([&] { logbook::setups(logbook, {"Kingfisher", "", "", ""}); });
   CHECK(says(far, "there is no bow \"Kingfisher\" in this logbook; it knows Heron"));
