@@ -13,10 +13,16 @@
 #include "nocktrail/desk/own_files.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/logbook/answers.hpp"
+#include "nocktrail/logbook/answers_csv.hpp"
+#include "nocktrail/logbook/forget.hpp"
 #include "nocktrail/logbook/logbook.hpp"
+#include "nocktrail/logbook/merge.hpp"
 #include "nocktrail/logbook/transfer.hpp"
 #include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/report/lines.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/output_check.hpp"
+#include "terminal.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -28,9 +34,15 @@ const char* const kFooter = R"(Examples:
   nocktrail logbook before --note "string broke" --bow Heron
   nocktrail logbook compare cedar pine
   nocktrail logbook note "new string, 14 strands" --bow Heron
+  nocktrail logbook shots --year 2025 --csv shots.csv
+  nocktrail logbook forget 2-lower/IMG_0023.mp4
+  nocktrail logbook merge laptop/logbook.sqlite
   nocktrail logbook export --csv logbook-november
 
-Times are UTC: when a clip was filmed, or where that is not known, when it was read.)";
+Times are UTC: when a clip was filmed, or where that is not known, when it was read.
+
+What is forgotten shows in no answer any more, and stays so when its folder is read again; nothing
+is deleted, and remember takes it back. A clip is forgotten with all copies of it.)";
 
 fs::path logbook_file(const LogbookArguments& arguments) {
   return arguments.file.empty() ? logbook::default_file() : fs::path(arguments.file);
@@ -42,29 +54,44 @@ logbook::Logbook open(const LogbookArguments& arguments, logbook::Access access)
   return logbook::Logbook(logbook_file(arguments), options);
 }
 
-// Before anything is asked or changed. `json`: what --json writes here, `from`: what is imported.
-void check_files(const LogbookArguments& arguments, const session::Product& json = {}) {
+// What an answer may write over: an older one of its kind.
+struct Products {
+  session::Product json;
+  session::Product csv;
+};
+
+// Before anything is asked or changed. `products`: what --json and --csv write here.
+void check_files(const LogbookArguments& arguments, const Products& products = {}) {
   session::OutputCheck check = desk::own_files();
   if (!arguments.from.empty()) {
-    check.keep(arguments.from, "what is to be imported");
+    check.keep(arguments.from, "what is to be read");
   }
   if (!arguments.file.empty()) {
     check.check_logbook("--logbook", arguments.file);
   }
   check.keep_logbook(logbook_file(arguments));
   if (!arguments.json.empty() && arguments.json != "-") {
-    check.check("--json", arguments.json, json);
+    check.check("--json", arguments.json, products.json);
+  }
+  if (!arguments.csv.empty() && arguments.csv != "-" && products.csv.is_older) {
+    check.check("--csv", arguments.csv, products.csv);
+  }
+  if (!arguments.csv.empty() && !arguments.json.empty()) {
+    throw BadInput("--csv and --json: one of them at a time");
   }
 }
 
-// Answers have no schema: they are told by their keys.
+// Answers have no schema: they are told by their keys, and their columns.
 template <typename Answer>
-session::Product answer_json() {
-  return session::json_like(json(Answer{}), "this answer as JSON");
+Products of_answer(const Answer& one_of_each, const Answer& empty) {
+  return {session::json_like(json(one_of_each), "this answer as JSON"),
+          {"this answer as CSV", [names = logbook::csv(empty)](const std::string& bytes) {
+             return bytes.starts_with(names);
+           }}};
 }
 template <typename Row>
-session::Product list_json() {
-  return session::json_like(json(std::vector<Row>{Row{}}), "this answer as JSON");
+Products of_list() {
+  return of_answer(std::vector<Row>{Row{}}, {});
 }
 
 logbook::Filter filter_of(const LogbookArguments& arguments) {
@@ -89,18 +116,20 @@ void say(const std::string& text) {
   }
 }
 
-// The answer as text, or as JSON to its place.
+// The answer as text, or as JSON or CSV to its place.
 template <typename Answer>
 void show(const LogbookArguments& arguments, const Answer& answer) {
-  if (arguments.json.empty()) {
-    say(text(answer));
+  const std::string& place = arguments.json.empty() ? arguments.csv : arguments.json;
+  if (place.empty()) {
+    say(report::lines(text(answer), terminal_columns()));
     return;
   }
-  const std::string written = json(answer).dump(2) + "\n";
-  if (arguments.json == "-") {
+  const std::string written =
+      arguments.json.empty() ? logbook::csv(answer) : json(answer).dump(2) + "\n";
+  if (place == "-") {
     say(written);
   } else {
-    report::write_file_whole(arguments.json, written);
+    report::write_file_whole(place, written);
   }
 }
 
@@ -109,7 +138,7 @@ void run_before(const LogbookArguments& arguments) {
     throw BadInput(
         "before: name a date, as 2026-11-25, or --note with some words of a note, and not both");
   }
-  check_files(arguments, answer_json<logbook::BeforeAnswer>());
+  check_files(arguments, of_answer(logbook::BeforeAnswer{}, {}));
   const logbook::Logbook book = open(arguments, logbook::Access::read);
   show(arguments, arguments.note.empty()
                       ? logbook::before_date(book, arguments.date, arguments.bow)
@@ -120,7 +149,7 @@ void run_export(const LogbookArguments& arguments) {
   if (arguments.csv.empty() == arguments.json.empty()) {
     throw BadInput("export: name either --csv FOLDER or --json FILE");
   }
-  check_files(arguments, session::json_of(logbook::kExportSchema));
+  check_files(arguments, {session::json_of(logbook::kExportSchema), {}});
   const logbook::Logbook book = open(arguments, logbook::Access::read);
   if (!arguments.csv.empty()) {
     logbook::export_csv(book, arguments.csv);
@@ -149,6 +178,44 @@ void run_import(const LogbookArguments& arguments) {
   say(fmt::format("{}: {} rows imported\n", book.file().string(), rows));
 }
 
+void run_forget(const LogbookArguments& arguments, bool forget) {
+  check_files(arguments);
+  logbook::OpenOptions options;
+  options.must_exist = true;
+  logbook::Logbook book(logbook_file(arguments), options);
+  const logbook::Entry entry{arguments.session, arguments.clip};
+  const logbook::ForgottenEntry done =
+      forget ? logbook::forget(book, entry) : logbook::take_back(book, entry);
+  say(fmt::format("{}: {}\n", text(done), forget ? "forgotten" : "remembered"));
+}
+
+void run_merge(const LogbookArguments& arguments) {
+  check_files(arguments);
+  const fs::path own = logbook_file(arguments);
+  std::error_code error;
+  if (fs::equivalent(own, arguments.from, error)) {
+    throw BadInput(fmt::format("{}: is this logbook itself; name the other one",
+                               rules::printable(arguments.from)));
+  }
+  const logbook::Logbook other = [&] {
+    logbook::OpenOptions options;
+    options.access = logbook::Access::copy;
+    return logbook::Logbook(arguments.from, options);
+  }();
+  logbook::Logbook book = open(arguments, logbook::Access::write);
+  const logbook::Merged merged = logbook::merge(book, other);
+  for (const std::string& setup : merged.told_otherwise) {
+    fmt::print(stderr,
+               "nocktrail: {}: the two logbooks tell it differently; this one's facts stay\n",
+               rules::printable(setup));
+  }
+  say(merged.rows == 0
+          ? fmt::format("{}: all of it was known\n", book.file().string())
+          : fmt::format("{}: {} sessions, {} clips, {} readings and {} notes came in\n",
+                        book.file().string(), merged.sessions, merged.clips, merged.readings,
+                        merged.notes));
+}
+
 }  // namespace
 
 CLI::App* add_logbook_command(CLI::App& program, LogbookArguments& arguments) {
@@ -167,6 +234,12 @@ CLI::App* add_logbook_command(CLI::App& program, LogbookArguments& arguments) {
     sub->add_option("--json", arguments.json, "Write JSON to a file, or - for standard output")
         ->type_name("FILE|-");
   };
+  const auto with_files = [&](CLI::App* sub) {
+    with_json(sub);
+    sub->add_option("--csv", arguments.csv,
+                    "Write a table for spreadsheets (CSV) to a file, or -\nfor standard output")
+        ->type_name("FILE|-");
+  };
   const auto with_bow = [&](CLI::App* sub, const char* words) {
     sub->add_option("--bow", arguments.bow, words)->type_name("NAME");
   };
@@ -182,20 +255,20 @@ CLI::App* add_logbook_command(CLI::App& program, LogbookArguments& arguments) {
   };
 
   CLI::App* shots = add("shots", "Every shot with its reading");
-  with_json(shots);
+  with_files(shots);
   with_bow(shots, "Of this bow alone");
   with_arrow(shots);
   with_span(shots);
   shots->add_flag("--history", arguments.history, "Readings by older versions of the program too");
 
   CLI::App* setups = add("setups", "Every set-up with its verdict");
-  with_json(setups);
+  with_files(setups);
   with_bow(setups, "Of this bow alone");
   with_arrow(setups);
   with_span(setups);
 
   CLI::App* liked = add("liked", "What a bow liked: set-ups that ended matched, or done");
-  with_json(liked);
+  with_files(liked);
   with_bow(liked, "Of this bow alone");
   with_arrow(liked);
   with_span(liked);
@@ -206,14 +279,14 @@ CLI::App* add_logbook_command(CLI::App& program, LogbookArguments& arguments) {
   before->add_option("--note", arguments.note, "Before the latest note that holds these words")
       ->type_name("WORDS");
   with_bow(before, "Of this bow alone");
-  with_json(before);
+  with_files(before);
 
   CLI::App* compare = add("compare", "Two arrows side by side: offsets, scatter, shots");
   compare->add_option("first", arguments.first_arrow)->type_name("ARROW")->required();
   compare->add_option("second", arguments.second_arrow)->type_name("ARROW")->required();
   with_bow(compare, "On this bow alone");
   with_span(compare);
-  with_json(compare);
+  with_files(compare);
 
   CLI::App* note = add("note", "Add a dated note");
   note->add_option("text", arguments.note_text)->type_name("TEXT")->required();
@@ -221,7 +294,7 @@ CLI::App* add_logbook_command(CLI::App& program, LogbookArguments& arguments) {
   with_bow(note, "About this bow");
 
   CLI::App* notes = add("notes", "The notes");
-  with_json(notes);
+  with_files(notes);
   with_bow(notes, "About this bow alone");
   with_span(notes);
 
@@ -229,6 +302,23 @@ CLI::App* add_logbook_command(CLI::App& program, LogbookArguments& arguments) {
   out->add_option("--csv", arguments.csv, "A new folder, one CSV file for each table")
       ->type_name("FOLDER");
   with_json(out);
+
+  const auto with_entry = [&](CLI::App* sub) {
+    sub->add_option("clip", arguments.clip,
+                    "A clip, as b.mp4 or 2-lower/b.mp4, or one of its\nshots, as b.mp4#2")
+        ->type_name("CLIP");
+    sub->add_option("--session", arguments.session,
+                    "Of this session, by name or folder; without a clip\nthe whole session")
+        ->type_name("NAME");
+  };
+  with_entry(add("forget", "Show a shot, a clip or a session in no answer any more"));
+  with_entry(add("remember", "Take back what was forgotten"));
+  with_files(add("forgotten", "What was forgotten"));
+
+  CLI::App* merge = add("merge", "Take in what another logbook holds; that one is only read");
+  merge->add_option("from", arguments.from, "The other logbook's file")
+      ->type_name("FILE")
+      ->required();
 
   CLI::App* in = add("import", "Take an export into an empty logbook, without loss");
   in->add_option("from", arguments.from, "The folder or the JSON file that export wrote")
@@ -242,8 +332,15 @@ int run_logbook(const CLI::App& command, const LogbookArguments& arguments) {
   if (named("note")) {
     check_files(arguments);
     logbook::Logbook book = open(arguments, logbook::Access::write);
-    book.add_note({arguments.date, arguments.note_text, arguments.bow});
+    const auto new_name = book.add_note({arguments.date, arguments.note_text, arguments.bow});
+    if (new_name) {
+      fmt::print(stderr, "nocktrail: {}\n", rules::printable(logbook::in_words(*new_name)));
+    }
     say(fmt::format("{}: noted\n", book.file().string()));
+  } else if (named("forget") || named("remember")) {
+    run_forget(arguments, named("forget"));
+  } else if (named("merge")) {
+    run_merge(arguments);
   } else if (named("import")) {
     run_import(arguments);
   } else if (named("export")) {
@@ -252,10 +349,11 @@ int run_logbook(const CLI::App& command, const LogbookArguments& arguments) {
     run_before(arguments);
   } else {
     const logbook::Filter filter = filter_of(arguments);
-    check_files(arguments, named("shots")     ? list_json<logbook::ShotAnswer>()
-                           : named("notes")   ? list_json<logbook::Note>()
-                           : named("compare") ? answer_json<logbook::CompareAnswer>()
-                                              : list_json<logbook::SetupAnswer>());
+    check_files(arguments, named("shots")       ? of_list<logbook::ShotAnswer>()
+                           : named("notes")     ? of_list<logbook::Note>()
+                           : named("forgotten") ? of_list<logbook::ForgottenEntry>()
+                           : named("compare")   ? of_answer(logbook::CompareAnswer{}, {})
+                                                : of_list<logbook::SetupAnswer>());
     const logbook::Logbook book = open(arguments, logbook::Access::read);
     if (named("shots")) {
       show(arguments, logbook::shots(book, filter, arguments.history));
@@ -266,6 +364,8 @@ int run_logbook(const CLI::App& command, const LogbookArguments& arguments) {
     } else if (named("compare")) {
       show(arguments,
            logbook::compare(book, arguments.first_arrow, arguments.second_arrow, filter));
+    } else if (named("forgotten")) {
+      show(arguments, logbook::forgotten(book));
     } else {
       show(arguments, logbook::notes(book, filter));
     }

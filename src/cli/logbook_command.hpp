@@ -23,8 +23,10 @@ struct LogbookArguments {
   std::string first_arrow;
   std::string second_arrow;
   std::string note_text;
-  std::string csv;   // folder to export to
-  std::string from;  // file or folder to import
+  std::string csv;      // folder to export to; else a file, "-" standard output
+  std::string from;     // file or folder to import, file to merge
+  std::string clip;     // to forget
+  std::string session;  // likewise
 };
 
 // Adds the subcommand and binds its options to `arguments`, which must outlive the parse.

@@ -6,11 +6,13 @@
 #include <cmath>
 #include <optional>
 
+#include "nocktrail/report/lines.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
 #include "nocktrail/units/units.hpp"
+#include "terminal.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -18,9 +20,11 @@ namespace {
 using logbook::BeforeAnswer;
 using logbook::CompareAnswer;
 using logbook::ComparedArrow;
+using logbook::ForgottenEntry;
 using logbook::Note;
 using logbook::SetupAnswer;
 using logbook::ShotAnswer;
+using report::TextTable;
 using rules::printable;
 using Json = nlohmann::ordered_json;
 
@@ -70,46 +74,6 @@ std::string count_words(int count, const char* one, const char* many) {
   return fmt::format("{} {}", count, count == 1 ? one : many);
 }
 
-// Columns padded to one width, two blanks apart; the last is left as it is.
-class TextTable {
- public:
-  explicit TextTable(std::vector<std::string> headings) { rows_.push_back(std::move(headings)); }
-
-  void add(std::vector<std::string> row) { rows_.push_back(std::move(row)); }
-
-  std::string text() const {
-    std::vector<std::size_t> widths(rows_.front().size(), 0);
-    for (const auto& row : rows_) {
-      for (std::size_t i = 0; i < row.size(); ++i) {
-        widths[i] = std::max(widths[i], width(row[i]));
-      }
-    }
-    std::string out;
-    for (const auto& row : rows_) {
-      std::string line;
-      for (std::size_t i = 0; i < row.size(); ++i) {
-        line += row[i];
-        if (i + 1 < row.size()) {
-          line.append(widths[i] - width(row[i]) + 2, ' ');
-        }
-      }
-      line.erase(line.find_last_not_of(' ') + 1);
-      out += line + "\n";
-    }
-    return out;
-  }
-
- private:
-  // Code points: bytes but those that continue a character.
-  static std::size_t width(const std::string& words) {
-    return static_cast<std::size_t>(std::count_if(words.begin(), words.end(), [](char c) {
-      return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
-    }));
-  }
-
-  std::vector<std::vector<std::string>> rows_;
-};
-
 std::string remarks(const ShotAnswer& shot) {
   std::vector<std::string> out;
   if (shot.status != "measured") {
@@ -151,6 +115,14 @@ std::string setup_block(const SetupAnswer& setup) {
                        tune::scatter_words(setup.lateral, setup.counted),
                        tune::scatter_words(setup.vertical, setup.counted),
                        count_words(setup.counted, "shot", "shots"));
+  }
+  if (setup.forgotten > 0) {
+    out += fmt::format("  {} of these forgotten since; the verdict was given with {}\n",
+                       setup.forgotten, setup.forgotten == 1 ? "it" : "them");
+  }
+  if (setup.elsewhere > 0) {
+    out +=
+        fmt::format("  {} of these also in another folder, and counted there\n", setup.elsewhere);
   }
   if (!setup.spine.empty()) {
     out += fmt::format("  Verdict: spine {}{}, nocking point {}\n", printable(setup.spine),
@@ -202,7 +174,7 @@ std::string arrow_text(const ComparedArrow& arrow) {
                offset_words(mean_of(setup.vertical), rules::vertical_words),
                tune::scatter_words(setup.vertical, setup.counted)});
   }
-  return out + table.text();
+  return out + table.text(terminal_columns());
 }
 
 std::string difference_words(const char* name, const std::optional<Measured>& difference,
@@ -291,6 +263,8 @@ Json setup_json(const SetupAnswer& setup) {
   const std::vector<std::string> stops = tune::stop_texts(facts);
   out["stops"] = stops;
   out["done"] = setup.done && stops.empty();
+  out["forgotten"] = setup.forgotten;
+  out["elsewhere"] = setup.elsewhere;
   return out;
 }
 
@@ -314,7 +288,7 @@ std::string text(const std::vector<ShotAnswer>& shots) {
                offset_words(shot.bow_right_deg, rules::lateral_words),
                offset_words(shot.bow_high_deg, rules::vertical_words), remarks(shot)});
   }
-  return table.text();
+  return table.text(terminal_columns());
 }
 
 std::string text(const std::vector<SetupAnswer>& setups) {
@@ -356,6 +330,24 @@ std::string text(const std::vector<Note>& notes) {
                        printable(note.text));
   }
   return out.empty() ? "No notes.\n" : out;
+}
+
+std::string text(const ForgottenEntry& entry) {
+  const std::string session =
+      entry.session.empty() ? printable(entry.folder) : printable(entry.session);
+  if (entry.clip.empty()) {
+    return fmt::format("session {} ({})", session, printable(entry.folder));
+  }
+  return fmt::format("{} / {}{}", place_words(session, entry.setup), printable(entry.clip),
+                     entry.number > 0 ? fmt::format(", shot {}", entry.number) : "");
+}
+
+std::string text(const std::vector<ForgottenEntry>& entries) {
+  std::string out;
+  for (const ForgottenEntry& entry : entries) {
+    out += fmt::format("{}: {}\n", time_words(entry.at), text(entry));
+  }
+  return out.empty() ? "Nothing is forgotten.\n" : out;
 }
 
 Json json(const std::vector<ShotAnswer>& shots) {
@@ -417,6 +409,19 @@ Json json(const std::vector<Note>& notes) {
   Json list = Json::array();
   for (const Note& note : notes) {
     list.push_back({{"at", note.at}, {"bow", words(note.bow)}, {"text", note.text}});
+  }
+  return list;
+}
+
+Json json(const std::vector<ForgottenEntry>& entries) {
+  Json list = Json::array();
+  for (const ForgottenEntry& entry : entries) {
+    list.push_back({{"at", entry.at},
+                    {"session", words(entry.session)},
+                    {"folder", words(entry.folder)},
+                    {"setup", words(entry.setup)},
+                    {"clip", words(entry.clip)},
+                    {"shot", entry.number > 0 ? Json(entry.number) : Json()}});
   }
   return list;
 }

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "nocktrail/logbook/answers.hpp"
+#include "nocktrail/logbook/forget.hpp"
 
 namespace nocktrail::cli {
 
@@ -16,11 +17,15 @@ std::string text(const std::vector<logbook::SetupAnswer>& setups);
 std::string text(const logbook::BeforeAnswer& answer);
 std::string text(const logbook::CompareAnswer& answer);
 std::string text(const std::vector<logbook::Note>& notes);
+std::string text(const std::vector<logbook::ForgottenEntry>& entries);
+// Which it is, in a few words, without an end of line.
+std::string text(const logbook::ForgottenEntry& entry);
 
 nlohmann::ordered_json json(const std::vector<logbook::ShotAnswer>& shots);
 nlohmann::ordered_json json(const std::vector<logbook::SetupAnswer>& setups);
 nlohmann::ordered_json json(const logbook::BeforeAnswer& answer);
 nlohmann::ordered_json json(const logbook::CompareAnswer& answer);
 nlohmann::ordered_json json(const std::vector<logbook::Note>& notes);
+nlohmann::ordered_json json(const std::vector<logbook::ForgottenEntry>& entries);
 
 }  // namespace nocktrail::cli

@@ -25,6 +25,7 @@
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/report/json.hpp"
 #include "nocktrail/report/marks.hpp"
+#include "nocktrail/report/summary.hpp"
 #include "nocktrail/report/text.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
@@ -34,6 +35,7 @@
 #include "nocktrail/units/units.hpp"
 #include "output_names.hpp"
 #include "progress_line.hpp"
+#include "terminal.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -44,10 +46,11 @@ const char* const kFooter = R"(Examples:
   nocktrail read --hand right --cant 15 shot.mp4
   nocktrail read --hand left --cant 15 --arrow-length 30in --still shot.png shot.mp4
   nocktrail read --json - --quiet morning/*.mp4 > morning.json
+  nocktrail read --hand right --arrow-length 30in morning/*.mp4
 
-With several clips, --still FILE.png writes FILE-CLIP.png for each clip; a second shot in one clip
-gets "-shot2". A clip that was refused gives a still with the reason; a file that cannot be read
-gives none.
+Several clips end with a summary, one row for each shot; cautions are said once. With several
+clips, --still FILE.png writes FILE-CLIP.png for each clip; a second shot in one clip gets "-shot2".
+A clip that was refused gives a still with the reason; a file that cannot be read gives none.
 
 Of a clip in a session's folder the hand-written files (session.toml, setup.toml) tell what the
 command line leaves open, and what they forbid is said first.
@@ -108,6 +111,9 @@ void check_outputs(const ReadArguments& arguments, const session::OutputCheck& c
   }
 }
 
+// Where nobody says how wide it is.
+constexpr std::size_t kUsualColumns = 80;
+
 // One run of the command.
 class ReadRun {
  public:
@@ -131,6 +137,7 @@ class ReadRun {
         }
       }
       stop_if_interrupted();
+      summarize();
       write_json();
     } catch (const Interrupted&) {
       progress_.clear();
@@ -212,6 +219,7 @@ class ReadRun {
     if (told.any) {
       stops = tune::stop_texts(told.facts);
     }
+    stops_.insert(stops_.end(), stops.begin(), stops.end());
     say(reading, shown, options, read_with_words(options_, options, told), stops);
     if (!arguments_.still.empty()) {
       draw_stills(reading, clip, options, stops);
@@ -256,7 +264,7 @@ class ReadRun {
       message(reason.find(shown) == std::string::npos ? shown + ": " + reason : reason);
       return;
     }
-    if (arguments_.quiet || arguments_.json == "-") {
+    if (!speaks()) {
       return;
     }
     report::TextOptions text;
@@ -264,6 +272,8 @@ class ReadRun {
     text.arrow_length_given = options.arrow_length_m.has_value();
     text.read_with = read_with;
     text.stops = stops;
+    text.cautions_said = &cautions_said_;
+    text.width = static_cast<int>(text_columns(kUsualColumns));
     fmt::print("{}{}", said_something_ ? "\n" : "", report::text(reading, text));
     std::fflush(stdout);
     said_something_ = true;
@@ -299,6 +309,18 @@ class ReadRun {
     }
   }
 
+  bool speaks() const { return !arguments_.quiet && arguments_.json != "-"; }
+
+  void summarize() const {
+    if (!several() || !speaks()) {
+      return;
+    }
+    report::SummaryOptions options;
+    options.stops = stops_;
+    options.width = terminal_columns() == 0 ? kUsualColumns : terminal_columns();
+    fmt::print("{}{}", said_something_ ? "\n" : "", report::summary(readings_, options));
+  }
+
   void write_json() {
     if (arguments_.json.empty()) {
       return;
@@ -324,6 +346,8 @@ class ReadRun {
   ProgressLine progress_;
   std::vector<Reading> readings_;
   std::set<fs::path> taken_;
+  std::set<std::string> cautions_said_;
+  std::vector<std::string> stops_;  // of all clips
   int status_ = kAllMeasured;
   bool fault_ = false;
   bool halted_ = false;  // no use in going on

@@ -12,10 +12,12 @@
 #include "interrupt.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/report/lines.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/words.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
+#include "terminal.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -83,7 +85,8 @@ int run_session(const SessionArguments& arguments) {
   if (arguments.json == "-") {
     fmt::print("{}\n", session::session_json(read.record, judged.judgement, read.messages).dump(2));
   } else {
-    fmt::print("{}\nReport: {}\n", tune::judgement_text(read.record, judged.judgement),
+    fmt::print("{}\nReport: {}\n",
+               report::lines(tune::judgement_text(read.record, judged.judgement), text_columns(0)),
                rules::printable(judged.report.string()));
     if (!arguments.json.empty()) {
       try {

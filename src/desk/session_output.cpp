@@ -172,8 +172,25 @@ fs::path SessionOutput::logbook_file(const tune::SessionRecord& session) const {
 void SessionOutput::record(const session::SessionRead& read,
                            const tune::SessionJudgement& judgement) {
   try {
-    logbook::Logbook book(logbook_file(read.record));
-    book.record(read.record, judgement);
+    const fs::path file = logbook_file(read.record);
+    const std::vector<tune::SetupRecord>& setups = read.record.setups;
+    const bool empty = std::all_of(setups.begin(), setups.end(),
+                                   [](const tune::SetupRecord& one) { return one.clips.empty(); });
+    std::error_code error;
+    if (empty && !fs::exists(file, error)) {
+      return;  // no clip yet is no reason to make a logbook
+    }
+    logbook::Logbook book(file);
+    const logbook::Recorded recorded = book.record(read.record, judgement);
+    for (const logbook::NewName& name : recorded.new_names) {
+      message(logbook::in_words(name));
+    }
+    if (recorded.forgotten) {
+      message(
+          fmt::format("this session is forgotten in the logbook {}; nocktrail logbook remember "
+                      "--session takes it back",
+                      file.string()));
+    }
   } catch (const BadInput& problem) {
     throw BadInput(fmt::format("{}; --no-logbook does without it for this time", problem.what()));
   }

@@ -8,6 +8,8 @@
 #include <cmath>
 #include <map>
 
+#include "counted.hpp"
+#include "names.hpp"
 #include "nocktrail/error.hpp"
 #include "store.hpp"
 #include "words.hpp"
@@ -21,14 +23,26 @@ const char* const kClipTime = R"sql(
            (SELECT min(read_at) FROM readings AS r WHERE r.clip_id = clips.id),
            (SELECT recorded_at FROM sessions AS s WHERE s.id = clips.session_id)))sql";
 
-// A set-up that lost its folder and all its clips was renamed: it is there under its new name.
+// A set-up of which no clip counts is not there: it was renamed, never shot with, forgotten, or is
+// a copy of another. Verdicts stay as they were given, whatever became of their shots since.
 const char* const kSetups = R"sql(
-WITH times AS (
+{counted}, times AS (
   SELECT setup_id, min({clip_time}) AS first_at, max({clip_time}) AS last_at
-  FROM clips GROUP BY setup_id
+  FROM clips WHERE id IN (SELECT id FROM counted_clips) GROUP BY setup_id
+), judged_shots AS (
+  SELECT setup_id, readings.clip_id AS clip_id, clips.forgotten_at IS NOT NULL
+    OR (coalesce(sha256, clips.id), number) IN (SELECT content, number FROM forgotten_shots)
+      AS forgotten
+  FROM readings JOIN clips ON clips.id = readings.clip_id JOIN shots ON shots.id = shot_id
+  WHERE current AND status = 'measured' AND present AND clips.dropped IS NULL
+    AND shots.dropped IS NULL
+), judged AS (
+  SELECT setup_id, sum(forgotten) AS forgotten,
+    sum(NOT forgotten AND clip_id NOT IN (SELECT id FROM counted_clips)) AS elsewhere
+  FROM judged_shots GROUP BY setup_id
 )
 SELECT sessions.name AS session, folder, setups.name AS name,
-  coalesce(first_at, recorded_at) AS first_at, coalesce(last_at, recorded_at) AS last_at,
+  first_at, last_at, coalesce(forgotten, 0) AS forgotten, coalesce(elsewhere, 0) AS elsewhere,
   bows.name AS bow, draw_weight_n, rated_draw_m, brace_min_m, brace_max_m, min_grains_per_pound,
   max_draw_m, max_draw_weight_n,
   string, brace_height_m, plate_offset_m, nocking_point_m,
@@ -45,14 +59,15 @@ FROM setups
 JOIN sessions ON sessions.id = setups.session_id
 JOIN bows ON bows.id = bow_id
 JOIN arrows ON arrows.id = arrow_id
-LEFT JOIN times ON times.setup_id = setups.id
+JOIN times ON times.setup_id = setups.id
+LEFT JOIN judged ON judged.setup_id = setups.id
 LEFT JOIN verdicts ON verdicts.setup_id = setups.id AND verdicts.current = 1
 LEFT JOIN advice ON advice.session_id = sessions.id AND advice.current = 1
-WHERE (position IS NOT NULL OR times.setup_id IS NOT NULL)
 ORDER BY setups.session_id, position IS NULL, position, setups.id
 )sql";
 
 const char* const kShots = R"sql(
+{counted}
 SELECT sessions.name AS session, setups.name AS setup, bows.name AS bow, arrows.name AS arrow,
   file, coalesce(number, 0) AS number, {clip_time} AS at, status, reason, nock_right_deg,
   nock_right_u95_deg, nock_high_deg, nock_high_u95_deg,
@@ -67,7 +82,10 @@ JOIN sessions ON sessions.id = clips.session_id
 JOIN bows ON bows.id = bow_id
 JOIN arrows ON arrows.id = arrow_id
 LEFT JOIN shots ON shots.id = shot_id
-WHERE (:history OR current) AND (:bow = '' OR bows.name = :bow COLLATE NOCASE)
+WHERE readings.clip_id IN (SELECT id FROM counted_clips)
+  AND (coalesce(sha256, clips.id), coalesce(number, 0)) NOT IN
+    (SELECT content, number FROM forgotten_shots)
+  AND (:history OR current) AND (:bow = '' OR bows.name = :bow COLLATE NOCASE)
   AND (:arrow = '' OR arrows.name = :arrow COLLATE NOCASE)
   AND (:since = '' OR at >= :since) AND (:until = '' OR substr(at, 1, length(:until)) <= :until)
 ORDER BY at, file, number, readings.id
@@ -82,10 +100,6 @@ std::string lower(std::string words) {
     c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
   }
   return words;
-}
-
-bool same_name(const std::string& a, const std::string& b) {
-  return lower(a) == lower(b);
 }
 
 std::string words_at(SQLite::Statement& statement, const char* column) {
@@ -162,6 +176,8 @@ SetupAnswer setup_at(SQLite::Statement& s) {
   a.last_at = words_at(s, "last_at");
   a.facts = facts_at(s);
   a.counted = s.getColumn("counted").getInt();
+  a.forgotten = s.getColumn("forgotten").getInt();
+  a.elsewhere = s.getColumn("elsewhere").getInt();
   a.lateral = summary_at(s, "lateral");
   a.vertical = summary_at(s, "vertical");
   a.spine = words_at(s, "verdict_spine");
@@ -234,8 +250,11 @@ std::vector<Answer> all(const Logbook& logbook, const std::string& sql, Make mak
 
 // In order of time.
 std::vector<SetupAnswer> all_setups(const Logbook& logbook) {
-  std::vector<SetupAnswer> out = all<SetupAnswer>(
-      logbook, fmt::format(fmt::runtime(kSetups), fmt::arg("clip_time", kClipTime)), setup_at);
+  std::vector<SetupAnswer> out =
+      all<SetupAnswer>(logbook,
+                       fmt::format(fmt::runtime(kSetups), fmt::arg("counted", kCounted),
+                                   fmt::arg("clip_time", kClipTime)),
+                       setup_at);
   for (std::size_t i = 1; i < out.size(); ++i) {  // sessions one after the other, as shot
     if (out[i].folder == out[i - 1].folder) {
       out[i].before = out[i - 1].facts;
@@ -247,26 +266,6 @@ std::vector<SetupAnswer> all_setups(const Logbook& logbook) {
   return out;
 }
 
-void check_name(const Logbook& logbook, const char* kind, const std::string& name) {
-  if (name.empty()) {
-    return;
-  }
-  std::vector<std::string> known =
-      all<std::string>(logbook,
-                       fmt::format("SELECT DISTINCT name FROM {}s WHERE name IS NOT NULL "
-                                   "ORDER BY name",
-                                   kind),
-                       [](SQLite::Statement& s) { return words_at(s, "name"); });
-  if (std::any_of(known.begin(), known.end(),
-                  [&](const std::string& k) { return same_name(k, name); })) {
-    return;
-  }
-  throw BadInput(fmt::format(
-      "{}: there is no {} \"{}\" in this logbook; {}", logbook.file().string(), kind, name,
-      known.empty() ? fmt::format("no {} has a name in it yet; name it in the session's file", kind)
-                    : fmt::format("it knows {}", fmt::join(known, ", "))));
-}
-
 void check_moment(const char* field, const std::string& at) {
   if (!at.empty() && !is_year_or_month(at) && !is_date(at)) {
     throw BadInput(fmt::format(
@@ -276,8 +275,8 @@ void check_moment(const char* field, const std::string& at) {
 }
 
 void check(const Logbook& logbook, const Filter& filter) {
-  check_name(logbook, "bow", filter.bow);
-  check_name(logbook, "arrow", filter.arrow);
+  check_name(logbook, NameKind::bow, filter.bow);
+  check_name(logbook, NameKind::arrow, filter.arrow);
   check_moment("since", filter.since);
   check_moment("until", filter.until);
 }
@@ -321,14 +320,14 @@ std::optional<Measured> difference(const std::optional<tune::OffsetSummary>& fir
 }
 
 ComparedArrow arrow_of(const Logbook& logbook, const std::string& name, const Filter& filter) {
-  check_name(logbook, "arrow", name);
+  check_name(logbook, NameKind::arrow, name);
   ComparedArrow out;
   out.name = name;
   Filter of_arrow = filter;
   of_arrow.arrow = name;
   out.setups = setups(logbook, of_arrow);
   for (const SetupAnswer& setup : out.setups) {
-    out.counted += setup.counted;
+    out.counted += std::max(0, setup.counted - setup.forgotten - setup.elsewhere);
   }
   return out;
 }
@@ -338,9 +337,9 @@ ComparedArrow arrow_of(const Logbook& logbook, const std::string& name, const Fi
 std::vector<ShotAnswer> shots(const Logbook& logbook, const Filter& filter, bool history) {
   check(logbook, filter);
   return logbook.store().guarded([&] {
-    SQLite::Statement statement(
-        logbook.store().database(),
-        fmt::format(fmt::runtime(kShots), fmt::arg("clip_time", kClipTime)));
+    SQLite::Statement statement(logbook.store().database(),
+                                fmt::format(fmt::runtime(kShots), fmt::arg("counted", kCounted),
+                                            fmt::arg("clip_time", kClipTime)));
     statement.bind(":history", history ? 1 : 0);
     statement.bind(":bow", filter.bow);
     statement.bind(":arrow", filter.arrow);
@@ -373,7 +372,7 @@ std::vector<SetupAnswer> liked(const Logbook& logbook, const Filter& filter) {
 }
 
 BeforeAnswer before_date(const Logbook& logbook, const std::string& at, const std::string& bow) {
-  check_name(logbook, "bow", bow);
+  check_name(logbook, NameKind::bow, bow);
   if (!is_date(at)) {
     throw BadInput(fmt::format(
         "before: \"{}\" is not a date; give one as 2026-11-25 or 2026-11-25T10:30", at));
@@ -382,7 +381,7 @@ BeforeAnswer before_date(const Logbook& logbook, const std::string& at, const st
 }
 
 BeforeAnswer before_note(const Logbook& logbook, const std::string& words, const std::string& bow) {
-  check_name(logbook, "bow", bow);
+  check_name(logbook, NameKind::bow, bow);
   struct Told {
     std::string at;
     std::string text;

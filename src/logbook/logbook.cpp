@@ -10,6 +10,7 @@
 #include <cstdlib>
 #include <string_view>
 
+#include "names.hpp"
 #include "nocktrail/error.hpp"
 #include "store.hpp"
 #include "values.hpp"
@@ -90,7 +91,7 @@ const fs::path& Logbook::file() const {
   return store_->file();
 }
 
-void Logbook::add_note(const Note& note) {
+std::optional<NewName> Logbook::add_note(const Note& note) {
   if (note.text.find_first_not_of(" \t\r\n") == std::string::npos) {
     throw BadInput("note: there is no text in it; give what is to be remembered");
   }
@@ -98,17 +99,20 @@ void Logbook::add_note(const Note& note) {
     throw BadInput(fmt::format(
         "note: \"{}\" is not a date; give one as 2026-11-25 or 2026-11-25T10:30:00Z", note.at));
   }
-  store_->guarded([&] {
+  return store_->guarded([&] {
     SQLite::Database& database = store_->database();
     SQLite::Transaction transaction(database, SQLite::TransactionBehavior::IMMEDIATE);
     Row row = {{"at", text(note.at.empty() ? now_utc() : note.at)}, {"text", text(note.text)}};
+    std::optional<NewName> new_name;
     if (!note.bow.empty()) {
+      new_name = if_new(known_names(database, NameKind::bow, false), NameKind::bow, note.bow);
       // A bow that was not shot yet may have notes too.
       row.push_back(
           {"bow_id", whole(find_or_insert(database, "bows", {{"name", text(note.bow)}}))});
     }
     insert(database, "notes", row);
     transaction.commit();
+    return new_name;
   });
 }
 

@@ -225,6 +225,14 @@ ALTER TABLE verdicts ADD COLUMN cant_u95_deg REAL;
 ALTER TABLE verdicts ADD COLUMN cant_source TEXT;
 )sql";
 
+// Version 5: what the archer wants to see no more. The rows stay, so that a folder read again finds
+// them marked, and a slip can be taken back.
+const char* const kStep5 = R"sql(
+ALTER TABLE sessions ADD COLUMN forgotten_at TEXT;  -- NULL: not forgotten
+ALTER TABLE clips ADD COLUMN forgotten_at TEXT;     -- holds for the same content anywhere
+ALTER TABLE shots ADD COLUMN forgotten_at TEXT;     -- likewise, for the shot of this number
+)sql";
+
 struct Step {
   const char* sql;
   std::vector<std::string> new_tables;  // each after those it refers to
@@ -238,6 +246,7 @@ const std::vector<Step>& steps() {
       {kStep2, {"advice"}},
       {kStep3, {}},
       {kStep4, {}},
+      {kStep5, {}},
   };
   return list;
 }

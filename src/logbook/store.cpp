@@ -1,5 +1,6 @@
 #include "store.hpp"
 
+#include <SQLiteCpp/Backup.h>
 #include <SQLiteCpp/Statement.h>
 #include <SQLiteCpp/Transaction.h>
 #include <fmt/format.h>
@@ -9,6 +10,7 @@
 #include <ctime>
 #include <system_error>
 #include <thread>
+#include <utility>
 
 #include "nocktrail/error.hpp"
 #include "schema.hpp"
@@ -67,6 +69,11 @@ std::string uri_of(const fs::path& file, const char* parameters) {
   return uri + parameters;
 }
 
+std::string no_logbook_words(const fs::path& file) {
+  return fmt::format("{}: there is no logbook here yet; `nocktrail session FOLDER` writes one",
+                     file.string());
+}
+
 bool cannot_be_touched(const SQLite::Exception& fault) {
   const int kind = fault.getErrorCode() & 0xff;
   return kind == SQLITE_CANTOPEN || kind == SQLITE_READONLY || kind == SQLITE_PERM;
@@ -89,7 +96,16 @@ Logbook::Store::Store(const fs::path& file, const OpenOptions& options)
   if (file.empty() || fs::is_directory(file_, error)) {
     throw BadInput(fmt::format("{}: is a folder; name a file for the logbook", file.string()));
   }
-  guarded([this] { options_.access == Access::write ? open_for_writing() : open_for_reading(); });
+  guarded([this] {
+    switch (options_.access) {
+      case Access::write:
+        return open_for_writing();
+      case Access::read:
+        return open_for_reading();
+      case Access::copy:
+        return open_copy();
+    }
+  });
 }
 
 SQLite::Database Logbook::Store::connect(int flags) {
@@ -103,6 +119,10 @@ SQLite::Database Logbook::Store::connect(int flags) {
 }
 
 void Logbook::Store::open_for_writing() {
+  std::error_code error;
+  if (options_.must_exist && !fs::exists(file_, error)) {
+    throw BadInput(no_logbook_words(file_));
+  }
   make_folder(file_);
   database_ =
       std::make_unique<SQLite::Database>(connect(SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE));
@@ -124,8 +144,7 @@ void Logbook::Store::open_for_writing() {
 void Logbook::Store::open_for_reading() {
   std::error_code error;
   if (!fs::exists(file_, error)) {
-    throw BadInput(fmt::format(
-        "{}: there is no logbook here yet; `nocktrail session FOLDER` writes one", file_.string()));
+    throw BadInput(no_logbook_words(file_));
   }
   const auto try_as = [this](int flags) {
     try {
@@ -143,22 +162,67 @@ void Logbook::Store::open_for_reading() {
   if (!try_as(SQLite::OPEN_READONLY) && !try_as(SQLite::OPEN_READWRITE)) {
     // In a folder that admits no new files a write-ahead log cannot be joined; when nothing is left
     // in a journal, the file alone is the whole truth.
-    for (const char* journal : {"-wal", "-journal"}) {
-      const fs::path path = file_.string() + journal;
-      if (fs::exists(path, error) && fs::file_size(path, error) != 0) {
-        throw SQLite::Exception("its journal cannot be read", SQLITE_CANTOPEN);
-      }
+    if (has_journal()) {
+      throw SQLite::Exception("its journal cannot be read", SQLITE_CANTOPEN);
     }
-    database_ = std::make_unique<SQLite::Database>(uri_of(file_, "?immutable=1"),
-                                                   SQLite::OPEN_READONLY | SQLite::OPEN_URI,
-                                                   options_.busy_timeout_ms);
-    check_identity();
+    open_as_it_lies();
   }
   if (pragma(*database_, "user_version") < current_version()) {
     open_for_writing();
     return;
   }
   check_sound();
+}
+
+bool Logbook::Store::has_journal() const {
+  for (const char* journal : {"-wal", "-journal"}) {
+    const fs::path path = file_.string() + journal;
+    std::error_code error;
+    if (fs::exists(path, error) && fs::file_size(path, error) != 0) {
+      return true;
+    }
+  }
+  return false;
+}
+
+// Makes no file beside it, not even for a moment.
+void Logbook::Store::open_as_it_lies() {
+  database_ = std::make_unique<SQLite::Database>(uri_of(file_, "?immutable=1"),
+                                                 SQLite::OPEN_READONLY | SQLite::OPEN_URI,
+                                                 options_.busy_timeout_ms);
+  check_identity();
+}
+
+void Logbook::Store::open_copy() {
+  std::error_code error;
+  if (!fs::exists(file_, error)) {
+    throw BadInput(fmt::format("{}: there is no such logbook; check its name", file_.string()));
+  }
+  const auto changed_at = fs::last_write_time(file_, error);
+  if (has_journal()) {  // another process is at work, or was killed: SQLite sorts that out
+    database_ = std::make_unique<SQLite::Database>(connect(SQLite::OPEN_READONLY));
+    check_identity();
+  } else {
+    open_as_it_lies();
+  }
+  auto copy =
+      std::make_unique<SQLite::Database>(":memory:", SQLite::OPEN_READWRITE | SQLite::OPEN_CREATE);
+  SQLite::Backup(*copy, *database_).executeStep(-1);
+  database_ = std::move(copy);
+  if (fs::last_write_time(file_, error) != changed_at) {
+    throw BadInput(
+        fmt::format("{}: another program wrote this logbook while it was being read; nothing was "
+                    "changed; run this again",
+                    file_.string()));
+  }
+  check_sound();
+  if (const int version = pragma(*database_, "user_version"); version < current_version()) {
+    migrate(*database_, version, current_version());
+  }
+  SQLite::Statement broken(*database_, "PRAGMA foreign_key_check");
+  if (broken.executeStep()) {
+    throw SQLite::Exception("rows refer to rows that are not there", SQLITE_CORRUPT);
+  }
 }
 
 void Logbook::Store::check_identity() {

@@ -33,6 +33,9 @@ class Logbook::Store {
   [[noreturn]] void raise(const SQLite::Exception& fault) const;
   void open_for_writing();
   void open_for_reading();
+  void open_copy();
+  void open_as_it_lies();
+  bool has_journal() const;
   void check_identity();
   void check_sound();
   void use_write_ahead_log();

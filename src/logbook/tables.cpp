@@ -224,6 +224,16 @@ Tables read_tables(const Logbook::Store& store) {
   return out;
 }
 
+Tables checked(Tables tables, const std::string& source) {
+  for (Table& table : tables.tables) {
+    for (std::size_t r = 0; r < table.rows.size(); ++r) {
+      table.where.push_back(fmt::format("{}, table \"{}\", row {}", source, table.name, r + 1));
+    }
+  }
+  check_and_convert(tables, source);
+  return tables;
+}
+
 long write_tables(Logbook::Store& store, Tables tables, const std::string& source) {
   check_and_convert(tables, source);
   SQLite::Database& database = store.database();

@@ -25,6 +25,9 @@ struct Tables {
 // At one instant, whatever another process writes meanwhile.
 Tables read_tables(const Logbook::Store& store);
 
+// Of another logbook, read: what no logbook of the program would hold is refused as in an import.
+Tables checked(Tables tables, const std::string& source);
+
 // In one transaction, into an empty logbook. `source` names the export in complaints. Throws
 // BadInput for whatever does not fit, in which row and column.
 long write_tables(Logbook::Store& store, Tables tables, const std::string& source);

@@ -3,8 +3,11 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <set>
 #include <string_view>
+#include <utility>
 
+#include "nocktrail/report/lines.hpp"
 #include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 
@@ -14,45 +17,15 @@ namespace {
 // Below this rate the arrow is in view for too few frames; the advice then is slow motion.
 constexpr double kSlowMotionFps = 100.0;
 
-std::size_t columns_of(std::string_view utf8) {
-  std::size_t columns = 0;
-  for (const char c : utf8) {
-    columns += (static_cast<unsigned char>(c) & 0xC0U) != 0x80U ? 1U : 0U;
-  }
-  return columns;
-}
-
-// Collects "Label: words" lines, broken between words, continued two columns further in.
+// Collects "Label: words" lines.
 class Page {
  public:
   explicit Page(int width) : width_(width > 0 ? static_cast<std::size_t>(width) : 0) {}
 
-  void line(std::string_view words, std::size_t indent = 0) {
-    std::size_t column = indent;
-    out_.append(indent, ' ');
-    bool first = true;
-    while (!words.empty()) {
-      const std::size_t end = words.find(' ');
-      const std::string_view word = words.substr(0, end);
-      words.remove_prefix(end == std::string_view::npos ? words.size() : end + 1);
-      const std::size_t length = columns_of(word);
-      if (!first && width_ > 0 && column + 1 + length > width_) {
-        out_ += '\n';
-        out_.append(indent + 2, ' ');
-        column = indent + 2;
-      } else if (!first) {
-        out_ += ' ';
-        ++column;
-      }
-      out_ += word;
-      column += length;
-      first = false;
-    }
-    out_ += '\n';
-  }
+  void line(std::string_view words) { out_ += report::line(words, width_); }
 
   void item(std::string_view label, std::string_view words) {
-    line(fmt::format("{}: {}", label, words), 2);
+    out_ += report::line(fmt::format("{}: {}", label, words), width_, 2);
   }
 
   std::string take() { return std::move(out_); }
@@ -101,7 +74,14 @@ std::string cant_words(const Shot& shot) {
                      shot.bow->cant_deg.u95, source);
 }
 
-void add_shot(Page& page, const Reading& reading, std::size_t number, const TextOptions& options) {
+// The same words for every shot; others tell of the very shot, whatever was said of another.
+bool is_usual(const std::string& caution) {
+  return caution == rules::caution::kShaft || caution == rules::caution::kRange ||
+         caution == rules::caution::kBare || caution == rules::caution::kWeak;
+}
+
+void add_shot(Page& page, const Reading& reading, std::size_t number, const TextOptions& options,
+              std::set<std::string>& said) {
   const Shot& shot = reading.shots[number];
   const std::string when =
       shot.exit_s ? fmt::format(", nock leaves the string at {:.3f} s", *shot.exit_s) : "";
@@ -177,7 +157,9 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
     if (!options.stops.empty() && caution == rules::caution::kBare) {
       continue;  // how to shoot what must not be shot
     }
-    page.item("Caution", caution);
+    if (said.insert(caution).second || !is_usual(caution)) {
+      page.item("Caution", caution);
+    }
   }
 }
 
@@ -240,13 +222,15 @@ std::string text(const Reading& reading, const TextOptions& options) {
     case ClipStatus::measured:
       break;
   }
+  std::set<std::string> of_this_clip;
+  std::set<std::string>& cautions = options.cautions_said ? *options.cautions_said : of_this_clip;
   bool all_measured = reading.status == ClipStatus::measured;
   for (std::size_t i = 0; i < reading.shots.size(); ++i) {
     // The clip's own reason already said it.
     const bool said = reading.shots.size() == 1 && reading.status == ClipStatus::refused &&
                       reading.shots[i].reason == reading.reason;
     if (!said) {
-      add_shot(page, reading, i, options);
+      add_shot(page, reading, i, options, cautions);
     }
     all_measured = all_measured && reading.shots[i].status == ShotStatus::measured;
   }

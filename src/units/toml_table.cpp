@@ -243,4 +243,26 @@ std::string nearest_name(std::string_view name, std::span<const std::string> kno
   return nearest == known.end() ? std::string() : *nearest;
 }
 
+std::string nearly_right(std::string_view name, std::span<const std::string> known) {
+  const auto lower = [](std::string words) {
+    for (char& c : words) {
+      c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+    }
+    return words;
+  };
+  std::vector<std::string> lowered;
+  lowered.reserve(known.size());
+  for (const std::string& one : known) {
+    lowered.push_back(lower(one));
+  }
+  const std::string meant = lower(std::string(name));
+  const std::string nearest = nearest_name(meant, lowered);
+  if (nearest.empty() ||
+      5 * distance(meant, nearest) > 2 * std::max(meant.size(), nearest.size())) {
+    return {};
+  }
+  const auto at = std::find(lowered.begin(), lowered.end(), nearest) - lowered.begin();
+  return known[static_cast<std::size_t>(at)];
+}
+
 }  // namespace nocktrail::units

@@ -254,3 +254,32 @@ TEST_CASE("fault: messages that cannot be written stop no session") {
   CHECK(WEXITSTATUS(raw) == 4);
   CHECK(fs::exists(folder / "nocktrail-results/report.html"));
 }
+
+TEST_CASE("unit: several clips end with a summary on standard output, and JSON is as before") {
+  const Folder folder;
+  write(folder / "one.mp4", "not a video");
+  write(folder / "two.mp4", "not a video either");
+  const std::string clips =
+      fmt::format("'{}' '{}'", (folder / "one.mp4").string(), (folder / "two.mp4").string());
+  const Ran ran = run_program(fmt::format("read {}", clips));
+  CHECK(ran.status == 4);
+  CHECK(ran.out.starts_with("Summary: 0 shots measured, in 0 of 2 clips\n"));
+  CHECK(says(ran.out, "one.mp4  cannot be read"));
+  CHECK(run_program(fmt::format("read '{}'", (folder / "one.mp4").string())).out.empty());
+  CHECK(run_program(fmt::format("read --quiet {}", clips)).out.empty());
+  const Ran json = run_program(fmt::format("read --json - {}", clips));
+  CHECK(nlohmann::json::parse(json.out).size() == 2);
+  // On a terminal of 40 columns, by util-linux's script.
+  if (std::system("command -v script >/dev/null") != 0) {
+    MESSAGE("skipped: script is not installed");
+    return;
+  }
+  const std::string typed = (folder / "typed").string();
+  const int status = std::system(
+      fmt::format("script -qc \"stty cols 40; '{}' read --quiet '{}' 2>/dev/null; '{}' read {} "
+                  "2>/dev/null\" '{}' >/dev/null </dev/null",
+                  NOCKTRAIL_PROGRAM, (folder / "one.mp4").string(), NOCKTRAIL_PROGRAM, clips, typed)
+          .c_str());
+  CHECK(status == 0);
+  CHECK(says(content(typed), "Clip: one.mp4; Sideways, deg: cannot be\r\n  read\r\n"));
+}

@@ -140,6 +140,85 @@ TEST_CASE("unit: out and in again by the command, both ways") {
   }
 }
 
+TEST_CASE("reference: answers as CSV are read by Python's csv module, RFC 4180's own rules on") {
+  const Book book;
+  CHECK(book.ask("note 'new \"string\", 14 strands' --bow Heron --date 2026-05-01").status == 0);
+  const std::string file = (book.folder() / "answer.csv").string();
+  // Rows of equal length, quotes and commas inside, CRLF, no stray carriage return.
+  const auto rows = [&](const std::string& question) {
+    const Ran ran = book.ask(fmt::format("{} --csv '{}'", question, file));
+    CHECK(ran.status == 0);
+    CHECK(ran.out.empty());
+    return nlohmann::json::parse(test::output_of(fmt::format(
+        "python3 -c \"import csv,json,sys; rows=list(csv.reader(open(sys.argv[1],newline='',"
+        "encoding='utf-8'),strict=True)); assert len({{len(r) for r in rows}})==1; "
+        "assert open(sys.argv[1],'rb').read().count(b'\\r\\n')==len(rows); "
+        "print(json.dumps([dict(zip(rows[0],r)) for r in rows[1:]]))\" '{}'",
+        file)));
+  };
+  const auto shots = rows("shots --bow Heron --since 2026");
+  REQUIRE(shots.size() == 4);
+  CHECK(shots[0]["session"] == "heron, may");
+  CHECK(shots[0]["nock_right_deg"] == "-2.5");
+  CHECK(shots[0]["nock_right_u95_deg"] == "0.21");
+  CHECK(shots[0]["dropped"] == "");
+  fs::remove(file);
+  const auto setups = rows("setups");
+  CHECK(setups.size() == 4);
+  CHECK(setups[0]["nocking_point_m"] == "0.015875");
+  CHECK(setups[1]["changed"].get<std::string>().find("was 5/8 in") != std::string::npos);
+  CHECK(rows("liked").size() == 1);  // over the older answer of the same columns
+  fs::remove(file);
+  CHECK(rows("notes")[0]["text"] == "new \"string\", 14 strands");
+  fs::remove(file);
+  CHECK(rows("before 2026-06-15")[0]["when"] == "in-force");
+  fs::remove(file);
+  const auto compared = rows("compare cedar pine");
+  CHECK(compared.size() == 4);
+  CHECK(compared[3]["lateral_difference_deg"] == "2");
+  CHECK(compared[2]["lateral_difference_deg"] == "");
+  // To standard output, and never over something else.
+  CHECK(book.ask("notes --csv -").out.starts_with("at,bow,text\r\n"));
+  CHECK(says(book.ask(fmt::format("notes --csv '{}'", file)).err, "is not this answer as CSV"));
+  CHECK(book.ask("notes --csv - --json -").status == 2);
+}
+
+TEST_CASE("unit: forget, remember and what was forgotten, by the command") {
+  const Book book;
+  CHECK(says(book.ask("forget a.mp4").err, "several clips are named"));
+  const Ran done = book.ask("forget a.mp4 --session pine");
+  CHECK(done.status == 0);
+  CHECK(done.out == "pine / 1 nock high / a.mp4: forgotten\n");
+  CHECK(nlohmann::json::parse(book.ask("shots --json -").out).size() == 7);
+  CHECK(says(book.ask("setups --arrow pine").out, "1 of these forgotten since"));
+  CHECK(book.ask("forget --session pine").status == 0);
+  CHECK(nlohmann::json::parse(book.ask("shots --json -").out).size() == 4);
+  const auto list = nlohmann::json::parse(book.ask("forgotten --json -").out);
+  CHECK(list.size() == 2);
+  CHECK(says(book.ask("forgotten").out, "session pine (/home/robin/tuning/pine)\n"));
+  CHECK(book.ask("remember --session pine").out ==
+        "session pine (/home/robin/tuning/pine): remembered\n");
+  CHECK(book.ask("remember a.mp4 --session pine").status == 0);
+  CHECK(book.ask("forgotten").out == "Nothing is forgotten.\n");
+  CHECK(nlohmann::json::parse(book.ask("shots --json -").out).size() == 8);
+  const std::string none = (book.folder() / "none.sqlite").string();
+  CHECK(run(fmt::format("forget a.mp4 --logbook '{}'", none)).status == 2);
+  CHECK_FALSE(fs::exists(none));
+}
+
+TEST_CASE("unit: two logbooks become one by the command, twice as once") {
+  const Book ours;
+  const Book theirs;  // of the same
+  CHECK(theirs.ask("note 'string broke'").status == 0);
+  const std::string merge = fmt::format("merge '{}'", theirs.file().string());
+  CHECK(says(ours.ask(merge).out, "0 sessions, 0 clips, 0 readings and 1 notes came in\n"));
+  CHECK(says(ours.ask(merge).out, "all of it was known\n"));
+  CHECK(says(ours.ask(fmt::format("merge '{}'", ours.file().string())).err,
+             "is what is to be read; nothing was done"));
+  CHECK(says(ours.ask("merge none.sqlite").err, "none.sqlite: there is no such logbook"));
+  CHECK(says(ours.ask("note broke --bow Hernon").err, "nearly right: \"Heron\""));
+}
+
 TEST_CASE("fault: one clear line, exit status 2, nothing on standard output") {
   const Book book;
   const std::string folder = book.folder().path().string();

@@ -130,7 +130,7 @@ TEST_CASE("unit: a new file is in write-ahead mode, signed, of the present versi
   const fs::path file = folder / "with ? % # in its name.sqlite";
   Logbook logbook(file);
   CHECK(ask(file, "PRAGMA journal_mode") == "wal\n");
-  CHECK(ask(file, "PRAGMA user_version") == "4\n");
+  CHECK(ask(file, "PRAGMA user_version") == "5\n");
   CHECK(ask(file, "PRAGMA application_id") == fmt::format("{}\n", 0x6e6b7472));
   CHECK(test::content(file).substr(0, 15) == "SQLite format 3");  // sqlite.org/fileformat.html
   CHECK(logbook::setups(logbook, {}).empty());
@@ -165,7 +165,7 @@ TEST_CASE("unit: a file of version 1 is brought up to date, and nothing in it is
     Logbook logbook(file, options);
     CHECK(logbook::setups(logbook, {}).size() == 2);
   }
-  CHECK(ask(file, "PRAGMA user_version") == "4\n");
+  CHECK(ask(file, "PRAGMA user_version") == "5\n");
   CHECK(ask(file, of_readings) == readings);
   CHECK(ask(file, of_setups) == setups);
   CHECK(ask(file, of_verdicts) == verdicts);
@@ -189,11 +189,34 @@ TEST_CASE("unit: a file of version 1 is brought up to date, and nothing in it is
   CHECK(ask(file, tables) == ask(fresh, tables));
 }
 
+TEST_CASE("unit: a file of version 4 is brought up to date, and nothing in it is lost") {
+  // version_4.sql: what the program of version 4 wrote, as SQLite's own command line dumped it.
+  const test::Folder folder;
+  const fs::path file = folder / "logbook.sqlite";
+  test::tell(file, test::content(fs::path(NOCKTRAIL_LOGBOOK_TESTS) / "version_4.sql"));
+  const std::string rows =
+      "SELECT clips.file, sha256, filmed_at, nock_right_deg, bow_right_deg, read_at, setups.name, "
+      "folder FROM readings JOIN clips ON clips.id = clip_id JOIN setups ON setups.id = setup_id "
+      "JOIN sessions ON sessions.id = clips.session_id ORDER BY readings.id";
+  const std::string before = ask(file, rows);
+  CHECK(std::count(before.begin(), before.end(), '\n') == 6);
+  {
+    Logbook logbook(file);
+    CHECK(logbook::shots(logbook, {}).size() == 6);
+    CHECK(logbook::setups(logbook, {}).size() == 2);
+    CHECK(logbook::notes(logbook, {}).at(0).text == "string broke");
+  }
+  CHECK(ask(file, "PRAGMA user_version") == "5\n");
+  CHECK(ask(file, rows) == before);
+  CHECK(ask(file, "SELECT count(forgotten_at) FROM clips") == "0\n");
+  test::check_integrity(file);
+}
+
 TEST_CASE("fault: a logbook of a newer version is refused and left alone") {
   const test::Folder folder;
   const fs::path file = folder / "logbook.sqlite";
   Logbook(file).record(test::heron_session(), test::heron_judgement());
-  test::tell(file, "PRAGMA user_version = 5");
+  test::tell(file, "PRAGMA user_version = 6");
   const std::string bytes = test::content(file);
   for (const Access access : {Access::read, Access::write}) {
     OpenOptions options;

@@ -181,7 +181,7 @@ TEST_CASE("unit: an export of version 1 is brought up to date on its way in") {
   logbook::import_json(imported, folder / "old.json");
   { Logbook brought_up_to_date(old); }
   CHECK(everything_in(folder / "new.sqlite") == everything_in(old));
-  CHECK(ask(folder / "new.sqlite", "PRAGMA user_version") == "4\n");
+  CHECK(ask(folder / "new.sqlite", "PRAGMA user_version") == "5\n");
   test::check_integrity(folder / "new.sqlite");
 }
 
@@ -264,19 +264,19 @@ TEST_CASE("fault: CSV files that are no export change nothing") {
     test::write(out / name, good);
     return line;
   };
-  const std::string header = "id,clip_id,number,outlier,dropped\r\n";
+  const std::string header = "id,clip_id,number,outlier,dropped,forgotten_at\r\n";
   CHECK(says(refused("shots.csv", ""), "shots.csv: has no line of column names"));
   CHECK(says(refused("shots.csv", header + "1,1\r\n"), "shots.csv, line 2: has 2 fields"));
-  CHECK(says(refused("shots.csv", header + "1,1,1,,\r\n2,1,two,,\r\n"),
+  CHECK(says(refused("shots.csv", header + "1,1,1,,,\r\n2,1,two,,,\r\n"),
              "shots.csv, line 3: column \"number\" must hold a whole number"));
-  CHECK(says(refused("shots.csv", header + "1,1,1.5,,\r\n"), "must hold a whole number"));
-  CHECK(says(refused("shots.csv", header + "1,1,1,\xFF,\r\n"), "must hold text in UTF-8"));
+  CHECK(says(refused("shots.csv", header + "1,1,1.5,,,\r\n"), "must hold a whole number"));
+  CHECK(says(refused("shots.csv", header + "1,1,1,\xFF,,\r\n"), "must hold text in UTF-8"));
   CHECK(says(refused("shots.csv", "id,clip_id,number,dropped\r\n"),
              "must have the column \"outlier\""));
   CHECK(
       says(refused("shots.csv", "id,id,clip_id,number,outlier,dropped\r\n"), "column \"id\" once"));
   CHECK(says(refused("shots.csv", "id,clip_id,number,birds\r\n"), "no column \"birds\""));
-  CHECK(says(refused("shots.csv", header + "1,99,1,,\r\n"), "line 2: the row does not fit"));
+  CHECK(says(refused("shots.csv", header + "1,99,1,,,\r\n"), "line 2: the row does not fit"));
   CHECK(says(refused("logbook.csv", "schema\r\nbirds\r\n"), "is not an export"));
   CHECK(says(refused("bows.csv",
                      "id,name,draw_weight_n,rated_draw_m,brace_min_m,brace_max_m,min_grains_per_"

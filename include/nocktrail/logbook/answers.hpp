@@ -1,8 +1,9 @@
 // What an archer asks of the logbook, as plain data.
 //
 // Times are texts of ISO 8601 in UTC: when a clip was filmed, or where that is not known, read.
-// Names match whatever their case. Everything here throws BadInput as the Logbook does, and for a
-// name that the logbook does not know, naming those it does.
+// Names match whatever their case. Of the same content under several folders one clip counts, and
+// what was forgotten (forget.hpp) nowhere. Everything here throws BadInput as the Logbook does, and
+// for a name that the logbook does not know, naming those it does.
 #pragma once
 
 #include <optional>
@@ -31,6 +32,8 @@ struct SetupAnswer {
   std::optional<tune::SetupFacts> before;  // of the set-up before it in its session
   // As last judged; no verdict yet: counted is 0 and the words are empty.
   int counted = 0;
+  int forgotten = 0;  // of these, forgotten since
+  int elsewhere = 0;  // of these, whose content counts with another set-up
   std::optional<tune::OffsetSummary> lateral;
   std::optional<tune::OffsetSummary> vertical;
   std::string spine;
@@ -84,7 +87,7 @@ BeforeAnswer before_note(const Logbook& logbook, const std::string& words, const
 
 struct ComparedArrow {
   std::string name;
-  int counted = 0;                  // shots, over all its set-ups
+  int counted = 0;                  // shots, over all its set-ups, none twice, none forgotten
   std::vector<SetupAnswer> setups;  // in order of time
 };
 

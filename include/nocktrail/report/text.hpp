@@ -3,6 +3,7 @@
 #pragma once
 
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -15,7 +16,10 @@ struct TextOptions {
   bool arrow_length_given = false;  // false: the text says that giving it narrows the interval
   std::string read_with;            // what was told and by what; empty: nothing
   std::vector<std::string> stops;   // what they forbid: said first, in place of other steps
-  int width = 80;                   // columns; lines are broken between words, 0 = never
+  // Cautions said before in this run, of which the usual ones are not said again; those said now
+  // are added. Null: of this clip alone.
+  std::set<std::string>* cautions_said = nullptr;
+  int width = 80;  // columns; lines are broken between words, 0 = never
 };
 
 // Several lines, ends in a newline. Covers every status: measured shots with direction, meaning,

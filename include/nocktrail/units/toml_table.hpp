@@ -77,4 +77,8 @@ class TomlTable {
 // edits (Levenshtein's distance); a name that begins like the known one counts as one edit.
 std::string nearest_name(std::string_view name, std::span<const std::string> known);
 
+// The same where it is so near that a slip of the pen explains it: case apart, two edits
+// at most for each five characters (two letters swapped are two). Empty: none is.
+std::string nearly_right(std::string_view name, std::span<const std::string> known);
+
 }  // namespace nocktrail::units
