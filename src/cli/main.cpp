@@ -25,6 +25,7 @@
 #include "nocktrail/version.hpp"
 #include "profile_command.hpp"
 #include "read_command.hpp"
+#include "replay_command.hpp"
 #include "serve_command.hpp"
 #include "session_command.hpp"
 #include "still_command.hpp"
@@ -101,6 +102,7 @@ int run(int argc, char** argv) {
   ServeArguments serve_arguments;
   LogbookArguments logbook_arguments;
   StillArguments still_arguments;
+  ReplayArguments replay_arguments;
   ProfileArguments profile_arguments;
   DemoArguments demo_arguments;
   ManualArguments manual_arguments;
@@ -111,6 +113,7 @@ int run(int argc, char** argv) {
   const CLI::App* serve = add_serve_command(program, serve_arguments);
   const CLI::App* logbook = add_logbook_command(program, logbook_arguments);
   const CLI::App* still = add_still_command(program, still_arguments);
+  const CLI::App* replay = add_replay_command(program, replay_arguments);
   const CLI::App* profile = add_profile_command(program, profile_arguments);
   const CLI::App* demo = add_demo_command(program, demo_arguments);
   const CLI::App* manual = add_manual_command(program, manual_arguments);
@@ -130,6 +133,9 @@ int run(int argc, char** argv) {
     }
     if (program.got_subcommand(still)) {
       return run_still(still_arguments);
+    }
+    if (program.got_subcommand(replay)) {
+      return run_replay(replay_arguments);
     }
     if (program.got_subcommand(session)) {
       return run_session(session_arguments);

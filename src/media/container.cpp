@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/film.hpp"
 
 namespace nocktrail::media {
 namespace {
@@ -133,6 +134,11 @@ Libav<AVFormatContext> open_headers(const std::filesystem::path& path) {
 
 Libav<AVFormatContext> open_container(const std::filesystem::path& path) {
   Libav<AVFormatContext> format = open_headers(path);
+  // Lines are drawn over its arrow, and it plays in no time that was ever real.
+  const AVDictionaryEntry* comment = av_dict_get(format->metadata, "comment", nullptr, 0);
+  if (comment != nullptr && std::string_view(comment->value).starts_with(kFilmMark)) {
+    refuse(path, "is a replay that nocktrail made, not a clip", "give the clip that it shows");
+  }
   if (avformat_find_stream_info(format.get(), nullptr) < 0) {
     refuse(path, "is damaged: its tracks cannot be read", kCopyAgain);
   }

@@ -12,6 +12,7 @@
 #include <system_error>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/film.hpp"
 #include "nocktrail/media/image_file.hpp"
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
@@ -163,6 +164,11 @@ Product page() {
           }};
 }
 
+Product film() {
+  return {"a replay of nocktrail",
+          [](const std::string& bytes) { return media::is_own_film(bytes); }, true};
+}
+
 void OutputCheck::keep(const fs::path& path, const std::string& what) {
   kept_.push_back({path, what});
 }
@@ -183,6 +189,9 @@ void OutputCheck::refuse_kept(std::string_view option, const fs::path& path) con
     refuse(option, path,
            "has the name of a hand-written file; nothing was done; give another name");
   }
+}
+
+void OutputCheck::refuse_clip(std::string_view option, const fs::path& path) const {
   std::error_code error;
   if (is_video_name(path) ||
       (fs::is_regular_file(path, error) && begins_like_video(beginning_of(path)))) {
@@ -196,6 +205,9 @@ void OutputCheck::check(std::string_view option, const fs::path& path,
     return;
   }
   refuse_kept(option, path);
+  if (!product.is_video) {
+    refuse_clip(option, path);
+  }
   try {
     report::check_writable(path);
   } catch (const BadInput& problem) {
@@ -216,6 +228,7 @@ void OutputCheck::check(std::string_view option, const fs::path& path,
 
 void OutputCheck::check_logbook(std::string_view option, const fs::path& path) const {
   refuse_kept(option, path);
+  refuse_clip(option, path);
   std::error_code error;
   if (is_stream(path)) {
     refuse(option, path, "is not an ordinary file; name a file for the logbook");

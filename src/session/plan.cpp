@@ -4,9 +4,11 @@
 #include <algorithm>
 #include <array>
 #include <cctype>
+#include <fstream>
 #include <system_error>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/media/film.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/kept_marks.hpp"
@@ -66,6 +68,18 @@ PlannedClip clip_at(const fs::path& path, bool away) {
   return clip;
 }
 
+// A replay that was kept beside the clips under the name that the program gave it.
+bool is_replay(const fs::path& path) {
+  if (!path.filename().string().ends_with("-replay.mp4")) {
+    return false;
+  }
+  std::string head(std::size_t{1} << 16U, '\0');  // its index comes first, and is short
+  std::ifstream file(path, std::ios::binary);
+  file.read(head.data(), static_cast<std::streamsize>(head.size()));
+  head.resize(static_cast<std::size_t>(file.gcount()));
+  return media::is_own_film(head);
+}
+
 // Sorted. Throws BadInput when it cannot be listed.
 Listing list(const fs::path& folder) {
   Listing listing;
@@ -82,6 +96,9 @@ Listing list(const fs::path& folder) {
         (is_link(*entry) ? listing.links_away : listing.folders).push_back(entry->path());
       }
     } else if (is_video_name(entry->path()) && entry->is_regular_file(gone)) {
+      if (is_replay(entry->path())) {
+        continue;
+      }
       listing.clips.push_back(clip_at(entry->path(), false));
     } else if (const fs::path clip = clip_of_reading(entry->path());
                !clip.empty() && entry->is_regular_file(gone) && !fs::exists(clip, gone)) {

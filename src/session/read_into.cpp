@@ -72,7 +72,23 @@ tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progres
     stored->reading.clip.sha256 = job.sha256;
     results_->keep(job.sha256, *stored);
   }
-  take_stored(job, std::move(*stored));
+  return finished(job, std::move(*stored));
+}
+
+std::optional<tune::ClipRecord> IntoSession::kept(const fs::path& clip) {
+  Job job = job_of(clip);
+  job.sha256 = results_->sha256_of(job.clip->path);
+  ReadWith with;
+  std::optional<StoredReading> stored =
+      stored_reading(job, *marks_, *results_, with, [](const std::string& /*line*/) {});
+  if (!stored) {
+    return std::nullopt;
+  }
+  return finished(job, std::move(*stored));
+}
+
+tune::ClipRecord IntoSession::finished(Job& job, StoredReading stored) const {
+  take_stored(job, std::move(stored));
   judge(job, options_.dead_band_deg);
   tell_particulars(job);
   return std::move(job.record);
@@ -85,10 +101,28 @@ tune::ClipRecord IntoSession::try_marks(const fs::path& clip, const Marks& marks
   const ReadWith with = read_with(job);
   StoredReading made = begun_reading(job, with);
   made.reading = make_reading(job, with, options_, progress);
-  take_stored(job, std::move(made));
-  judge(job, options_.dead_band_deg);
-  tell_particulars(job);
-  return std::move(job.record);
+  return finished(job, std::move(made));
+}
+
+std::optional<tune::ClipRecord> kept_reading(const fs::path& clip,
+                                             const ReadSessionOptions& options) {
+  const fs::path inside = plain(clip).parent_path();
+  for (const fs::path& folder : {inside.parent_path(), inside}) {
+    std::error_code error;
+    const fs::path kept = options.results.empty() ? folder / kResultsFolder : options.results;
+    if (!fs::is_directory(kept / "readings", error) || !fs::is_directory(kept / "stills", error)) {
+      continue;  // never read
+    }
+    try {
+      IntoSession into(folder, options);
+      if (std::optional<tune::ClipRecord> record = into.kept(clip)) {
+        return record;
+      }
+    } catch (const BadInput&) {
+      // It is read anew, or that says what is wrong.
+    }
+  }
+  return std::nullopt;
 }
 
 }  // namespace nocktrail::session

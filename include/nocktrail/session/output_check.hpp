@@ -15,6 +15,7 @@ namespace nocktrail::session {
 struct Product {
   std::string words;  // "a still of nocktrail"
   std::function<bool(const std::string& bytes)> is_older;
+  bool is_video = false;  // so that a video's name and content are no reason against it
 };
 
 // JSON that parses and names this schema, of whatever number: "nocktrail.reading/". A list of such
@@ -31,6 +32,8 @@ Product debug_picture();
 // An SVG drawing, a page of HTML: each names its generator.
 Product plot();
 Product page();
+// A film with the mark that media/film.hpp leaves; no other video is one.
+Product film();
 
 class OutputCheck {
  public:
@@ -41,8 +44,9 @@ class OutputCheck {
 
   // Throws BadInput, one line that begins with `option`, unless `path` may be written: it is not
   // among what is kept, under whatever name (device and inode are compared); neither its ending nor
-  // its content is a video's; its name is not that of a hand-written file; and it is not there yet,
-  // or empty, or plainly an older product. Pipes and devices may always be written.
+  // its content is a video's, unless that is what is written; its name is not that of a
+  // hand-written file; and it is not there yet, or empty, or plainly an older product. Pipes and
+  // devices may always be written.
   void check(std::string_view option, const std::filesystem::path& path,
              const Product& product) const;
 
@@ -58,6 +62,7 @@ class OutputCheck {
     std::string what;
   };
   void refuse_kept(std::string_view option, const std::filesystem::path& path) const;
+  void refuse_clip(std::string_view option, const std::filesystem::path& path) const;
 
   std::vector<Kept> kept_;
 };

@@ -146,6 +146,7 @@ SessionRead read_session(const std::filesystem::path& folder, const ReadSessionO
 class KeptMarks;
 class Results;
 struct Job;
+struct StoredReading;
 
 // Single clips read by another worker, on this machine or another one that shares the folder: each
 // is kept as read_session would have kept it, by content and facts, and read_session then takes it
@@ -166,6 +167,10 @@ class IntoSession {
   // could not be either; Interrupted.
   tune::ClipRecord read(const std::filesystem::path& clip, const Progress& progress = {});
 
+  // What read() would give without reading: empty where the clip has to be read. Throws
+  // UnreadableClip as read() does.
+  std::optional<tune::ClipRecord> kept(const std::filesystem::path& clip);
+
   // What read() would give were these marks kept, and keeps nothing. Throws besides what
   // nocktrail::read_marked does.
   tune::ClipRecord try_marks(const std::filesystem::path& clip, const Marks& marks,
@@ -178,12 +183,20 @@ class IntoSession {
     const PlannedClip* clip = nullptr;
   };
   Job job_of(const std::filesystem::path& clip);
+  tune::ClipRecord finished(Job& job, StoredReading stored) const;
 
   Plan plan_;
   std::map<std::filesystem::path, Place> places_;  // by the clip's path, links followed
   std::unique_ptr<KeptMarks> marks_;
   std::unique_ptr<Results> results_;
 };
+
+// The reading that is kept of a clip in the session's folder that it lies in, judged by the facts
+// that hold now. Empty where it lies in none, was not read yet with these facts by this version, or
+// a hand-written file has a fault. Reads nothing anew, and writes nothing but a folder of results
+// that is there.
+std::optional<tune::ClipRecord> kept_reading(const std::filesystem::path& clip,
+                                             const ReadSessionOptions& options);
 
 // Where the results of a session in `folder` go: options.results, links followed, else beside the
 // clips, where the last part of the path must be no link.
