@@ -161,7 +161,7 @@ double headline(Canvas& canvas, const Shot& shot, const StillOptions& options, d
     baseline += 1.35 * kFigures.size_px;
   };
   // The offsets that the verdict judged: in the frame of a canted bow, else as seen from behind.
-  if (shot.view == View::side) {
+  if (shot.view == nocktrail::View::side) {
     line(rules::vertical_words(*shot.nock_high_deg),
          fmt::format("nocking point {}", rules::word(shot.verdict.nocking_point)));
     baseline += 0.55 * kSmall.size_px - 0.35 * kFigures.size_px;
@@ -258,7 +258,7 @@ cv::Mat refusal_still(const Reading& reading, const Shot* shot, std::size_t shot
 cv::Mat draw_still(const Reading& reading, std::size_t shot_number, const FrameFetcher& fetch,
                    const StillOptions& options) {
   const Shot* shot = shot_number < reading.shots.size() ? &reading.shots[shot_number] : nullptr;
-  const bool from_side = shot != nullptr && shot->view == View::side;
+  const bool from_side = shot != nullptr && shot->view == nocktrail::View::side;
   if (shot == nullptr || shot->status != ShotStatus::measured || !shot->nock_high_deg ||
       (!from_side && !shot->nock_right_deg)) {
     return refusal_still(reading, shot, shot_number, fetch, options);
