@@ -48,8 +48,8 @@ constexpr const char* kEnding = "-replay.mp4";
 
 fs::path out_path(const ReplayArguments& arguments) {
   const std::vector<std::string>& clips = arguments.read.clips;
-  const fs::path out = arguments.out.empty() ? fs::path(clips.front()).stem().string() + kEnding
-                                             : arguments.out;
+  const fs::path out =
+      arguments.out.empty() ? fs::path(clips.front()).stem().string() + kEnding : arguments.out;
   if (out.extension() != ".mp4") {
     throw BadInput(fmt::format("--out: {} does not end in .mp4; the replay is an MP4 film",
                                rules::printable(out.string())));
@@ -169,11 +169,10 @@ class ReplayRun {
   int draw() {
     picture::ReplayOptions options;
     options.shown_per_second = arguments_.per_second;
-    const std::optional<std::string> film =
-        picture::draw_replay(shots_, options, [&](double done) {
-          progress_.show(fmt::format("drawing {:.0f} %", 100.0 * done));
-          return !interrupted();
-        });
+    const std::optional<std::string> film = picture::draw_replay(shots_, options, [&](double done) {
+      progress_.show(fmt::format("drawing {:.0f} %", 100.0 * done));
+      return !interrupted();
+    });
     if (!film || interrupted()) {
       throw Interrupted{};
     }
@@ -199,8 +198,7 @@ CLI::App* add_replay_command(CLI::App& program, ReplayArguments& arguments) {
       "replay", "Make a slow film of a flight, steadied, with shaft and path drawn on it");
   command->footer(kFooter);
   command
-      ->add_option("--out", arguments.out,
-                   "The film; else CLIP-replay.mp4 in the current folder")
+      ->add_option("--out", arguments.out, "The film; else CLIP-replay.mp4 in the current folder")
       ->type_name("FILE.mp4");
   command
       ->add_option("--shot", arguments.shots,
@@ -215,8 +213,9 @@ CLI::App* add_replay_command(CLI::App& program, ReplayArguments& arguments) {
   add_reading_options(*command, arguments.read);
   command->add_flag("--quiet", arguments.read.quiet, "No progress and no words; only errors");
   command
-      ->add_option("CLIP", arguments.read.clips,
-                   "Video file; a second one is laid over the first,\nboth as they leave the string")
+      ->add_option(
+          "CLIP", arguments.read.clips,
+          "Video file; a second one is laid over the first,\nboth as they leave the string")
       ->type_name("")
       ->expected(1, 2)
       ->required();

@@ -13,8 +13,8 @@ class App;
 namespace nocktrail::cli {
 
 struct ReplayArguments {
-  ReadArguments read;  // of which the clips and the options of reading
-  std::string out;     // empty: CLIP-replay.mp4 in the current folder
+  ReadArguments read;      // of which the clips and the options of reading
+  std::string out;         // empty: CLIP-replay.mp4 in the current folder
   std::vector<int> shots;  // from 1, of the clips in their order
   int per_second = 12;
 };

@@ -69,11 +69,10 @@ std::int64_t move(void* opaque, std::int64_t offset, int whence) {
 
 AVIOContext* opened(Place& place, bool writing) {
   auto* buffer = static_cast<unsigned char*>(av_malloc(kIoBuffer));
-  AVIOContext* io = buffer == nullptr
-                        ? nullptr
-                        : avio_alloc_context(buffer, kIoBuffer, writing ? 1 : 0, &place,
-                                             writing ? nullptr : take, writing ? put : nullptr,
-                                             move);
+  AVIOContext* io = buffer == nullptr ? nullptr
+                                      : avio_alloc_context(buffer, kIoBuffer, writing ? 1 : 0,
+                                                           &place, writing ? nullptr : take,
+                                                           writing ? put : nullptr, move);
   if (io == nullptr) {
     av_free(buffer);
   }
@@ -191,7 +190,7 @@ struct Film::State {
     AVDictionary* options = nullptr;
     av_dict_set(&options, "profile", "high", 0);
     av_dict_set(&options, "preset", "fast", 0);
-    av_dict_set(&options, "crf", "19", 0);  // thin lines and small type stay sharp
+    av_dict_set(&options, "crf", "19", 0);          // thin lines and small type stay sharp
     av_dict_set(&options, "rc-lookahead", "8", 0);  // frames held in memory
     const int outcome = avcodec_open2(encoder.get(), codec, &options);
     const Libav<AVDictionary> left(options);
@@ -255,8 +254,8 @@ struct Film::State {
                                 AV_PIX_FMT_YUV420P, SWS_BICUBIC | SWS_ACCURATE_RND, nullptr,
                                 nullptr, nullptr));
     const int* bt709 = sws_getCoefficients(SWS_CS_ITU709);
-    if (!scaler || sws_setColorspaceDetails(scaler.get(), bt709, 1, bt709, 0, 0, 1 << 16,
-                                            1 << 16) < 0) {
+    if (!scaler ||
+        sws_setColorspaceDetails(scaler.get(), bt709, 1, bt709, 0, 0, 1 << 16, 1 << 16) < 0) {
       fail("no conversion of colours");
     }
   }
@@ -307,10 +306,16 @@ std::string Film::finish() {
 }
 
 bool is_own_film(std::string_view bytes) {
-  // QuickTime's list of facts: each a box with a box "data", eight bytes of kind and language first.
+  // QuickTime's list of facts: each a box with a box "data", eight bytes of kind and language
+  // first.
   const std::string_view facts =
       inside(without(inside(inside(inside(bytes, "moov"), "udta"), "meta"), 4), "ilst");
-  return without(inside(inside(facts, "\xA9" "cmt"), "data"), 8).starts_with(kFilmMark);
+  return without(inside(inside(facts,
+                               "\xA9"
+                               "cmt"),
+                        "data"),
+                 8)
+      .starts_with(kFilmMark);
 }
 
 }  // namespace nocktrail::media

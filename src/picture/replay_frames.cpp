@@ -27,8 +27,8 @@ const Shot& shot_of(const ReplayShot& shown) {
 }
 
 std::string name_of(const ReplayShot& shown) {
-  std::string name = rules::printable(
-      std::filesystem::path(shown.reading.clip.path).filename().string());
+  std::string name =
+      rules::printable(std::filesystem::path(shown.reading.clip.path).filename().string());
   if (shown.reading.shots.size() > 1) {
     name += fmt::format(", shot {} of {}", shown.shot_number + 1, shown.reading.shots.size());
   }

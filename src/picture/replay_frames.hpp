@@ -34,9 +34,9 @@ class ReplayFrames {
   std::optional<long> nearest(double t_s) const;
 
   const cv::Mat& picture(long index) { return walk_.at(index); }
-  // The camera's motion taken out. For frames before the fitted ones it is estimated by steady/ from
-  // the frames themselves, when it is asked for first; where that finds nothing sure, the nearest
-  // known one stands in.
+  // The camera's motion taken out. For frames before the fitted ones it is estimated by steady/
+  // from the frames themselves, when it is asked for first; where that finds nothing sure, the
+  // nearest known one stands in.
   Eigen::Matrix3d reference_from_frame(long index);
   // The fitted flight in that frame; null where there is none.
   const Instant* fitted(long index) const;

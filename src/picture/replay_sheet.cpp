@@ -258,16 +258,16 @@ double ReplaySheet::draw_words(Canvas& canvas, const std::vector<ReplayLayer>& l
   }
   std::string numbers;
   for (std::size_t k = 0; k < layers.size(); ++k) {
-    const std::string number = layers[k].index ? fmt::format("{}", *layers[k].index) : "none";
-    numbers += two ? fmt::format("{}{}: frame {}", k == 0 ? "" : "   ", k + 1, number)
-                   : fmt::format("frame {}", number);
+    const std::string frame =
+        layers[k].index ? fmt::format("frame {}", *layers[k].index) : "no frame of this time";
+    numbers += two ? fmt::format("{}{}: {}", k == 0 ? "" : "   ", k + 1, frame) : frame;
   }
   if (!two) {
     const Instant* now = layers[0].index ? layers[0].frames->fitted(*layers[0].index) : nullptr;
     if (now != nullptr) {
       const double z_m = now->fitted.nock_z_m;
-      numbers += fmt::format(", nock {:.1f} m {} the rest", std::abs(z_m),
-                             z_m < 0.0 ? "behind" : "past");
+      numbers +=
+          fmt::format(", nock {:.1f} m {} the rest", std::abs(z_m), z_m < 0.0 ? "behind" : "past");
     }
   }
   line(numbers, kSmall);
@@ -287,8 +287,8 @@ double ReplaySheet::draw_words(Canvas& canvas, const std::vector<ReplayLayer>& l
     }
     for (const auto& [stroke, words] : {std::pair(look_of(k).shaft, look_of(k).shaft_words),
                                         std::pair(look_of(k).path, look_of(k).path_words)}) {
-      canvas.text(words, {sample(canvas, stroke, indent, y + 0.66 * kSmall.size_px),
-                          y + kSmall.size_px},
+      canvas.text(words,
+                  {sample(canvas, stroke, indent, y + 0.66 * kSmall.size_px), y + kSmall.size_px},
                   kSmall);
       y += kRow * kSmall.size_px;
     }

@@ -9,7 +9,8 @@ struct Answer {
   int status = 200;
   std::string type = "application/json";
   std::string body;
-  bool report = false;  // a page of the report, whose style is inside it
+  bool report = false;             // a page of the report, whose style is inside it
+  std::string content_range = {};  // of a part (byte_range.hpp)
 };
 
 }  // namespace nocktrail::serve

@@ -6,6 +6,7 @@
 #include <system_error>
 
 #include "asked.hpp"
+#include "facts.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/own_folder.hpp"
 #include "nocktrail/rules/words.hpp"
@@ -41,8 +42,13 @@ std::string error_body(std::string_view words) {
   return dumped({{"error", rules::printable(words)}});
 }
 
-Answers::Answers(fs::path folder, std::string results, const Board& board, ByHand& by_hand)
-    : folder_(std::move(folder)), results_(std::move(results)), board_(board), by_hand_(by_hand) {}
+Answers::Answers(fs::path folder, std::string results, const Board& board, ByHand& by_hand,
+                 Replays& replays)
+    : folder_(std::move(folder)),
+      results_(std::move(results)),
+      board_(board),
+      by_hand_(by_hand),
+      replays_(replays) {}
 
 Answer Answers::get(const Target& target) const {
   if (target.path == "/api/by-hand") {
@@ -67,6 +73,16 @@ Answer Answers::get(const Target& target) const {
     }
     return {200, "application/json", dumped(view), false};
   }
+  if (target.path == "/api/facts") {
+    try {
+      return facts_form(folder_, target);
+    } catch (const BadInput& problem) {
+      throw Refused(500, problem.what());
+    }
+  }
+  if (target.path == "/replay") {
+    return replays_.film(target);
+  }
   if (target.path == "/still") {
     return still(target);
   }
@@ -90,6 +106,9 @@ Answer Answers::post(const Target& target, const std::string& body) {
     }
     if (target.path == "/api/leave-out") {
       return leave_out(body);
+    }
+    if (target.path == "/api/facts") {
+      return save_facts(folder_, body);
     }
     if (target.path == "/api/setups") {
       return begin_setup(body);

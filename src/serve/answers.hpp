@@ -10,6 +10,7 @@
 #include "board.hpp"
 #include "by_hand.hpp"
 #include "refused.hpp"
+#include "replays.hpp"
 #include "target.hpp"
 
 namespace nocktrail::serve {
@@ -20,7 +21,8 @@ std::string error_body(std::string_view words);
 class Answers {
  public:
   // `results` as in OutputSettings.
-  Answers(std::filesystem::path folder, std::string results, const Board& board, ByHand& by_hand);
+  Answers(std::filesystem::path folder, std::string results, const Board& board, ByHand& by_hand,
+          Replays& replays);
 
   // For GET. Frames of clips are for one thread at a time. Throws Refused.
   Answer get(const Target& target) const;
@@ -38,6 +40,7 @@ class Answers {
   std::string results_;
   const Board& board_;
   ByHand& by_hand_;
+  Replays& replays_;
   std::mutex changing_;
 };
 

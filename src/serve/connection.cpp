@@ -8,9 +8,10 @@
 #include <boost/beast/http/read.hpp>
 #include <boost/beast/http/write.hpp>
 #include <functional>
-#include <limits>
 #include <utility>
 
+#include "byte_range.hpp"
+#include "connection_work.hpp"
 #include "nocktrail/error.hpp"
 
 namespace nocktrail::serve {
@@ -23,17 +24,10 @@ using std::chrono::seconds;
 using ErrorCode = boost::system::error_code;
 
 constexpr std::uint32_t kLongestHead = 16384;
-// Incoming has its own. (Beast's word for none, boost::none, is less than any length in 1.74.)
-constexpr std::uint64_t kAnyBody = std::numeric_limits<std::uint64_t>::max();
 constexpr std::uint64_t kLargestSmallBody = 65536;
-// What is handed to the disk at once: on a busy machine the way there and back takes longer than
-// the writing.
-constexpr std::size_t kPart = std::size_t{1} << 20U;
 constexpr std::size_t kBuffer = std::size_t{1} << 18U;
 // A connection is kept this long for its next request; a phone opens another at need.
 constexpr seconds kIdle{60};
-// A request, or the next part of a clip, must come within so long; a page sends a clip again.
-constexpr seconds kStalled{60};
 constexpr seconds kSending{60};
 // What is still on its way when a request is refused is read away for a while: closing at once
 // would take the answer back (RFC 9112, 9.6).
@@ -43,8 +37,8 @@ constexpr std::size_t kMostDrained = std::size_t{64} << 20U;
 constexpr std::size_t kMostPushed = 64;
 
 constexpr const char* kPagePolicy =
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src "
-    "'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; media-src "
+    "'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 // The report has its style and pictures inside it, and no script.
 constexpr const char* kReportPolicy =
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action "
@@ -54,33 +48,13 @@ std::string_view view(boost::beast::string_view text) {
   return {text.data(), text.size()};
 }
 
-// Runs `work` and returns its answer, or what a refusal or a fault says.
-Answer answered(const std::function<Answer()>& work) {
-  try {
-    return work();
-  } catch (const Refused& refused) {
-    return {refused.status(), "application/json", error_body(refused.what()), false};
-  } catch (const BadInput& problem) {
-    return {500, "application/json", error_body(problem.what()), false};
-  } catch (const std::exception&) {
-    return {500, "application/json", error_body("a fault in the program itself"), false};
-  }
-}
-
 }  // namespace
-
-// Back from a pool to the network's thread, which alone may hold a connection last.
-template <typename Then>
-void Connection::hand_back(std::shared_ptr<Connection> self, Then then) {
-  asio::io_context& io = self->hub_.io;
-  asio::post(io, [self = std::move(self), then = std::move(then)]() mutable { then(*self); });
-}
 
 Connection::Connection(asio::ip::tcp::socket socket, Hub& hub)
     : stream_(std::move(socket)), hub_(hub), buffer_(kBuffer) {}
 
 Connection::~Connection() {
-  end_receiving();
+  end_receiving(false);
 }
 
 void Connection::close() {
@@ -181,6 +155,12 @@ void Connection::look_up() {
   if (target_.path == "/api/frame") {
     return work(hub_.frames, &hub_.frames_asked);
   }
+  if (target_.path == "/api/upload") {
+    return tell_upload();
+  }
+  if (target_.path == "/replay") {
+    return work(hub_.trials, &hub_.marks_tried);
+  }
   work(hub_.lookups, nullptr);
 }
 
@@ -211,111 +191,6 @@ void Connection::work(asio::thread_pool& pool, std::size_t* waiting) {
       own.answer(std::move(made));
     });
   });
-}
-
-// --- a clip comes in ---------------------------------------------------------------------------
-
-void Connection::receive() {
-  if (!head_->content_length()) {
-    return refuse(411, "send the clip with its length");
-  }
-  if (hub_.incoming >= hub_.most_incoming) {
-    return refuse(503, "other clips are coming in; send this one again in a moment");
-  }
-  ++hub_.incoming;
-  counted_ = true;
-  begin_receiving();
-}
-
-void Connection::begin_receiving() {
-  const std::uint64_t size = *head_->content_length();
-  asio::post(hub_.writers, [self = shared_from_this(), size]() mutable {
-    Answer outcome = answered([&] {
-      self->incoming_ =
-          std::make_unique<Incoming>(self->hub_.folder, self->target_.value("name"),
-                                     self->target_.value("setup"), size, self->hub_.limits);
-      return Answer{};
-    });
-    hand_back(std::move(self), [outcome = std::move(outcome)](Connection& own) mutable {
-      if (outcome.status != 200) {
-        return own.answer(std::move(outcome));
-      }
-      own.large_.emplace(std::move(*own.head_));
-      own.large_->body_limit(kAnyBody);
-      own.part_.resize(kPart);
-      own.continue_100();
-    });
-  });
-}
-
-// Whoever sends much asks first whether it is wanted (RFC 9110, 10.1.1).
-void Connection::continue_100() {
-  if (!beast::iequals(large_->get()[http::field::expect], "100-continue")) {
-    return read_part();
-  }
-  static constexpr std::string_view kContinue = "HTTP/1.1 100 Continue\r\n\r\n";
-  asio::async_write(stream_, asio::buffer(kContinue),
-                    [self = shared_from_this()](ErrorCode error, std::size_t) {
-                      if (!error) {
-                        self->read_part();
-                      }
-                    });
-}
-
-void Connection::read_part() {
-  if (large_->is_done()) {
-    return keep();
-  }
-  large_->get().body().data = part_.data();
-  large_->get().body().size = part_.size();
-  large_->get().body().more = true;
-  stream_.expires_after(kStalled);
-  http::async_read(stream_, buffer_, *large_,
-                   [self = shared_from_this()](ErrorCode error, std::size_t) {
-                     if (error && error != http::error::need_buffer) {
-                       self->end_receiving();
-                       return self->close();
-                     }
-                     self->write_part(self->part_.size() - self->large_->get().body().size);
-                   });
-}
-
-void Connection::write_part(std::size_t bytes) {
-  if (bytes == 0) {
-    return read_part();
-  }
-  asio::post(hub_.writers, [self = shared_from_this(), bytes]() mutable {
-    Answer outcome = answered([&] {
-      self->incoming_->take({self->part_.data(), bytes});
-      return Answer{};
-    });
-    hand_back(std::move(self), [outcome = std::move(outcome)](Connection& own) mutable {
-      if (outcome.status != 200) {
-        return own.answer(std::move(outcome));
-      }
-      own.read_part();
-    });
-  });
-}
-
-void Connection::keep() {
-  asio::post(hub_.changes, [self = shared_from_this()]() mutable {
-    Answer outcome = answered([&] {
-      const Kept kept = self->incoming_->keep();
-      return Answer{kept.known ? 200 : 201, "application/json", kept_body(kept), false};
-    });
-    hand_back(std::move(self), [outcome = std::move(outcome)](Connection& own) mutable {
-      own.answer(std::move(outcome));
-    });
-  });
-}
-
-void Connection::end_receiving() {
-  if (counted_) {
-    --hub_.incoming;
-    counted_ = false;
-  }
-  incoming_.reset();
 }
 
 // --- an open page ------------------------------------------------------------------------------
@@ -392,9 +267,19 @@ void Connection::refuse(int status, const std::string& words) {
 
 void Connection::answer(Answer answer) {
   const bool received = large_ ? large_->is_done() : small_ && small_->is_done();
-  end_receiving();
+  end_receiving(answer.status != 503);
   const bool again = received && (large_ ? large_->get().keep_alive() : small_->get().keep_alive());
+  const bool film = answer.type == "video/mp4";
+  if (film && small_) {
+    take_range(answer, view(small_->get()[http::field::range]));
+  }
   Response response(static_cast<http::status>(answer.status), 11);
+  if (film) {
+    response.set(http::field::accept_ranges, "bytes");
+  }
+  if (!answer.content_range.empty()) {
+    response.set(http::field::content_range, answer.content_range);
+  }
   response.set(http::field::content_type, answer.type);
   response.set(http::field::cache_control, "no-store");
   response.set("Content-Security-Policy", answer.report ? kReportPolicy : kPagePolicy);

@@ -14,6 +14,7 @@
 #include <chrono>
 #include <deque>
 #include <filesystem>
+#include <map>
 #include <memory>
 #include <optional>
 #include <string>
@@ -22,6 +23,7 @@
 #include "answers.hpp"
 #include "gate.hpp"
 #include "incoming.hpp"
+#include "parts.hpp"
 
 namespace nocktrail::serve {
 
@@ -38,6 +40,8 @@ struct Hub {
   std::size_t most_streams = 0;
   std::size_t most_incoming = 0;
   std::size_t incoming = 0;
+  Parts parts;                                               // uploads that were cut off
+  std::map<std::string, std::weak_ptr<Connection>> uploads;  // that come in, by their name
   std::vector<std::weak_ptr<Connection>> connections;
   std::vector<std::weak_ptr<Connection>> streams;
   // Connections that still wait go with these two, while the rest is there.
@@ -47,7 +51,8 @@ struct Hub {
   boost::asio::thread_pool lookups{2};
   boost::asio::thread_pool changes{1};
   boost::asio::thread_pool writers{2};
-  // Frames are decoded by one thread, marks tried by another; so many wait for either.
+  // Frames are decoded by one thread, marks tried and replays made by another; so many wait for
+  // either.
   std::size_t most_waiting = 12;
   std::size_t frames_asked = 0;
   std::size_t marks_tried = 0;
@@ -92,7 +97,9 @@ class Connection : public std::enable_shared_from_this<Connection> {
   void read_part();
   void write_part(std::size_t bytes);
   void keep();
-  void end_receiving();
+  // `refused`: with an answer that no further try changes.
+  void end_receiving(bool refused);
+  void tell_upload();
 
   void stream();
   void watch_stream();
@@ -117,6 +124,9 @@ class Connection : public std::enable_shared_from_this<Connection> {
   std::vector<char> part_;
   std::unique_ptr<Incoming> incoming_;
   bool counted_ = false;  // among those received at once
+  std::string upload_;    // its name, where its page may go on with it
+  std::uint64_t from_ = 0;
+  bool whole_ = false;  // it is kept as a clip
   std::size_t drained_ = 0;
   std::chrono::steady_clock::time_point drain_until_{};
 

@@ -27,6 +27,7 @@ namespace fs = std::filesystem;
 // Hidden, so that no reader takes it for a clip.
 constexpr std::string_view kPart = ".nocktrail-coming-";
 constexpr int kMostOfOneName = 1000;
+constexpr std::size_t kTail = 1024;
 constexpr std::size_t kCompared = std::size_t{1} << 18U;
 
 constexpr const char* kFull =
@@ -164,8 +165,8 @@ void Incoming::drop() {
 void Incoming::reserve(const IncomingLimits& limits) {
   ::flock(file_, LOCK_EX | LOCK_NB);  // tells clear_unfinished() that it is being written
   struct statvfs room {};
-  if (::fstatvfs(file_, &room) == 0 &&
-      static_cast<std::uint64_t>(room.f_bavail) * room.f_frsize < size_ + limits.keep_free_bytes) {
+  if (::fstatvfs(file_, &room) == 0 && static_cast<std::uint64_t>(room.f_bavail) * room.f_frsize <
+                                           size_ - taken_ + limits.keep_free_bytes) {
     throw Refused(507, kFull);
   }
   // Several that come at once must not count on the same room. A file system that cannot promise
@@ -186,8 +187,39 @@ void Incoming::take(std::string_view bytes) {
       refuse_errno(errno);
     }
     taken_ += static_cast<std::uint64_t>(put);
+    const std::string_view last = bytes.substr(0, static_cast<std::size_t>(put));
+    tail_ += last.substr(last.size() - std::min(last.size(), kTail));
+    tail_.erase(0, tail_.size() - std::min(tail_.size(), kTail));
     bytes.remove_prefix(static_cast<std::size_t>(put));
   }
+}
+
+std::string Incoming::tail_hex() const {
+  std::string digits;
+  for (const char c : tail_) {
+    digits += fmt::format("{:02x}", static_cast<unsigned char>(c));
+  }
+  return digits;
+}
+
+void Incoming::rest() {
+  // Blocks beyond the end go as well (ftruncate(2), fallocate(2)); where not, they go with the
+  // file.
+  static_cast<void>(::ftruncate(file_, static_cast<off_t>(taken_)));
+}
+
+void Incoming::go_on(std::uint64_t from, std::uint64_t size, const IncomingLimits& limits) {
+  if (size != size_ || from > taken_) {
+    throw Refused(400, "this is another clip than the one that began to come in");
+  }
+  if (::ftruncate(file_, static_cast<off_t>(from)) != 0 ||
+      ::lseek(file_, static_cast<off_t>(from), SEEK_SET) < 0) {
+    refuse_errno(errno);
+  }
+  taken_ = from;
+  const std::uint64_t tail = std::min<std::uint64_t>(from, kTail);
+  tail_ = part_of(file_, from - tail, static_cast<std::size_t>(tail));
+  reserve(limits);
 }
 
 std::string Incoming::known_as(Kept& kept) const {

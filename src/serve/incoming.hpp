@@ -45,6 +45,16 @@ class Incoming {
   // In order. Throws Refused: 507, 500.
   void take(std::string_view bytes);
 
+  // What came, and the end of it.
+  std::uint64_t taken() const { return taken_; }
+  std::string tail_hex() const;
+
+  // It was cut off: gives back the room that was reserved for the rest.
+  void rest();
+  // It goes on at `from`, of which so much is here, and is to be `size` in all. Throws Refused: 400
+  // where that is another size than before; 507; 500.
+  void go_on(std::uint64_t from, std::uint64_t size, const IncomingLimits& limits);
+
   // After the last byte; one at a time over all objects, so that the same content sent twice at
   // once is kept once. Throws Refused.
   Kept keep();
@@ -61,6 +71,7 @@ class Incoming {
   std::string part_;  // of the file while it comes
   std::uint64_t size_;
   std::uint64_t taken_ = 0;
+  std::string tail_;   // the last bytes, for whoever goes on to compare
   bool made_ = false;  // the set-up's folder
   int folder_ = -1;
   int file_ = -1;

@@ -10,6 +10,7 @@
 #include "by_hand.hpp"
 #include "gate.hpp"
 #include "nocktrail/error.hpp"
+#include "replays.hpp"
 #include "secret.hpp"
 #include "server.hpp"
 
@@ -39,17 +40,20 @@ ServerOptions server_options(const ServeSettings& settings, bool& are_private) {
 
 class StopsWithScope {
  public:
-  StopsWithScope(Server& server, ByHand& by_hand) : server_(server), by_hand_(by_hand) {}
+  StopsWithScope(Server& server, ByHand& by_hand, Replays& replays)
+      : server_(server), by_hand_(by_hand), replays_(replays) {}
   StopsWithScope(const StopsWithScope&) = delete;
   StopsWithScope& operator=(const StopsWithScope&) = delete;
   ~StopsWithScope() {
     by_hand_.stop();
+    replays_.stop();
     server_.stop();
   }
 
  private:
   Server& server_;
   ByHand& by_hand_;
+  Replays& replays_;
 };
 
 }  // namespace
@@ -80,9 +84,10 @@ void serve(const std::filesystem::path& folder, const desk::OutputSettings& outp
     }
   }
   ByHand by_hand(session, output, board);
-  Answers answers(session, output.results, board, by_hand);
+  Replays replays(session, output.results, board);
+  Answers answers(session, output.results, board, by_hand, replays);
   const Gate gate(secret, hosts, server.port());
-  const StopsWithScope stops(server, by_hand);  // before what it answers from goes
+  const StopsWithScope stops(server, by_hand, replays);  // before what it answers from goes
   server.start(session, answers, gate);
   ready(where);
   watcher.run();

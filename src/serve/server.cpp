@@ -161,6 +161,7 @@ class Server::State {
     sign_.expires_after(kBetweenSigns);
     sign_.async_wait([this](ErrorCode error) {
       if (!error) {
+        hub_.parts.drop_stale(std::chrono::steady_clock::now());
         broadcast(": still here\n\n");
         give_sign();
       }

@@ -9,6 +9,7 @@
 #include <system_error>
 #include <vector>
 
+#include "hand_file.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
@@ -54,49 +55,19 @@ struct Mention {
   std::string table;
 };
 
-std::string text_of(const fs::path& file) {
-  return units::read_hand_written(file, shown(file)).value_or("");
-}
-
 bool drops(const Mention& mention) {
-  units::TomlTable root = units::TomlTable::parse(text_of(mention.file), shown(mention.file));
+  units::TomlTable root = units::TomlTable::parse(hand_text(mention.file), shown(mention.file));
   std::optional<units::TomlTable> clips = root.inner("clip");
   std::optional<units::TomlTable> clip = clips ? clips->inner(mention.table) : std::nullopt;
   return clip && clip->has("drop");
 }
 
-void refuse_link(const fs::path& file) {
-  std::error_code error;
-  if (fs::is_symlink(file, error)) {
-    throw BadInput(fmt::format(
-        "{}: is a link, which is not written through; change the file by hand", shown(file)));
-  }
-}
-
-void write(const fs::path& file, const std::string& before, const std::string& text) {
-  refuse_link(file);
-  std::error_code error;
-  if (fs::exists(file, error)) {
-    fs::path kept = file;
-    kept += ".before";
-    if (fs::is_symlink(kept, error)) {
-      fs::remove(kept, error);
-    }
-    report::write_file_whole(kept, before);
-  }
-  if (text_of(file) != before) {  // an editor on the bench
-    throw BadInput(
-        fmt::format("{}: was changed just now by somebody else; try again", shown(file)));
-  }
-  report::write_file_whole(file, text);
-}
-
 void change(const Mention& mention, const std::optional<std::string>& reason) {
-  const std::string before = text_of(mention.file);
+  const std::string before = hand_text(mention.file);
   const std::string text =
       units::with_text(before, shown(mention.file), {"clip", mention.table, "drop"}, reason);
   if (text != before) {
-    write(mention.file, before, text);
+    replace_hand_text(mention.file, before, text);
   }
 }
 

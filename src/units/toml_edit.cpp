@@ -5,6 +5,9 @@
 #include <toml++/toml.h>
 #include <algorithm>
 #include <cctype>
+#include <cmath>
+#include <cstdint>
+#include <functional>
 #include <iterator>
 
 #include "nocktrail/error.hpp"
@@ -37,6 +40,8 @@ std::string quoted(std::string_view words) {
     if (c == '"' || c == '\\') {
       out += '\\';
       out += c;
+    } else if (c == '\n') {
+      out += "\\n";
     } else if (byte < 0x20 || byte == 0x7F) {
       out += fmt::format("\\u{:04X}", byte);
     } else {
@@ -44,6 +49,31 @@ std::string quoted(std::string_view words) {
     }
   }
   return out + '"';
+}
+
+// What is written under a key.
+struct Value {
+  std::string literal;
+  std::function<void(toml::table&, const std::string& key)> put;
+};
+
+Value text_value(const std::string& words) {
+  return {quoted(words), [words](toml::table& table, const std::string& key) {
+            table.insert_or_assign(key, words);
+          }};
+}
+
+Value number_value(double number) {
+  constexpr double kWhole = 1e15;  // up to which every whole number is one of double's
+  if (number == std::floor(number) && std::abs(number) < kWhole) {
+    const auto whole = static_cast<std::int64_t>(number);
+    return {fmt::format("{}", whole), [whole](toml::table& table, const std::string& key) {
+              table.insert_or_assign(key, whole);
+            }};
+  }
+  return {fmt::format("{}", number), [number](toml::table& table, const std::string& key) {
+            table.insert_or_assign(key, number);
+          }};
 }
 
 std::string key_text(const std::string& key) {
@@ -80,7 +110,7 @@ const toml::table* table_at(const toml::table& root, const Path& path) {
 }
 
 // What the file is to mean.
-void apply(toml::table& root, const Path& path, const std::optional<std::string>& value) {
+void apply(toml::table& root, const Path& path, const std::optional<Value>& value) {
   toml::table* table = &root;
   for (std::size_t i = 0; i + 1 < path.size() && table != nullptr; ++i) {
     if (!table->contains(path[i])) {
@@ -92,7 +122,7 @@ void apply(toml::table& root, const Path& path, const std::optional<std::string>
     return;  // the comparison says so
   }
   if (value) {
-    table->insert_or_assign(path.back(), *value);
+    value->put(*table, path.back());
   } else {
     table->erase(path.back());
   }
@@ -104,10 +134,10 @@ class Edit {
     newline_ = text_.find("\r\n") == std::string::npos ? "\n" : "\r\n";
   }
 
-  std::string replaced(const toml::node& old, const std::string& value) const {
+  std::string replaced(const toml::node& old, const Value& value) const {
     const std::size_t from = byte_of(text_, old.source().begin);
     const std::size_t to = byte_of(text_, old.source().end);
-    return text_.substr(0, from) + quoted(value) + text_.substr(to);
+    return text_.substr(0, from) + value.literal + text_.substr(to);
   }
 
   // The line goes, unless a comment follows, which stays.
@@ -127,7 +157,7 @@ class Edit {
     return text_.substr(0, from) + text_.substr(to);
   }
 
-  std::string added_to(const toml::table& table, const std::string& value) const {
+  std::string added_to(const toml::table& table, const Value& value) const {
     std::size_t at = byte_of(text_, table.source().begin);
     at = text_.find('\n', at);
     return at == std::string::npos ? text_ + newline_ + line(value)
@@ -135,12 +165,12 @@ class Edit {
   }
 
   // A key of no table comes before all tables.
-  std::string at_the_top(const std::string& value) const {
+  std::string at_the_top(const Value& value) const {
     const std::size_t at = text_.starts_with(kByteOrderMark) ? kByteOrderMark.size() : 0;
     return text_.substr(0, at) + line(value) + text_.substr(at);
   }
 
-  std::string with_table(const std::string& value) const {
+  std::string with_table(const Value& value) const {
     std::string header;
     for (std::size_t i = 0; i + 1 < path_.size(); ++i) {
       header += i == 0 ? "" : ".";
@@ -154,8 +184,8 @@ class Edit {
   }
 
  private:
-  std::string line(const std::string& value) const {
-    return fmt::format("{} = {}{}", key_text(path_.back()), quoted(value), newline_);
+  std::string line(const Value& value) const {
+    return fmt::format("{} = {}{}", key_text(path_.back()), value.literal, newline_);
   }
 
   std::string text_;
@@ -163,10 +193,8 @@ class Edit {
   std::string newline_;
 };
 
-}  // namespace
-
-std::string with_text(std::string_view toml, std::string_view source, const Path& path,
-                      const std::optional<std::string>& value) {
+std::string with_value(std::string_view toml, std::string_view source, const Path& path,
+                       const std::optional<Value>& value) {
   const toml::table before = parsed(toml, source);
   const toml::table* table = table_at(before, path);
   const Edit edit(toml, path);
@@ -196,6 +224,19 @@ std::string with_text(std::string_view toml, std::string_view source, const Path
                     source, path.back()));
   }
   return text;
+}
+
+}  // namespace
+
+std::string with_text(std::string_view toml, std::string_view source, const Path& path,
+                      const std::optional<std::string>& value) {
+  return with_value(toml, source, path,
+                    value ? std::optional<Value>(text_value(*value)) : std::nullopt);
+}
+
+std::string with_number(std::string_view toml, std::string_view source, const Path& path,
+                        double value) {
+  return with_value(toml, source, path, number_value(value));
 }
 
 }  // namespace nocktrail::units

@@ -51,6 +51,38 @@ TEST_CASE("unit: other facts are another reading") {
   CHECK(reader.calls() == 2);
 }
 
+TEST_CASE("unit: the reading that is kept of a clip is found from the clip, while its facts hold") {
+  const Folder folder;
+  const Folder alone;
+  folder.write("session.toml", "hand = \"right\"\n");
+  folder.write("1-start/a.mp4", "-3.0");
+  folder.write("1-start/b.mp4", "-2.0");
+  alone.write("c.mp4", "-1.0");
+  FakeReader reader;
+  const ReadSessionOptions options = fakes(reader);
+  CHECK_FALSE(kept_reading(folder / "1-start/a.mp4", options));
+  CHECK_FALSE(fs::exists(folder / kResultsFolder));  // asking leaves nothing
+  IntoSession(folder.path(), options).read(folder / "1-start/a.mp4");
+  IntoSession(alone.path(), options).read(alone / "c.mp4");
+  const auto kept = kept_reading(folder / "1-start/../1-start/a.mp4", options);
+  REQUIRE(kept);
+  CHECK(kept->reading.shots[0].verdict.spine == SpineVerdict::weak);
+  CHECK_FALSE(kept->reading.shots[0].fitted.empty());
+  CHECK(kept_reading(alone / "c.mp4", options));
+  CHECK_FALSE(kept_reading(folder / "1-start/b.mp4", options));
+  CHECK_FALSE(kept_reading(folder / "1-start/gone.mp4", options));
+  // Hand judges anew; the arrow's length is another reading.
+  folder.write("session.toml", "hand = \"left\"\n");
+  const auto left = kept_reading(folder / "1-start/a.mp4", options);
+  REQUIRE(left);
+  CHECK(left->reading.shots[0].verdict.spine == SpineVerdict::stiff);
+  folder.write("session.toml", "[arrow]\narrow_length = \"30in\"\n");
+  CHECK_FALSE(kept_reading(folder / "1-start/a.mp4", options));
+  folder.write("session.toml", "hnad = 1\n");
+  CHECK_FALSE(kept_reading(folder / "1-start/a.mp4", options));
+  CHECK(reader.calls() == 2);
+}
+
 TEST_CASE("fault: clips of no session, slips in its files, and clips that are gone are said") {
   const Folder folder;
   const Folder other;

@@ -19,4 +19,8 @@ std::string with_text(std::string_view toml, std::string_view source,
                       const std::vector<std::string>& path,
                       const std::optional<std::string>& value);
 
+// The same with a plain number.
+std::string with_number(std::string_view toml, std::string_view source,
+                        const std::vector<std::string>& path, double value);
+
 }  // namespace nocktrail::units

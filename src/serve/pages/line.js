@@ -87,6 +87,7 @@ function showSetups() {
   }));
   const setup = all.find(s => s.name === chosen);
   at('setup-about').textContent = [setup.changed, setup.notes].filter(Boolean).join('; ');
+  at('setup-facts').href = '/facts?setup=' + encodeURIComponent(empty ? '.' : setup.name);
   at('shots-title').textContent = setup.name === '.' ? 'Shots' : 'Shots of ' + setup.name;
   at('shots-summary').textContent = setup.summary || (setup.clips.length ? '' : 'None yet.');
   fill(at('shots-warnings'), setup.warnings, 'caution');
@@ -209,13 +210,14 @@ at('say-each').addEventListener('click', function () {
 // --- sending clips ------------------------------------------------------------------------------
 
 const QUEUE = 'nocktrail-queue';
-let queue = [];           // {name, size, setup, file, sent, state, words}
+// An upload that was cut off goes on where it stopped, by the name that it was given here.
+let queue = [];           // {name, size, setup, upload, file, sent, state, words}
 let sending = false;
 
 function keepQueue() {
   const left = queue.filter(one => one.state !== 'done' && one.state !== 'refused');
   sessionStorage.setItem(QUEUE, JSON.stringify(left.map(
-      one => ({name: one.name, size: one.size, setup: one.setup}))));
+      one => ({name: one.name, size: one.size, setup: one.setup, upload: one.upload}))));
 }
 
 function showQueue() {
@@ -234,40 +236,71 @@ function showQueue() {
   }));
 }
 
-function put(one) {
+const STALLED = 30000;    // without a byte taken; then the way there is gone
+
+function hex(bytes) {
+  return Array.from(bytes, byte => byte.toString(16).padStart(2, '0')).join('');
+}
+
+function newUpload() { return hex(crypto.getRandomValues(new Uint8Array(16))); }
+
+// Where to go on: what the computer has of this file, if it is of this file.
+async function cameSoFar(one) {
+  const told = await ask('/api/upload?upload=' + one.upload);
+  if (told.kept) return {kept: told.kept};
+  const tail = told.tail.length / 2;
+  if (told.have === 0 || told.have > one.size || tail === 0) return {from: 0};
+  const own = new Uint8Array(await one.file.slice(told.have - tail, told.have).arrayBuffer());
+  return {from: hex(own) === told.tail ? told.have : 0};
+}
+
+function put(one, from) {
   return new Promise(function (resolve) {
     const request = new XMLHttpRequest();
+    let heard = Date.now();
+    const watch = setInterval(function () {
+      if (Date.now() - heard > STALLED) request.abort();
+    }, 1000);
     request.open('POST', '/api/clips?name=' + encodeURIComponent(one.name) + '&setup=' +
-                 encodeURIComponent(one.setup));
+                 encodeURIComponent(one.setup) + '&upload=' + one.upload + '&from=' + from);
     request.setRequestHeader('X-Nocktrail-Key', key());
     request.upload.addEventListener('progress', function (event) {
-      one.sent = event.loaded;
+      heard = Date.now();
+      one.sent = from + event.loaded;
       one.words = Math.floor(100 * one.sent / Math.max(1, one.size)) + ' % of ' +
           Math.max(1, Math.round(one.size / 1e6)) + ' MB';
       showQueue();
     });
+    request.upload.addEventListener('loadend', function () { heard = Infinity; });
     request.addEventListener('loadend', function () {
+      clearInterval(watch);
       let body = {};
       try { body = JSON.parse(request.responseText); } catch (e) { /* none */ }
       resolve({status: request.status, body: body});
     });
-    request.send(one.file);
+    request.send(from ? one.file.slice(from) : one.file);
   });
 }
 
 async function sendOne(one) {
   for (let attempt = 1; ; ++attempt) {
     one.state = 'sending';
-    one.sent = 0;
     one.words = 'sending …';
     showQueue();
-    const got = await put(one);
+    let got = {status: 0, body: {}};
+    try {
+      const came = one.begun ? await cameSoFar(one) : {from: 0};
+      one.begun = true;
+      one.sent = came.from || 0;
+      showQueue();
+      got = came.kept ? {status: 201, body: came.kept} : await put(one, came.from);
+    } catch (problem) { /* the computer does not answer, or is still at it: again in a moment */ }
     if (got.status === 201 || got.status === 200) {
       one.state = 'done';
       one.words = got.status === 201 ? 'arrived' : 'was here already, as ' + got.body.clip;
       return;
     }
-    const passing = got.status === 0 || got.status === 503;
+    const passing = got.status === 0 || got.status === 503 || got.status === 409;
     if (!passing) {
       one.state = 'refused';
       one.words = got.status === 403 ? NO_KEY : got.body.error || 'not taken (' + got.status + ')';
@@ -300,10 +333,11 @@ at('files').addEventListener('change', function () {
     const old = queue.find(o => !o.file && o.name === file.name && o.size === file.size);
     if (old) {
       old.file = file;
+      old.begun = true;
       old.state = 'waiting';
       old.words = 'waiting';
     } else {
-      queue.push({name: file.name, size: file.size, setup: chosen, file: file, sent: 0,
+      queue.push({name: file.name, size: file.size, setup: chosen, upload: newUpload(), file: file, sent: 0,
                   state: 'waiting', words: 'waiting'});
     }
   }
@@ -351,7 +385,7 @@ at('begin-form').addEventListener('submit', async function (event) {
 // ------------------------------------------------------------------------------------------------
 
 for (const one of JSON.parse(sessionStorage.getItem(QUEUE) || '[]')) {
-  queue.push({name: one.name, size: one.size, setup: one.setup, file: null, sent: 0, state: 'gone',
+  queue.push({name: one.name, size: one.size, setup: one.setup, upload: one.upload || newUpload(), file: null, sent: 0, state: 'gone',
               words: 'not sent yet: choose it again, the browser let it go'});
 }
 showQueue();

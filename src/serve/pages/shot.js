@@ -56,6 +56,7 @@ function showAll() {
   document.title = name + ' · nocktrail';
   showStop(told.stop);
   at('reading').replaceChildren(readingOf(told));
+  offerReplay(told);
   // What somebody types is left alone while nothing changed.
   at('by-hand').href = byHandAddress(told);
   at('by-hand').hidden = told.status === 'error';

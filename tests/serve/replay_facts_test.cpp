@@ -1,0 +1,129 @@
+// Replays and the form of facts, as requests.
+#include <doctest/doctest.h>
+
+#include <nlohmann/json.hpp>
+#include <string>
+
+#include "byte_range.hpp"
+#include "served.hpp"
+
+using namespace nocktrail::serve;
+using namespace nocktrail::serve::test;
+using nlohmann::json;
+
+namespace {
+
+const std::string kReplay = "/replay?setup=.&clip=a.mp4&shot=1";
+
+std::size_t films(const Served& served) {
+  std::size_t count = 0;
+  std::error_code error;
+  for (const auto& entry :
+       fs::directory_iterator(served.folder() / "nocktrail-results/replays", error)) {
+    count += entry.path().extension() == ".mp4" ? 1U : 0U;
+  }
+  return count;
+}
+
+}  // namespace
+
+TEST_CASE("reference: one range of bytes is answered as RFC 9110 has it") {
+  // Section 14.1.2's examples, of a body of 10000 bytes.
+  const auto asked = [](const char* range) {
+    Answer answer;
+    answer.body.assign(10000, 'x');
+    answer.body[9999] = 'z';
+    take_range(answer, range);
+    return answer;
+  };
+  CHECK(asked("bytes=0-499").content_range == "bytes 0-499/10000");
+  CHECK(asked("bytes=0-499").body.size() == 500);
+  CHECK(asked("bytes=500-999").content_range == "bytes 500-999/10000");
+  CHECK(asked("bytes=-500").content_range == "bytes 9500-9999/10000");
+  CHECK(asked("bytes=9500-").content_range == "bytes 9500-9999/10000");
+  CHECK(asked("bytes=9999-").body == "z");
+  CHECK(asked("bytes=9999-20000").content_range == "bytes 9999-9999/10000");
+  CHECK(asked("bytes=0-1").status == 206);
+  CHECK(asked("bytes=10000-").status == 416);
+  CHECK(asked("bytes=10000-").content_range == "bytes */10000");
+  CHECK(asked("bytes=-0").status == 416);
+  for (const char* whole : {"", "bytes", "bytes=", "bytes=-", "bytes=5-2", "bytes=a-b",
+                            "bytes=0-0,-1", "lines=1-2", "bytes=99999999999999999999999-"}) {
+    INFO(whole);
+    CHECK(asked(whole).status == 200);
+    CHECK(asked(whole).body.size() == 10000);
+  }
+}
+
+TEST_CASE("unit: a replay is made when it is asked for, kept, and made anew when facts change") {
+  const Served served;
+  REQUIRE(served.ready());
+  served.folder().write("session.toml", "hand = \"right\"\ncant = 15\n");
+  CHECK(served.get(kReplay).status == 404);
+  REQUIRE(served.send_clip("a.mp4", content(test_clip("portrait-right.mp4")), ".").status == 201);
+  REQUIRE(served.send_clip("none.mp4", content(test_clip("let-down.mp4")), ".").status == 201);
+  REQUIRE(eventually([&] { return json::parse(served.get("/api/session").body)["waiting"] == 0; }));
+  CHECK(films(served) == 0);
+  const Got film = served.get(kReplay);
+  REQUIRE(film.status == 200);
+  CHECK(says(film.head, "Content-Type: video/mp4"));
+  CHECK(says(film.head, "Accept-Ranges: bytes"));
+  CHECK(film.body.substr(4, 4) == "ftyp");
+  CHECK(films(served) == 1);
+  Headers part = served.known();
+  part.emplace_back("Range", "bytes=4-7");
+  const Got four = served.get(kReplay, part);
+  CHECK(four.status == 206);
+  CHECK(four.body == "ftyp");
+  CHECK(says(four.head, "Content-Range: bytes 4-7/" + std::to_string(film.body.size())));
+  CHECK(films(served) == 1);
+  // No clip to the session, though it lies in its folder.
+  CHECK(json::parse(served.get("/api/session").body)["setups"][0]["clips"].size() == 2);
+
+  CHECK(served.get("/replay?setup=.&clip=none.mp4&shot=1").status == 400);
+  CHECK(served.get("/replay?setup=.&clip=a.mp4&shot=7").status == 400);
+  CHECK(served.get("/replay?setup=.&clip=a.mp4&shot=x").status == 400);
+  CHECK(served.get("/replay?setup=.&clip=" + escaped("../a.mp4") + "&shot=1").status == 404);
+  CHECK(served.get(kReplay, {{"Host", served.host()}}).status == 403);
+
+  // A limit that is passed is on the film at once.
+  served.folder().write("session.toml",
+                        "hand = \"right\"\ncant = 15\n[bow]\ndraw_weight = \"45lb\"\n"
+                        "min_grains_per_pound = 8\n[arrow]\ntotal_mass = \"200gr\"\n");
+  const Got stop = served.get(kReplay);
+  CHECK(stop.status == 200);
+  CHECK(stop.body != film.body);
+  CHECK(films(served) == 1);
+}
+
+TEST_CASE("unit: the form of facts shows, refuses, tells who was late, and keeps comments") {
+  const Served served;
+  REQUIRE(served.ready());
+  served.folder().write("session.toml", "hand = \"right\" # hers\n");
+  const Got form = served.get("/api/facts?setup=.");
+  REQUIRE(form.status == 200);
+  CHECK(json::parse(form.body)["fields"][0]["value"] == "right");
+  const auto save = [&](const json& edits) {
+    return served.post("/api/facts", json{{"setup", "."}, {"edits", edits}}.dump());
+  };
+  const Got slips = save({{{"field", "bow.brace_height"}, {"value", "72in"}, {"was", ""}},
+                          {{"field", "arrow.tip_mass"}, {"value", "heavy"}, {"was", ""}}});
+  CHECK(slips.status == 400);
+  CHECK(json::parse(slips.body)["faults"].size() == 2);
+  CHECK(content(served.folder() / "session.toml") == "hand = \"right\" # hers\n");
+  CHECK(save({{{"field", "hand"}, {"value", "left"}, {"was", "right"}}}).status == 200);
+  CHECK(content(served.folder() / "session.toml") == "hand = \"left\" # hers\n");
+  const Got late = save({{{"field", "hand"}, {"value", ""}, {"was", "right"}}});
+  CHECK(late.status == 409);
+  CHECK(json::parse(late.body)["changed"][0]["value"] == "left");
+  CHECK(content(served.folder() / "session.toml") == "hand = \"left\" # hers\n");
+  CHECK(served.get("/api/facts?setup=" + escaped("../x")).status == 404);
+  CHECK(served.post("/api/facts", "{\"setup\":\".\",\"edits\":5}").status == 400);
+  CHECK(served.post("/api/facts", "{\"setup\":\".\",\"edits\":[{\"field\":\"clip\",\"value\":\"x\"}]}")
+            .status == 400);
+  // A cookie changes nothing.
+  CHECK(served
+            .post("/api/facts", json{{"setup", "."}, {"edits", json::array()}}.dump(),
+                  {{"Host", served.host()}})
+            .status == 403);
+}

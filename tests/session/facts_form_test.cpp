@@ -1,0 +1,193 @@
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <string>
+
+#include "nocktrail/error.hpp"
+#include "nocktrail/session/facts_form.hpp"
+#include "nocktrail/session/session.hpp"
+#include "support.hpp"
+
+using namespace nocktrail;
+using namespace nocktrail::session;
+using namespace nocktrail::session::test;
+
+namespace {
+
+FactStands stands(const FactsForm& form, const std::string& field) {
+  const auto all = fact_fields();
+  const auto found = std::find_if(all.begin(), all.end(),
+                                  [&](const FactField& one) { return field == one.field; });
+  return found == all.end() ? FactStands{}
+                            : form.stands[static_cast<std::size_t>(found - all.begin())];
+}
+
+std::string fault_of(const FactsSaved& saved, const std::string& field) {
+  for (const FactsSaved::Fault& fault : saved.faults) {
+    if (fault.field == field) {
+      return fault.words;
+    }
+  }
+  return {};
+}
+
+const std::string kSession =
+    "# ours, since May\nhand = \"right\" # hers\n\n[bow]\n# measured cold\nbrace_height = \"7 1/4in\"  "
+    "# twice\nnocking_point = \"5/8in\"\n\n[clip.\"1-start/a.mp4\"]\ndrop = \"plucked\" # really\n";
+
+void fill(const Folder& folder) {
+  folder.write("session.toml", kSession);
+  folder.write("1-start/a.mp4", "1");
+  folder.write("2-lower/setup.toml", "[bow]\nnocking_point = \"9/16in\" # half a turn\n");
+}
+
+}  // namespace
+
+TEST_CASE("unit: every field of the annotated file is in the form, and none but those") {
+  // The template names every field; each that the form writes must be understood by the reader.
+  const std::string all = session_template();
+  for (const FactField& field : fact_fields()) {
+    const std::string name = std::string(field.field).substr(std::string(field.field).find('.') + 1);
+    INFO(field.field);
+    CHECK(all.find(name + " = ") != std::string::npos);
+  }
+  const Folder folder;
+  for (const FactField& field : fact_fields()) {
+    const std::string name = field.field;
+    // Those that need another one beside them, or what is not here.
+    if (name == "arrow.wall" || name == "arrow.youngs_modulus_gpa" || name == "arrow.shaft_mass" ||
+        name == "camera.phone" || name == "arrow.taper_length" ||
+        name == "arrow.taper_end_diameter" || name == "arrow.wood_spine" ||
+        name == "arrow.fletching_mass" || name == "arrow.total_mass") {
+      continue;
+    }
+    std::string value = field.example;
+    value = value.substr(0, value.find('|'));
+    const FactsSaved saved = save_facts(folder.path(), {}, ".", {{name, value, ""}});
+    INFO(name << " = " << value);
+    CHECK(saved.faults.empty());
+    CHECK(saved.changed.empty());
+    const auto form = facts_form(folder.path(), {}, ".");
+    REQUIRE(form);
+    CHECK(stands(*form, name).value == value);
+  }
+  CHECK(load(folder.path()).faults.empty());
+}
+
+TEST_CASE("unit: a form shows what each file says, and what holds where it says nothing") {
+  const Folder folder;
+  fill(folder);
+  const auto first = facts_form(folder.path(), {}, ".");
+  REQUIRE(first);
+  CHECK(first->file == "session.toml");
+  CHECK(first->setups == std::vector<std::string>{".", "1-start", "2-lower"});
+  CHECK(stands(*first, "bow.brace_height").value == "7 1/4in");
+  const auto lower = facts_form(folder.path(), {}, "2-lower");
+  REQUIRE(lower);
+  CHECK(stands(*lower, "bow.nocking_point").value == "9/16in");
+  CHECK(stands(*lower, "bow.nocking_point").before == "5/8in");
+  CHECK(stands(*lower, "bow.nocking_point").where == "the session");
+  CHECK(stands(*lower, "bow.brace_height").value.empty());
+  CHECK(stands(*lower, "bow.brace_height").before == "7 1/4in");
+  CHECK_FALSE(facts_form(folder.path(), {}, "3-none"));
+  CHECK(save_facts(folder.path(), {}, "../elsewhere", {{"hand", "left", ""}}).no_such_setup);
+}
+
+TEST_CASE("unit: a fact is changed in its place, and nothing else in the file") {
+  const Folder folder;
+  fill(folder);
+  REQUIRE(save_facts(folder.path(), {}, ".",
+                     {{"bow.brace_height", " 7,5in ", "7 1/4in"},
+                      {"cant", "12,5", ""},
+                      {"camera.focal_35mm", "26", ""},
+                      {"notes", "first line\nsecond \"line\"", ""}})
+              .faults.empty());
+  const std::string text = content(folder / "session.toml");
+  std::string expected = kSession;
+  expected.replace(expected.find("\"7 1/4in\""), 9, "\"7,5in\"");
+  CHECK(text == "notes = \"first line\\nsecond \\\"line\\\"\"\ncant = 12.5\n" + expected +
+                    "\n[camera]\nfocal_35mm = 26\n");
+  CHECK(content(folder / "session.toml.before") == kSession);
+  const Plan plan = load(folder.path());
+  CHECK(plan.faults.empty());
+  CHECK(plan.setups[0].facts.cant_deg == 12.5);
+  CHECK(plan.setups[0].facts.bow.brace_height_m.value_or(0.0) ==
+        doctest::Approx(0.1905).epsilon(1e-9));  // an inch is 25.4 mm
+  CHECK(plan.setups[0].clips[0].dropped == "plucked");
+  // Taken back, its line goes; the comment stays.
+  REQUIRE(save_facts(folder.path(), {}, "2-lower", {{"bow.nocking_point", "", "9/16in"}})
+              .faults.empty());
+  CHECK(content(folder / "2-lower/setup.toml") == "[bow]\n# half a turn\n");
+}
+
+TEST_CASE("unit: all slips of a form are said at once, each beside its field, and nothing is written") {
+  const Folder folder;
+  fill(folder);
+  const FactsSaved saved =
+      save_facts(folder.path(), {}, ".",
+                 {{"bow.brace_height", "72in", "7 1/4in"},
+                  {"arrow.tip_mass", "125", ""},
+                  {"camera.focal_35mm", "wide", ""},
+                  {"arrow.fletching", "feathers", ""},
+                  {"bow.name", "the ash bow", ""}});
+  CHECK(saved.faults.size() == 4);
+  CHECK(fault_of(saved, "bow.brace_height") == "72in is not possible; give 4 to 11in");
+  CHECK_FALSE(fault_of(saved, "arrow.tip_mass").empty());
+  CHECK_FALSE(fault_of(saved, "camera.focal_35mm").empty());
+  CHECK_FALSE(fault_of(saved, "arrow.fletching").empty());
+  CHECK(content(folder / "session.toml") == kSession);
+  CHECK_FALSE(std::filesystem::exists(folder / "session.toml.before"));
+  // What contradicts a set-up after it is said too.
+  folder.write("2-lower/setup.toml", "[bow]\nbrace_max = \"7in\"\n");
+  const FactsSaved later = save_facts(folder.path(), {}, ".", {{"bow.brace_min", "7 1/2in", ""}});
+  CHECK_FALSE(later.faults.empty());
+  CHECK(content(folder / "session.toml") == kSession);
+}
+
+TEST_CASE("fault: of two who change the same fact the later one is told, and nothing is lost") {
+  const Folder folder;
+  fill(folder);
+  const auto seen = facts_form(folder.path(), {}, ".");
+  REQUIRE(seen);
+  REQUIRE(save_facts(folder.path(), {}, ".", {{"bow.brace_height", "7in", "7 1/4in"}})
+              .changed.empty());
+  const FactsSaved late = save_facts(
+      folder.path(), {}, ".", {{"bow.brace_height", "7 1/2in", "7 1/4in"}, {"cant", "3", ""}});
+  REQUIRE(late.changed.size() == 1);
+  CHECK(late.changed[0].first == "bow.brace_height");
+  CHECK(late.changed[0].second == "7in");
+  CHECK(content(folder / "session.toml").find("cant") == std::string::npos);
+  // Another fact than the other one's goes in beside it; the same value is nobody's quarrel.
+  const FactsSaved beside = save_facts(
+      folder.path(), {}, ".", {{"bow.nocking_point", "1/2in", "5/8in"}, {"bow.brace_height", "7in", "7 1/4in"}});
+  CHECK(beside.changed.empty());
+  const std::string text = content(folder / "session.toml");
+  CHECK(text.find("brace_height = \"7in\"  # twice") != std::string::npos);
+  CHECK(text.find("nocking_point = \"1/2in\"") != std::string::npos);
+}
+
+TEST_CASE("fault: a file that cannot be changed in place, or is no file of the session's own, stays") {
+  const Folder folder;
+  const Folder outside;
+  outside.write("session.toml", "hand = \"right\"\n");
+  std::filesystem::create_symlink(outside / "session.toml", folder / "session.toml");
+  CHECK_THROWS_AS(save_facts(folder.path(), {}, ".", {{"hand", "left", "right"}}), BadInput);
+  CHECK(content(outside / "session.toml") == "hand = \"right\"\n");
+  const Folder inline_table;
+  const std::string tight = "bow = { name = \"ash\" } # tight\n";
+  inline_table.write("session.toml", tight);
+  CHECK_THROWS_AS(save_facts(inline_table.path(), {}, ".", {{"bow.string", "14", ""}}), BadInput);
+  CHECK(content(inline_table / "session.toml") == tight);
+  // What it does not know stops it: mending that is its archer's.
+  const Folder unknown;
+  const std::string own = "hnad = \"right\"\n";
+  unknown.write("session.toml", own);
+  const FactsSaved saved = save_facts(unknown.path(), {}, ".", {{"cant", "3", ""}});
+  CHECK(fault_of(saved, "").find("did you mean hand?") != std::string::npos);
+  CHECK(content(unknown / "session.toml") == own);
+  CHECK_THROWS_AS(save_facts(unknown.path(), {}, ".", {{"made_up", "yes", ""}}), BadInput);
+  // A control character is nothing that people type.
+  const Folder plain;
+  CHECK_FALSE(save_facts(plain.path(), {}, ".", {{"bow.name", "a\x1b[2Jb", ""}}).faults.empty());
+  CHECK_FALSE(std::filesystem::exists(plain / "session.toml"));
+}
