@@ -163,6 +163,7 @@ struct Film::State {
   }
 
   void open_encoder(int frames_per_second) {
+    av_log_set_level(AV_LOG_QUIET);  // as for reading: its words mean nothing to an archer
     const AVCodec* codec = avcodec_find_encoder_by_name("libx264");
     if (codec == nullptr) {
       throw BadInput(

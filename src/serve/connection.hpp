@@ -99,6 +99,8 @@ class Connection : public std::enable_shared_from_this<Connection> {
   void keep();
   // `refused`: with an answer that no further try changes.
   void end_receiving(bool refused);
+  void cut_off(std::size_t bytes);
+  std::uint64_t progress() const;
   void tell_upload();
 
   void stream();
@@ -126,7 +128,11 @@ class Connection : public std::enable_shared_from_this<Connection> {
   bool counted_ = false;  // among those received at once
   std::string upload_;    // its name, where its page may go on with it
   std::uint64_t from_ = 0;
-  bool whole_ = false;  // it is kept as a clip
+  std::uint64_t parts_ = 0;  // bytes of the parts before this one
+  bool whole_ = false;       // it is kept as a clip
+  // What had come when its page last asked for it, and when that was less before.
+  std::optional<std::uint64_t> told_;
+  std::chrono::steady_clock::time_point told_at_{};
   std::size_t drained_ = 0;
   std::chrono::steady_clock::time_point drain_until_{};
 

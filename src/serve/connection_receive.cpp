@@ -22,6 +22,8 @@ using ErrorCode = boost::system::error_code;
 // What is handed to the disk at once: on a busy machine the way there and back takes longer than
 // the writing.
 constexpr std::size_t kPart = std::size_t{1} << 20U;
+// Between two questions of a page without a byte having come: that way is gone.
+constexpr std::chrono::milliseconds kSilent{1500};
 
 }  // namespace
 
@@ -66,13 +68,20 @@ void Connection::receive() {
 }
 
 // What is here of an upload, so that its page can go on with it. One that still seems to come in
-// over another connection is cut off: its page would not ask if it did.
+// over another connection is left to it while anything comes; one that is silent is cut off, since
+// its page went another way.
 void Connection::tell_upload() {
   const std::string upload = target_.value("upload");
   const auto found = hub_.uploads.find(upload);
   if (const auto other = found == hub_.uploads.end() ? nullptr : found->second.lock()) {
-    other->close();
-    return refuse(503, "this clip was still coming in; ask again in a moment");
+    const auto now = std::chrono::steady_clock::now();
+    if (other->told_ != other->progress()) {
+      other->told_ = other->progress();
+      other->told_at_ = now;
+    } else if (now - other->told_at_ > kSilent) {
+      other->close();
+    }
+    return refuse(503, "this clip is still coming in; ask again in a moment");
   }
   nlohmann::json told = {{"have", 0}, {"tail", ""}, {"kept", nullptr}};
   if (const Incoming* part = hub_.parts.look(upload)) {
@@ -105,6 +114,8 @@ void Connection::begin_receiving() {
       if (outcome.status != 200) {
         return own.answer(std::move(outcome));
       }
+      own.parts_ = 0;
+      own.told_.reset();
       own.large_.emplace(std::move(*own.head_));
       own.large_->body_limit(kAnyBody);
       own.part_.resize(kPart);
@@ -131,6 +142,7 @@ void Connection::read_part() {
   if (large_->is_done()) {
     return keep();
   }
+  parts_ += part_.size() - large_->get().body().size;
   large_->get().body().data = part_.data();
   large_->get().body().size = part_.size();
   large_->get().body().more = true;
@@ -138,11 +150,32 @@ void Connection::read_part() {
   http::async_read(stream_, buffer_, *large_,
                    [self = shared_from_this()](ErrorCode error, std::size_t) {
                      if (error && error != http::error::need_buffer) {
-                       self->end_receiving(false);
-                       return self->close();
+                       return self->cut_off(self->part_.size() - self->large_->get().body().size);
                      }
                      self->write_part(self->part_.size() - self->large_->get().body().size);
                    });
+}
+
+std::uint64_t Connection::progress() const {
+  return large_ ? parts_ + (part_.size() - large_->get().body().size) : 0;
+}
+
+// What came last is kept too, for the page to go on with.
+void Connection::cut_off(std::size_t bytes) {
+  if (upload_.empty() || bytes == 0) {
+    end_receiving(false);
+    return close();
+  }
+  asio::post(hub_.writers, [self = shared_from_this(), bytes]() mutable {
+    answered([&] {
+      self->incoming_->take({self->part_.data(), bytes});
+      return Answer{};
+    });
+    hand_back(std::move(self), [](Connection& own) {
+      own.end_receiving(false);
+      own.close();
+    });
+  });
 }
 
 void Connection::write_part(std::size_t bytes) {

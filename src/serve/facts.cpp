@@ -131,8 +131,9 @@ Answer save_facts(const std::filesystem::path& folder, const std::string& body) 
       changed.push_back({{"field", field}, {"value", value}});
     }
     return {409, "application/json",
-            dumped({{"error", "somebody else changed this just now; nothing was written: look at it "
-                              "again, and save once more if it is to be as you have it"},
+            dumped({{"error",
+                     "somebody else changed this just now; nothing was written: look at it "
+                     "again, and save once more if it is to be as you have it"},
                     {"changed", std::move(changed)}})};
   }
   if (!saved.faults.empty()) {

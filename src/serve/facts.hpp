@@ -9,7 +9,8 @@
 
 namespace nocktrail::serve {
 
-// The fields of `setup` ("." or empty: of the session), and what stands in them. Throws Refused, 404.
+// The fields of `setup` ("." or empty: of the session), and what stands in them. Throws Refused,
+// 404.
 Answer facts_form(const std::filesystem::path& folder, const Target& target);
 
 // Writes {"setup", "edits": [{"field", "value", "was"}]}: all of them or none. 400 with "faults",

@@ -70,9 +70,9 @@ Replays::Wanted Replays::wanted(const Snapshot& snapshot, const Target& target,
   Wanted all;
   all.shot = {clip->reading, shot, stops_of(folder_, setup)};
   all.name = fmt::format("{}-{}", clip->sha256.substr(0, kShortSha), number);
-  all.from = fmt::format("{}\n{}\n{}\n{}\n{}", clip->file, clip->read_at_utc, kVersion,
-                         fmt::join(all.shot.stops, "\n"),
-                         report::json_text(std::span(&clip->reading, 1)));
+  all.from =
+      fmt::format("{}\n{}\n{}\n{}\n{}", clip->file, clip->read_at_utc, kVersion,
+                  fmt::join(all.shot.stops, "\n"), report::json_text(std::span(&clip->reading, 1)));
   return all;
 }
 

@@ -179,9 +179,8 @@ std::string with_edit(const File& file, const FactField& field, const std::strin
   if (value.empty()) {
     return units::with_text(file.text, file.shown, path, std::nullopt);
   }
-  const std::optional<double> number = field.kind == Kind::number || field.kind == Kind::angle
-                                           ? number_in(value)
-                                           : std::nullopt;
+  const std::optional<double> number =
+      field.kind == Kind::number || field.kind == Kind::angle ? number_in(value) : std::nullopt;
   return number ? units::with_number(file.text, file.shown, path, *number)
                 : units::with_text(file.text, file.shown, path, value);
 }
@@ -255,8 +254,8 @@ class Saving {
 };
 
 std::optional<std::size_t> place_in(const std::vector<File>& files, const std::string& setup) {
-  const auto found = std::find_if(files.begin(), files.end(),
-                                  [&](const File& one) { return one.setup == setup; });
+  const auto found =
+      std::find_if(files.begin(), files.end(), [&](const File& one) { return one.setup == setup; });
   return found == files.end()
              ? std::nullopt
              : std::optional<std::size_t>(static_cast<std::size_t>(found - files.begin()));
@@ -277,8 +276,8 @@ std::optional<FactsForm> facts_form(const fs::path& folder, const ArcherFiles& a
   form.file = setup == "." ? std::string(kSessionFile) : fmt::format("{}/{}", setup, kSetupFile);
   std::vector<std::pair<std::string, units::TomlTable>> tables;  // the one asked for last
   if (!archer.profile.empty()) {
-    tables.emplace_back("your profile", units::TomlTable::parse(hand_text(archer.profile),
-                                                                shown(archer.profile)));
+    tables.emplace_back("your profile",
+                        units::TomlTable::parse(hand_text(archer.profile), shown(archer.profile)));
   }
   for (std::size_t k = 0; k <= *at; ++k) {
     tables.emplace_back(files[k].setup == "." ? "the session" : files[k].setup,

@@ -140,7 +140,8 @@ TEST_CASE("unit: within a session the reading that is kept there is taken") {
   const Folder folder;
   write(folder / "session.toml", "hand = \"right\"\n");
   write(folder / "1-start" / "shot.mp4", content(test_clip("portrait-right.mp4")));
-  REQUIRE(run_program(fmt::format("session --no-logbook '{}'", folder.path().string())).status == 0);
+  REQUIRE(run_program(fmt::format("session --no-logbook '{}'", folder.path().string())).status ==
+          0);
   const std::string clip = (folder / "1-start/shot.mp4").string();
   // The kept reading is made to know no exit: one that is taken from there cannot be laid over
   // another.

@@ -83,8 +83,9 @@ TEST_CASE("reference: the colours that went in come out, by the ffmpeg tool") {
   for (int k = 0; k < 6; ++k) {
     const cv::Mat want = picture(k);
     const auto at = [&](int x, int y) {
-      const std::size_t place = 3 * ((static_cast<std::size_t>(k) * 96U + static_cast<std::size_t>(y)) * 160U +
-                                     static_cast<std::size_t>(x));
+      const std::size_t place =
+          3 * ((static_cast<std::size_t>(k) * 96U + static_cast<std::size_t>(y)) * 160U +
+               static_cast<std::size_t>(x));
       return cv::Vec3i(raw[place], raw[place + 1], raw[place + 2]);
     };
     for (const auto& [x, y] : {std::pair(8 * k + 16, 48), std::pair(150, 10)}) {
@@ -117,7 +118,8 @@ TEST_CASE("unit: a film of ours is told from any clip, and is never read as one"
   CHECK(clips > 5);
   // The mark elsewhere in a file makes it none of ours.
   CHECK_FALSE(is_own_film("nocktrail replay"));
-  CHECK_FALSE(is_own_film(std::string(64, '\0') + "\xA9" "cmt data nocktrail replay"));
+  CHECK_FALSE(is_own_film(std::string(64, '\0') + "\xA9"
+                                                  "cmt data nocktrail replay"));
 }
 
 TEST_CASE("fault: whatever a file's boxes say of themselves, asking is safe") {

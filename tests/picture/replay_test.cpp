@@ -1,5 +1,5 @@
-// Replays of a made-up shot, from a clip that the ffmpeg tool makes of drawn frames, and taken apart
-// by it again.
+// Replays of a made-up shot, from a clip that the ffmpeg tool makes of drawn frames, and taken
+// apart by it again.
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
@@ -30,7 +30,7 @@ namespace fs = std::filesystem;
 constexpr double kLandmark_px = 24.0;
 
 // The scene with something in its background to hold on to, which the camera's drift moves: blocks
-// of grey, and a red landmark.
+// of grey, and a landmark of a colour of its own.
 cv::Mat frame_of(const Scene& scene, int index) {
   cv::Mat bgr = scene.frame(index);
   const double drift = scene.drift_px_per_frame * index;
@@ -45,7 +45,7 @@ cv::Mat frame_of(const Scene& scene, int index) {
     }
   }
   cv::rectangle(bgr, cv::Rect2d(500.0 + drift, 300.0, kLandmark_px, kLandmark_px),
-                cv::Scalar(0, 0, 255), cv::FILLED);
+                cv::Scalar(255, 0, 255), cv::FILLED);
   return bgr;
 }
 
@@ -112,11 +112,11 @@ Played played(const Folder& folder, const std::string& film) {
   return all;
 }
 
-// The middle of what is red as the landmark is; empty without it.
+// The middle of what has the landmark's colour; empty without it.
 std::optional<cv::Point2d> landmark(const cv::Mat& bgr) {
-  cv::Mat red;
-  cv::inRange(bgr, cv::Scalar(0, 0, 190), cv::Scalar(70, 70, 255), red);
-  const cv::Moments m = cv::moments(red, true);
+  cv::Mat found;
+  cv::inRange(bgr, cv::Scalar(170, 0, 170), cv::Scalar(255, 90, 255), found);
+  const cv::Moments m = cv::moments(found, true);
   return m.m00 < 20.0 ? std::nullopt
                       : std::optional<cv::Point2d>(cv::Point2d(m.m10 / m.m00, m.m01 / m.m00));
 }
@@ -176,7 +176,7 @@ TEST_CASE("unit: the shaft is drawn where it was fitted, and no earlier than tha
                 found);
     return cv::countNonZero(found);
   };
-  CHECK(orange(all.frames[0]) < 30);           // before the loose
+  CHECK(orange(all.frames[0]) < 30);              // before the loose
   CHECK(orange(all.frames[2 * (10 - 2)]) > 150);  // frame 10
 }
 
@@ -206,7 +206,8 @@ TEST_CASE("unit: two shots are laid over one another from the exit on") {
   CHECK_THROWS_AS(draw_replay(shots, {}), BadInput);
 }
 
-TEST_CASE("fault: what cannot be shown is said; stopping leaves nothing; long flights are bounded") {
+TEST_CASE(
+    "fault: what cannot be shown is said; stopping leaves nothing; long flights are bounded") {
   if (!tool()) {
     MESSAGE("skipped: the ffmpeg tool is not here");
     return;

@@ -1,5 +1,5 @@
-// The replay of a shot and the form of facts in a real browser, at a phone's width and a computer's;
-// and an upload that is cut off, gone on with by the page itself.
+// The replay of a shot and the form of facts in a real browser, at a phone's width and a
+// computer's; and an upload that is cut off, gone on with by the page itself.
 #include <doctest/doctest.h>
 
 #include <nlohmann/json.hpp>
@@ -92,7 +92,7 @@ void change_facts(int width, int height, bool phone) {
   REQUIRE(shows(browser, "#setup", "1-start"));
   browser.click("#setup-facts");
   REQUIRE(shows(browser, "#title", "Facts of 1-start"));
-  REQUIRE(shows(browser, "#parts", "now 7 1/4in, of the session"));
+  REQUIRE(shows(browser, "#parts", "left empty: 7 1/4in, of the session"));
   CHECK(browser.value("at('save').disabled") == true);
   check_layout(browser, width);
   keep_picture(browser, name);
@@ -198,9 +198,9 @@ TEST_CASE("reference: the page goes on with an upload that was cut off") {
     return got.status == 200 && nlohmann::json::parse(got.body)["have"] == half;
   }));
   // As after a page that was loaded anew: the list is there, the file is chosen again.
-  browser.value(
-      "(queue.push({name: 'long.mp4', size: " + std::to_string(bytes.size()) +
-      ", setup: '1-start', upload: newUpload(), file: null, sent: 0, state: 'gone', words: ''}), 0)");
+  browser.value("(queue.push({name: 'long.mp4', size: " + std::to_string(bytes.size()) +
+                ", setup: '1-start', upload: newUpload(), file: null, sent: 0, state: 'gone', "
+                "words: ''}), 0)");
   browser.choose_files("#files", {clip.string()});
   REQUIRE(shows(browser, "#queue", "arrived"));
   CHECK(content(served.folder() / "1-start/long.mp4") == bytes);

@@ -119,8 +119,10 @@ TEST_CASE("unit: the form of facts shows, refuses, tells who was late, and keeps
   CHECK(content(served.folder() / "session.toml") == "hand = \"left\" # hers\n");
   CHECK(served.get("/api/facts?setup=" + escaped("../x")).status == 404);
   CHECK(served.post("/api/facts", "{\"setup\":\".\",\"edits\":5}").status == 400);
-  CHECK(served.post("/api/facts", "{\"setup\":\".\",\"edits\":[{\"field\":\"clip\",\"value\":\"x\"}]}")
-            .status == 400);
+  CHECK(
+      served
+          .post("/api/facts", "{\"setup\":\".\",\"edits\":[{\"field\":\"clip\",\"value\":\"x\"}]}")
+          .status == 400);
   // A cookie changes nothing.
   CHECK(served
             .post("/api/facts", json{{"setup", "."}, {"edits", json::array()}}.dump(),

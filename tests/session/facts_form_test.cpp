@@ -32,7 +32,8 @@ std::string fault_of(const FactsSaved& saved, const std::string& field) {
 }
 
 const std::string kSession =
-    "# ours, since May\nhand = \"right\" # hers\n\n[bow]\n# measured cold\nbrace_height = \"7 1/4in\"  "
+    "# ours, since May\nhand = \"right\" # hers\n\n[bow]\n# measured cold\nbrace_height = \"7 "
+    "1/4in\"  "
     "# twice\nnocking_point = \"5/8in\"\n\n[clip.\"1-start/a.mp4\"]\ndrop = \"plucked\" # really\n";
 
 void fill(const Folder& folder) {
@@ -47,7 +48,8 @@ TEST_CASE("unit: every field of the annotated file is in the form, and none but 
   // The template names every field; each that the form writes must be understood by the reader.
   const std::string all = session_template();
   for (const FactField& field : fact_fields()) {
-    const std::string name = std::string(field.field).substr(std::string(field.field).find('.') + 1);
+    const std::string name =
+        std::string(field.field).substr(std::string(field.field).find('.') + 1);
     INFO(field.field);
     CHECK(all.find(name + " = ") != std::string::npos);
   }
@@ -120,16 +122,16 @@ TEST_CASE("unit: a fact is changed in its place, and nothing else in the file") 
   CHECK(content(folder / "2-lower/setup.toml") == "[bow]\n# half a turn\n");
 }
 
-TEST_CASE("unit: all slips of a form are said at once, each beside its field, and nothing is written") {
+TEST_CASE(
+    "unit: all slips of a form are said at once, each beside its field, and nothing is written") {
   const Folder folder;
   fill(folder);
-  const FactsSaved saved =
-      save_facts(folder.path(), {}, ".",
-                 {{"bow.brace_height", "72in", "7 1/4in"},
-                  {"arrow.tip_mass", "125", ""},
-                  {"camera.focal_35mm", "wide", ""},
-                  {"arrow.fletching", "feathers", ""},
-                  {"bow.name", "the ash bow", ""}});
+  const FactsSaved saved = save_facts(folder.path(), {}, ".",
+                                      {{"bow.brace_height", "72in", "7 1/4in"},
+                                       {"arrow.tip_mass", "125", ""},
+                                       {"camera.focal_35mm", "wide", ""},
+                                       {"arrow.fletching", "feathers", ""},
+                                       {"bow.name", "the ash bow", ""}});
   CHECK(saved.faults.size() == 4);
   CHECK(fault_of(saved, "bow.brace_height") == "72in is not possible; give 4 to 11in");
   CHECK_FALSE(fault_of(saved, "arrow.tip_mass").empty());
@@ -149,8 +151,8 @@ TEST_CASE("fault: of two who change the same fact the later one is told, and not
   fill(folder);
   const auto seen = facts_form(folder.path(), {}, ".");
   REQUIRE(seen);
-  REQUIRE(save_facts(folder.path(), {}, ".", {{"bow.brace_height", "7in", "7 1/4in"}})
-              .changed.empty());
+  REQUIRE(
+      save_facts(folder.path(), {}, ".", {{"bow.brace_height", "7in", "7 1/4in"}}).changed.empty());
   const FactsSaved late = save_facts(
       folder.path(), {}, ".", {{"bow.brace_height", "7 1/2in", "7 1/4in"}, {"cant", "3", ""}});
   REQUIRE(late.changed.size() == 1);
@@ -158,15 +160,17 @@ TEST_CASE("fault: of two who change the same fact the later one is told, and not
   CHECK(late.changed[0].second == "7in");
   CHECK(content(folder / "session.toml").find("cant") == std::string::npos);
   // Another fact than the other one's goes in beside it; the same value is nobody's quarrel.
-  const FactsSaved beside = save_facts(
-      folder.path(), {}, ".", {{"bow.nocking_point", "1/2in", "5/8in"}, {"bow.brace_height", "7in", "7 1/4in"}});
+  const FactsSaved beside =
+      save_facts(folder.path(), {}, ".",
+                 {{"bow.nocking_point", "1/2in", "5/8in"}, {"bow.brace_height", "7in", "7 1/4in"}});
   CHECK(beside.changed.empty());
   const std::string text = content(folder / "session.toml");
   CHECK(text.find("brace_height = \"7in\"  # twice") != std::string::npos);
   CHECK(text.find("nocking_point = \"1/2in\"") != std::string::npos);
 }
 
-TEST_CASE("fault: a file that cannot be changed in place, or is no file of the session's own, stays") {
+TEST_CASE(
+    "fault: a file that cannot be changed in place, or is no file of the session's own, stays") {
   const Folder folder;
   const Folder outside;
   outside.write("session.toml", "hand = \"right\"\n");

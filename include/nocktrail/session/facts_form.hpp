@@ -7,6 +7,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "nocktrail/session/facts_file.hpp"
@@ -51,19 +52,21 @@ struct FactEdit {
 };
 
 struct FactsSaved {
-  // In words, beside the field; of the whole file where the field is empty. Then nothing was written.
+  // In words, beside the field; of the whole file where the field is empty. Then nothing was
+  // written.
   struct Fault {
     std::string field;
     std::string words;
   };
   std::vector<Fault> faults;
-  // Fields that do not say any more what the one who asks believes, and what they say: somebody else
-  // was first. Then nothing was written.
+  // Fields that do not say any more what the one who asks believes, and what they say: somebody
+  // else was first. Then nothing was written.
   std::vector<std::pair<std::string, std::string>> changed;
   bool no_such_setup = false;
 };
 
-// All edits or none. Throws BadInput, one line, where the file cannot be changed in place or written.
+// All edits or none. Throws BadInput, one line, where the file cannot be changed in place or
+// written.
 FactsSaved save_facts(const std::filesystem::path& folder, const ArcherFiles& archer,
                       const std::string& setup, const std::vector<FactEdit>& edits);
 

@@ -21,7 +21,7 @@ function showError(row, words) {
 
 // What holds where this file says nothing.
 function aboutOf(field) {
-  if (field.before) return 'now ' + field.before + ', of ' + field.where;
+  if (field.before) return 'left empty: ' + field.before + ', of ' + field.where;
   return field.kind === 'choice' || field.kind === 'text' ? '' : 'such as ' + field.example;
 }
 
