@@ -121,8 +121,8 @@ TEST_CASE("fault: stopped by Ctrl-C there is no film and no part of one") {
     const pid_t pid = ::fork();
     if (pid == 0) {
       ::execl(NOCKTRAIL_PROGRAM, NOCKTRAIL_PROGRAM, "replay", "--quiet", "--out", out.c_str(),
-              test_clip("vertical-bow-1080p.mp4").c_str(), test_clip("portrait-right.mp4").c_str(),
-              static_cast<char*>(nullptr));
+              test_clip("portrait-right.mp4").c_str(),
+              test_clip("portrait-bare-canted.mp4").c_str(), static_cast<char*>(nullptr));
       ::_exit(127);
     }
     std::this_thread::sleep_for(std::chrono::milliseconds(wait_ms));

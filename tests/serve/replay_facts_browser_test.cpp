@@ -42,12 +42,18 @@ void watch_a_replay(int width, int height, bool phone) {
   }));
   browser.open("http://" + served.host() +
                "/shot?setup=1-start&clip=" + escaped("first & one.mp4"));
-  REQUIRE(shows(browser, "#replay", "Show the flight"));
+  REQUIRE(eventually([&] { return browser.value("at('replay').hidden") == false; }));
   browser.click("#replay-play");
-  REQUIRE(eventually([&] {
+  const bool plays = eventually([&] {
     return browser.value("at('replay-film').videoWidth") == 720 &&
            browser.value("at('replay-film').currentTime > 0.2") == true;
-  }));
+  });
+  INFO(browser.text("#replay-state"));
+  INFO(
+      browser.value("[at('replay-film').readyState, at('replay-film').networkState, "
+                    "String(at('replay-film').error && at('replay-film').error.message), "
+                    "at('replay-film').paused].join()"));
+  REQUIRE(plays);
   CHECK(browser.text("#replay-state").empty());
   CHECK(browser.value("at('replay-film').error === null") == true);
   // Stepped to the middle of the flight, to be looked at.
