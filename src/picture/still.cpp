@@ -166,7 +166,7 @@ double headline(Canvas& canvas, const Shot& shot, const StillOptions& options, d
          fmt::format("nocking point {}", rules::word(shot.verdict.nocking_point)));
     baseline += 0.55 * kSmall.size_px - 0.35 * kFigures.size_px;
     canvas.text(
-        "Filmed from the side, against plumb; ± is half a 95 % interval, nock 2 m past the rest",
+        "From the side, against plumb; ± is half a 95 % interval, nock 2 m past the rest",
         {kMargin_px, baseline}, kSmall);
     return baseline + 0.9 * kSmall.size_px;
   }
