@@ -165,9 +165,8 @@ double headline(Canvas& canvas, const Shot& shot, const StillOptions& options, d
     line(rules::vertical_words(*shot.nock_high_deg),
          fmt::format("nocking point {}", rules::word(shot.verdict.nocking_point)));
     baseline += 0.55 * kSmall.size_px - 0.35 * kFigures.size_px;
-    canvas.text(
-        "From the side, against plumb; ± is half a 95 % interval, nock 2 m past the rest",
-        {kMargin_px, baseline}, kSmall);
+    canvas.text("From the side, against plumb; ± is half a 95 % interval, nock 2 m past the rest",
+                {kMargin_px, baseline}, kSmall);
     return baseline + 0.9 * kSmall.size_px;
   }
   line(rules::lateral_words(shot.in_bow ? shot.in_bow->nock_right_deg : *shot.nock_right_deg),
