@@ -166,6 +166,27 @@ void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
   options.fletched = facts.arrow.fletching == tune::Fletching::fletched;
 }
 
+std::optional<Reading> kept_reading(const fs::path& clip, double dead_band_deg) {
+  session::ReadSessionOptions settings;
+  settings.archer = session::default_archer_files();
+  settings.dead_band_deg = dead_band_deg;
+  const fs::path folder = whole_path(clip).parent_path();
+  for (const fs::path& session : {folder.parent_path(), folder}) {  // the set-up's folder, or none
+    std::error_code error;
+    if (!fs::is_directory(session / session::kResultsFolder / "readings", error)) {
+      continue;
+    }
+    try {
+      if (auto kept = session::IntoSession(session, settings).kept(clip)) {
+        return std::move(kept->reading);
+      }
+    } catch (const BadInput&) {
+      // The clip is here and says it all, or its reading will say what is wrong with it.
+    }
+  }
+  return std::nullopt;
+}
+
 std::string read_with_words(const ReadClipOptions& asked, const ReadClipOptions& used,
                             const ToldFacts& told) {
   const tune::SetupFacts& folder = told.of_folder;

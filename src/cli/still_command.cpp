@@ -37,7 +37,8 @@ const char* const kFooter = R"(Examples:
 
 Within a session's folder the particulars, and the hand, cant, arrow length, focal length and frame
 rate where the command line does not say them, come from its session.toml and the setup.toml files
-up to the clip's set-up; --setup takes them from elsewhere.
+up to the clip's set-up; --setup takes them from elsewhere. Where the folder keeps the reading that
+was made with these facts, it is drawn from that, without reading the clip again.
 
 Exit status: 0 the picture shows a measured shot; 2 the command line or the set-up file is wrong;
 3 the clip was readable but not measured, the picture says why; 4 the file could not be read as
@@ -74,6 +75,14 @@ fs::path out_path(const StillArguments& arguments, const fs::path& clip) {
   }
   check.check("--out", out, session::still_picture());
   return out;
+}
+
+// Nothing on the command line that the clip would have to be read or judged anew for.
+bool by_the_folder_alone(const StillArguments& arguments) {
+  const ReadingArguments& read = arguments.read;
+  return arguments.setup.empty() && read.hand.empty() && read.cant.empty() &&
+         read.arrow_length.empty() && !read.focal_35mm && !read.capture_fps &&
+         read.target_distance.empty() && read.speed.empty();
 }
 
 }  // namespace
@@ -126,7 +135,14 @@ int run_still(const StillArguments& arguments) {
   const std::string shown = rules::printable(clip.string());
   try {
     Reading reading;
-    {
+    std::optional<Reading> kept;
+    if (by_the_folder_alone(arguments)) {
+      kept = kept_reading(clip, options.dead_band_deg);
+    }
+    if (kept) {
+      reading = std::move(*kept);
+      reading.clip.path = clip;
+    } else {
       ProgressLine progress(!arguments.read.quiet);
       reading = read_clip(clip, options, [&](const std::string& what, double done) {
         progress.show(fmt::format("{}: {} {:.0f} %", shown, what, 100.0 * done));

@@ -70,13 +70,13 @@ std::string summary(const std::vector<Reading>& readings, const SummaryOptions& 
       to_the_bow = to_the_bow && (!measured(shot) || shot.in_bow);
     }
   }
-  std::string out = line(
-      fmt::format("Summary: {} shot{} measured, in {} of {} clips{}", shots_measured,
-                  shots_measured == 1 ? "" : "s", clips_measured, readings.size(),
-                  shots_measured == 0 ? ""
-                  : to_the_bow        ? "; offsets to the bow"
-                                      : "; offsets as seen from behind, upright"),
-      options.width);
+  std::string out =
+      line(fmt::format("Summary: {} shot{} measured, in {} of {} clips{}", shots_measured,
+                       shots_measured == 1 ? "" : "s", clips_measured, readings.size(),
+                       shots_measured == 0 ? ""
+                       : to_the_bow        ? "; offsets to the bow"
+                                           : "; offsets as seen from behind, upright"),
+           options.width);
   std::set<std::string> said;
   for (const std::string& stop : options.stops) {
     if (said.insert(stop).second) {

@@ -78,6 +78,24 @@ tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progres
   return std::move(job.record);
 }
 
+std::optional<tune::ClipRecord> IntoSession::kept(const fs::path& clip) {
+  if (!places_.contains(plain(clip))) {
+    return std::nullopt;
+  }
+  Job job = job_of(clip);
+  job.sha256 = results_->sha256_of(job.clip->path);
+  ReadWith with;
+  std::optional<StoredReading> stored =
+      stored_reading(job, *marks_, *results_, with, [](const std::string& /*line*/) {});
+  if (!stored) {
+    return std::nullopt;
+  }
+  take_stored(job, std::move(*stored));
+  judge(job, options_.dead_band_deg);
+  tell_particulars(job);
+  return std::move(job.record);
+}
+
 tune::ClipRecord IntoSession::try_marks(const fs::path& clip, const Marks& marks,
                                         const Progress& progress) {
   Job job = job_of(clip);
