@@ -131,8 +131,7 @@ TEST_CASE("unit: in a session the reading that is there is drawn") {
     kept = entry.path();
   }
   std::string text = content(kept);
-  const std::size_t at = text.find("\"status\": \"measured\"");
-  REQUIRE(at != std::string::npos);
+  REQUIRE(text.find("\"measured\"") != std::string::npos);
   while (text.find("\"measured\"") != std::string::npos) {
     text.replace(text.find("\"measured\""), 10, "\"refused\"");
   }
