@@ -166,6 +166,14 @@ void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
   options.fletched = facts.arrow.fletching == tune::Fletching::fletched;
 }
 
+std::optional<Reading> kept_reading(const fs::path& clip, double dead_band_deg) {
+  session::ReadSessionOptions settings;
+  settings.archer = session::default_archer_files();
+  settings.dead_band_deg = dead_band_deg;
+  std::optional<tune::ClipRecord> kept = session::kept_reading(clip, settings);
+  return kept ? std::optional(std::move(kept->reading)) : std::nullopt;
+}
+
 std::string read_with_words(const ReadClipOptions& asked, const ReadClipOptions& used,
                             const ToldFacts& told) {
   const tune::SetupFacts& folder = told.of_folder;

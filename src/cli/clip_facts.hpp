@@ -26,6 +26,11 @@ ToldFacts told_facts(const std::string& asked, const std::filesystem::path& clip
 // Takes from the facts what `options` leaves open.
 void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options);
 
+// The reading of a clip that its session's folder keeps, made of this very content with the facts
+// that hold; empty where there is none, or nothing can be read there. Never reads the clip, nor
+// makes a folder.
+std::optional<Reading> kept_reading(const std::filesystem::path& clip, double dead_band_deg);
+
 // What a clip is read with and where each fact is from, in words: "right hand (told), arrow 30 in
 // (your profile)". `asked`: by the command line alone; `used`: with what `told` filled in.
 std::string read_with_words(const ReadClipOptions& asked, const ReadClipOptions& used,

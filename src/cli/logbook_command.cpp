@@ -20,6 +20,7 @@
 #include "nocktrail/logbook/transfer.hpp"
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/report/lines.hpp"
+#include "nocktrail/report/local_time.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/output_check.hpp"
 #include "terminal.hpp"
@@ -39,7 +40,8 @@ const char* const kFooter = R"(Examples:
   nocktrail logbook merge laptop/logbook.sqlite
   nocktrail logbook export --csv logbook-november
 
-Times are UTC: when a clip was filmed, or where that is not known, when it was read.
+Times are when a clip was filmed, or where that is not known, when it was read: here and in what you
+type of your own zone, in JSON, CSV and the logbook itself UTC, with a Z.
 
 What is forgotten shows in no answer any more, and stays so when its folder is read again; nothing
 is deleted, and remember takes it back. A clip is forgotten with all copies of it.)";
@@ -106,6 +108,8 @@ logbook::Filter filter_of(const LogbookArguments& arguments) {
     }
     filter.since = filter.until = arguments.year;
   }
+  filter.since = report::utc_of_first(filter.since);
+  filter.until = report::utc_of_last(filter.until);
   return filter;
 }
 
@@ -133,6 +137,18 @@ void show(const LogbookArguments& arguments, const Answer& answer) {
   }
 }
 
+// A day is one of the own zone, and stays a day in the answer.
+logbook::BeforeAnswer before_date(const logbook::Logbook& book, const LogbookArguments& arguments) {
+  const std::string& date = arguments.date;
+  if (report::utc_of_first(date) == report::utc_of_last(date)) {  // a moment, or no date
+    return logbook::before_date(book, report::utc_of_local(date), arguments.bow);
+  }
+  logbook::BeforeAnswer answer = logbook::before_date(book, report::utc_of_first(date),
+                                                      arguments.bow, report::utc_of_last(date));
+  answer.at = date;
+  return answer;
+}
+
 void run_before(const LogbookArguments& arguments) {
   if (arguments.date.empty() == arguments.note.empty()) {
     throw BadInput(
@@ -141,7 +157,7 @@ void run_before(const LogbookArguments& arguments) {
   check_files(arguments, of_answer(logbook::BeforeAnswer{}, {}));
   const logbook::Logbook book = open(arguments, logbook::Access::read);
   show(arguments, arguments.note.empty()
-                      ? logbook::before_date(book, arguments.date, arguments.bow)
+                      ? before_date(book, arguments)
                       : logbook::before_note(book, arguments.note, arguments.bow));
 }
 
@@ -332,7 +348,8 @@ int run_logbook(const CLI::App& command, const LogbookArguments& arguments) {
   if (named("note")) {
     check_files(arguments);
     logbook::Logbook book = open(arguments, logbook::Access::write);
-    const auto new_name = book.add_note({arguments.date, arguments.note_text, arguments.bow});
+    const auto new_name =
+        book.add_note({report::utc_of_local(arguments.date), arguments.note_text, arguments.bow});
     if (new_name) {
       fmt::print(stderr, "nocktrail: {}\n", rules::printable(logbook::in_words(*new_name)));
     }

@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "nocktrail/report/lines.hpp"
+#include "nocktrail/report/local_time.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
@@ -28,17 +29,23 @@ using report::TextTable;
 using rules::printable;
 using Json = nlohmann::ordered_json;
 
-// "2026-05-30 10:00" of "2026-05-30T10:00:00Z".
+// "2026-05-30 12:00 CEST" of "2026-05-30T10:00:00Z".
 std::string time_words(const std::string& at) {
-  std::string out = printable(at.substr(0, 16));
-  std::replace(out.begin(), out.end(), 'T', ' ');
-  return out;
+  return printable(report::local_words(at));
 }
 
+// "2026-05-30 12:00 to 2026-05-30 12:05 CEST": the zone once, unless clocks changed meanwhile.
 std::string span_words(const SetupAnswer& setup) {
-  const std::string first = time_words(setup.first_at);
+  std::string first = time_words(setup.first_at);
   const std::string last = time_words(setup.last_at);
-  return first == last ? first : fmt::format("{} to {}", first, last);
+  if (first == last) {
+    return first;
+  }
+  const auto zone_of = [](const std::string& words) { return words.substr(words.rfind(' ') + 1); };
+  if (zone_of(first) == zone_of(last)) {
+    first.erase(first.rfind(' '));
+  }
+  return fmt::format("{} to {}", first, last);
 }
 
 std::string or_unnamed(const std::string& name) {
@@ -103,7 +110,7 @@ std::string remarks(const ShotAnswer& shot) {
 
 std::string setup_block(const SetupAnswer& setup) {
   std::string out =
-      fmt::format("{}: {} UTC\n", place_words(setup.session, setup.name), span_words(setup));
+      fmt::format("{}: {}\n", place_words(setup.session, setup.name), span_words(setup));
   const std::vector<std::string> stops = tune::stop_texts(setup.facts);
   for (const std::string& stop : stops) {
     out += fmt::format("  {}\n", stop);
@@ -278,8 +285,8 @@ std::string text(const std::vector<ShotAnswer>& shots) {
   if (shots.empty()) {
     return "No shots.\n";
   }
-  TextTable table({"Time, UTC", "Set-up", "Clip", "Bow", "Arrow", "Sideways to the bow",
-                   "Along the bow", "Remarks"});
+  TextTable table({"Time", "Set-up", "Clip", "Bow", "Arrow", "Sideways to the bow", "Along the bow",
+                   "Remarks"});
   for (const ShotAnswer& shot : shots) {
     table.add({time_words(shot.at), place_words(shot.session, shot.setup),
                shot.number > 1 ? fmt::format("{}#{}", printable(shot.clip), shot.number)
@@ -296,7 +303,7 @@ std::string text(const std::vector<SetupAnswer>& setups) {
 }
 
 std::string text(const BeforeAnswer& answer) {
-  std::string out = fmt::format("Before {} UTC", time_words(answer.at));
+  std::string out = fmt::format("Before {}", time_words(answer.at));
   out += answer.note.empty() ? "\n" : fmt::format(", by the note \"{}\"\n", printable(answer.note));
   out += "\n";
   out += answer.in_force.empty() ? "No set-up was begun before then.\n" : blocks(answer.in_force);

@@ -393,9 +393,7 @@ std::unique_ptr<session::IntoSession> into_session(const ReadArguments& argument
   if (arguments.into.empty()) {
     return nullptr;
   }
-  if (options.hand != Hand::unknown || options.cant_deg || options.arrow_length_m ||
-      options.focal_35mm || options.capture_fps || options.target_distance_m || options.speed_mps ||
-      !arguments.marks.empty() || !arguments.debug.empty()) {
+  if (tells_facts(options) || !arguments.marks.empty() || !arguments.debug.empty()) {
     throw BadInput(
         "--into: the session's own files tell what its clips are read with; leave the other "
         "options out, and write the facts into session.toml or setup.toml");

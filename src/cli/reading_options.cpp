@@ -82,6 +82,12 @@ ReadClipOptions checked_reading_options(const ReadingArguments& arguments) {
   return options;
 }
 
+bool tells_facts(const ReadClipOptions& options) {
+  return options.hand != Hand::unknown || options.cant_deg || options.arrow_length_m ||
+         options.focal_35mm || options.capture_fps || options.target_distance_m ||
+         options.speed_mps || options.view;
+}
+
 void add_reading_options(CLI::App& command, ReadingArguments& arguments) {
   command
       .add_option("--hand", arguments.hand,

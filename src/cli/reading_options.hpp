@@ -31,4 +31,8 @@ void add_reading_options(CLI::App& command, ReadingArguments& arguments);
 // What they come to. Throws BadInput naming the option.
 ReadClipOptions checked_reading_options(const ReadingArguments& arguments);
 
+// Whether the command line tells anything that a clip is read with: a reading made without it does
+// not fit then.
+bool tells_facts(const ReadClipOptions& options);
+
 }  // namespace nocktrail::cli

@@ -101,19 +101,10 @@ class ReplayRun {
     fmt::print(stderr, "nocktrail: {}\n", line);
   }
 
-  // What the command line says of the clips, so that a reading made without it does not fit.
-  bool tells() const {
-    return asked_.hand != Hand::unknown || asked_.cant_deg || asked_.arrow_length_m ||
-           asked_.focal_35mm || asked_.capture_fps || asked_.target_distance_m || asked_.speed_mps;
-  }
-
   Reading reading_of(const fs::path& clip, const ReadClipOptions& options) {
-    if (!tells()) {
-      session::ReadSessionOptions settings;
-      settings.archer = session::default_archer_files();
-      settings.dead_band_deg = options.dead_band_deg;
-      if (std::optional<tune::ClipRecord> kept = session::kept_reading(clip, settings)) {
-        return std::move(kept->reading);
+    if (!tells_facts(asked_)) {
+      if (std::optional<Reading> kept = kept_reading(clip, options.dead_band_deg)) {
+        return std::move(*kept);
       }
     }
     const std::string shown = rules::printable(clip.string());

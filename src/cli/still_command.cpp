@@ -37,7 +37,8 @@ const char* const kFooter = R"(Examples:
 
 Within a session's folder the particulars, and the hand, cant, arrow length, focal length and frame
 rate where the command line does not say them, come from its session.toml and the setup.toml files
-up to the clip's set-up; --setup takes them from elsewhere.
+up to the clip's set-up; --setup takes them from elsewhere. Where the folder keeps the reading that
+was made with these facts, it is drawn from that, without reading the clip again.
 
 Exit status: 0 the picture shows a measured shot; 2 the command line or the set-up file is wrong;
 3 the clip was readable but not measured, the picture says why; 4 the file could not be read as
@@ -109,6 +110,7 @@ CLI::App* add_still_command(CLI::App& program, StillArguments& arguments) {
 int run_still(const StillArguments& arguments) {
   const fs::path clip = arguments.read.clips.front();
   ReadClipOptions options = checked_reading_options(arguments.read);
+  const bool by_the_folder_alone = arguments.setup.empty() && !tells_facts(options);
   const fs::path out = out_path(arguments, clip);
   picture::StillOptions still;
   still.particulars = arguments.particulars;
@@ -126,7 +128,14 @@ int run_still(const StillArguments& arguments) {
   const std::string shown = rules::printable(clip.string());
   try {
     Reading reading;
-    {
+    std::optional<Reading> kept;
+    if (by_the_folder_alone) {
+      kept = kept_reading(clip, options.dead_band_deg);
+    }
+    if (kept) {
+      reading = std::move(*kept);
+      reading.clip.path = clip;
+    } else {
       ProgressLine progress(!arguments.read.quiet);
       reading = read_clip(clip, options, [&](const std::string& what, double done) {
         progress.show(fmt::format("{}: {} {:.0f} %", shown, what, 100.0 * done));

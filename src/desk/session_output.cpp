@@ -1,6 +1,5 @@
 #include "nocktrail/desk/session_output.hpp"
 
-#include <fmt/chrono.h>
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -12,6 +11,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/logbook/logbook.hpp"
 #include "nocktrail/page/page.hpp"
+#include "nocktrail/report/local_time.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/words.hpp"
@@ -129,7 +129,11 @@ bool SessionOutput::publish(const session::SessionRead& read, const report::OwnF
     page::PageOptions page;
     page.dead_band_deg = settings_.dead_band_deg;
     page.stills = !settings_.no_stills;
-    page.written_at = fmt::format("{:%Y-%m-%d %H:%M} UTC", fmt::gmtime(std::time(nullptr)));
+    page.still = [&read](const tune::SetupRecord&, const tune::ClipRecord& clip) {
+      const auto at = read.drawn.find(fs::path(clip.still).filename().string());
+      return at == read.drawn.end() ? fs::path() : at->second;
+    };
+    page.written_at = report::local_words(std::time(nullptr));
     const std::string sheet = "build-sheet.html";
     report::OwnFolder::Publication files(results);
     files.add("session.json",

@@ -9,6 +9,7 @@
 #include <future>
 #include <memory>
 
+#include "nocktrail/flight/least_squares.hpp"
 #include "prior_costs.hpp"
 #include "sighting_cost.hpp"
 
@@ -44,15 +45,6 @@ struct Scatter {
   double end = 1.0;
   double middle = 1.0;
 };
-
-double robust_scale(std::vector<double> magnitudes) {
-  if (magnitudes.size() < 6) {
-    return 1.0;
-  }
-  const auto middle = magnitudes.begin() + static_cast<std::ptrdiff_t>(magnitudes.size() / 2);
-  std::nth_element(magnitudes.begin(), middle, magnitudes.end());
-  return *middle / 0.6745;
-}
 
 // One solve with fixed linearisation of shares and directions.
 class Problem {
@@ -137,12 +129,7 @@ class Problem {
         evaluate.parameter_blocks.push_back(&jitter_[k]);
       }
     }
-    const Eigen::MatrixXd normal = normal_equations(evaluate);
-    // Scaled so that parameters of very different units do not spoil the inverse.
-    const Eigen::VectorXd scale = normal.diagonal().cwiseMax(1e-12).cwiseSqrt().cwiseInverse();
-    const Eigen::MatrixXd scaled = scale.asDiagonal() * normal * scale.asDiagonal();
-    const Eigen::MatrixXd inverse = scaled.completeOrthogonalDecomposition().pseudoInverse();
-    return (scale.asDiagonal() * inverse * scale.asDiagonal())
+    return covariance_of(normal_equations(problem_, evaluate))
         .topLeftCorner(kParameters, kParameters);
   }
 
@@ -151,7 +138,7 @@ class Problem {
     ceres::Problem::EvaluateOptions evaluate;
     evaluate.parameter_blocks.push_back(parameters_.data());
     evaluate.residual_blocks = shared_;
-    return normal_equations(evaluate);
+    return normal_equations(problem_, evaluate);
   }
 
   // Raw residuals, with their sighting.
@@ -172,26 +159,6 @@ class Problem {
   }
 
  private:
-  Eigen::MatrixXd normal_equations(const ceres::Problem::EvaluateOptions& evaluate) {
-    ceres::CRSMatrix sparse;
-    double cost = 0.0;
-    problem_.Evaluate(evaluate, &cost, nullptr, nullptr, &sparse);
-    Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(sparse.num_cols, sparse.num_cols);
-    for (int row = 0; row < sparse.num_rows; ++row) {
-      const int begin = sparse.rows[static_cast<std::size_t>(row)];
-      const int end = sparse.rows[static_cast<std::size_t>(row) + 1];
-      for (int i = begin; i < end; ++i) {
-        for (int j = begin; j < end; ++j) {
-          normal(sparse.cols[static_cast<std::size_t>(i)],
-                 sparse.cols[static_cast<std::size_t>(j)]) +=
-              sparse.values[static_cast<std::size_t>(i)] *
-              sparse.values[static_cast<std::size_t>(j)];
-        }
-      }
-    }
-    return normal;
-  }
-
   void add_sighting(const track::ArrowSighting& sighting, std::size_t k, double anchor_s,
                     const Eigen::Vector2d& principal_px, const FitOptions& options,
                     const Scatter& scatter) {

@@ -291,7 +291,8 @@ bool fits_time(const Filter& filter, const std::string& first, const std::string
          (filter.until.empty() || first.substr(0, filter.until.size()) <= filter.until);
 }
 
-BeforeAnswer before(const Logbook& logbook, const std::string& at, const std::string& bow) {
+BeforeAnswer before(const Logbook& logbook, const std::string& at, const std::string& bow,
+                    const std::string& until = {}) {
   BeforeAnswer answer;
   answer.at = at;
   std::map<std::string, SetupAnswer> latest;  // by bow
@@ -301,7 +302,8 @@ BeforeAnswer before(const Logbook& logbook, const std::string& at, const std::st
     }
     if (setup.first_at < at) {
       latest.insert_or_assign(lower(setup.facts.bow.name), setup);
-    } else if (at.size() == std::string("2026-11-25").size() && setup.first_at.starts_with(at)) {
+    } else if ((at.size() == std::string("2026-11-25").size() && setup.first_at.starts_with(at)) ||
+               setup.first_at <= until) {
       answer.same_day.push_back(setup);
     }
   }
@@ -371,13 +373,14 @@ std::vector<SetupAnswer> liked(const Logbook& logbook, const Filter& filter) {
   return out;
 }
 
-BeforeAnswer before_date(const Logbook& logbook, const std::string& at, const std::string& bow) {
+BeforeAnswer before_date(const Logbook& logbook, const std::string& at, const std::string& bow,
+                         const std::string& until) {
   check_name(logbook, NameKind::bow, bow);
   if (!is_date(at)) {
     throw BadInput(fmt::format(
         "before: \"{}\" is not a date; give one as 2026-11-25 or 2026-11-25T10:30", at));
   }
-  return before(logbook, at, bow);
+  return before(logbook, at, bow, until);
 }
 
 BeforeAnswer before_note(const Logbook& logbook, const std::string& words, const std::string& bow) {

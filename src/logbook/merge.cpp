@@ -326,9 +326,9 @@ class Merger {
     if (clip == clips_.end()) {
       return;
     }
+    // Of a clip that both know, ours lies where it is said to lie.
     std::int64_t ignored = 0;
-    find_or_add("stills", {{"clip_id", whole(clip->second)}, {"path", row.at("path")}}, {},
-                ignored);
+    find_or_add("stills", {{"clip_id", whole(clip->second)}}, {{"path", row.at("path")}}, ignored);
   }
 
   SQLite::Database& database_;

@@ -54,6 +54,7 @@ class Recorder {
     }
     mark_missing("setups", setups, {{"position", Value()}});
     mark_missing("clips", clips, {{"present", whole(0)}});
+    drop_other_stills();
     for (const tune::SetupJudgement& judged : judgement.setups) {
       if (const auto id =
               find(database_, "setups",
@@ -202,6 +203,34 @@ class Recorder {
     record_readings(clip, id);
     if (!clip.still.empty()) {
       find_or_insert(database_, "stills", {{"clip_id", whole(id)}, {"path", text(clip.still)}});
+      stills_[id] = std::get<std::string>(text(clip.still));  // as it is in the table
+    }
+  }
+
+  // A still that was drawn otherwise is gone, and one of a clip that left shows another one where
+  // that has its name now.
+  void drop_other_stills() {
+    std::set<std::string> paths;
+    for (const auto& [ignored, path] : stills_) {
+      paths.insert(path);
+    }
+    SQLite::Statement statement(
+        database_,
+        "SELECT stills.id, clip_id, path FROM stills JOIN clips ON clips.id "
+        "= clip_id WHERE session_id = ?");
+    statement.bind(1, session_id_);
+    std::vector<std::int64_t> gone;
+    while (statement.executeStep()) {
+      const std::string path = statement.getColumn(2).getString();
+      const auto now = stills_.find(statement.getColumn(1).getInt64());
+      if (now == stills_.end() ? paths.contains(path) : now->second != path) {
+        gone.push_back(statement.getColumn(0).getInt64());
+      }
+    }
+    for (const std::int64_t id : gone) {
+      SQLite::Statement remove(database_, "DELETE FROM stills WHERE id = ?");
+      remove.bind(1, id);
+      remove.exec();
     }
   }
 
@@ -326,6 +355,7 @@ class Recorder {
   std::string now_;
   std::int64_t session_id_ = 0;
   std::map<std::string, std::string> outliers_;  // of the set-up at hand
+  std::map<std::int64_t, std::string> stills_;   // by clip
   int readings_added_ = 0;
   bool forgotten_ = false;
 };

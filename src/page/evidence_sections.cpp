@@ -17,6 +17,11 @@ struct Still {
   std::filesystem::path file;
 };
 
+std::string name_of(const Still& still) {
+  const std::filesystem::path named = still.clip.still;
+  return (named.empty() ? still.file : named).filename().string();
+}
+
 // By set-up, in order of shooting.
 std::vector<Still> stills_of(const Content& content) {
   std::vector<Still> stills;
@@ -118,8 +123,7 @@ void stills_section(pugi::xml_node parent, const Content& content) {
     const pugi::xml_node figure = element(group, "figure");
     const EmbeddedStill& picture = embedded.by_file.at(still.file);
     if (picture.data_uri.empty()) {
-      element(figure, "p", {{"class", "soft"}},
-              fmt::format("Not shown: {}", still.file.filename().string()));
+      element(figure, "p", {{"class", "soft"}}, fmt::format("Not shown: {}", name_of(still)));
     } else {
       element(figure, "img",
               {{"src", picture.data_uri},

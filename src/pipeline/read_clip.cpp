@@ -125,7 +125,7 @@ class Reader {
       });
       if (same == measured_.end()) {
         measured_.push_back(std::move(analysis));
-      } else if (pipeline::frames_seen(analysis) > pipeline::frames_seen(*same)) {
+      } else if (pipeline::ends_seen(analysis) > pipeline::ends_seen(*same)) {
         *same = std::move(analysis);
       }
     }

@@ -186,7 +186,7 @@ bool beyond_doubt(const ShotAnalysis& analysis) {
   return analysis.side ? beyond_doubt(analysis.side->fit) : beyond_doubt(analysis.fit);
 }
 
-int frames_seen(const ShotAnalysis& analysis) {
+int ends_seen(const ShotAnalysis& analysis) {
   return analysis.side ? analysis.side->fit.ends : analysis.fit.ends;
 }
 

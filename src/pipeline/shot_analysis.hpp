@@ -88,8 +88,8 @@ inline constexpr double kMostEndScale = 1.8;
 bool beyond_doubt(const flight::FlightFit& fit);
 bool beyond_doubt(const ShotAnalysis& analysis);
 
-// In which the arrow was seen, for the better of two.
-int frames_seen(const ShotAnalysis& analysis);
+// Of the arrow, in all frames, for the better of two.
+int ends_seen(const ShotAnalysis& analysis);
 
 // What was noticed of the candidates, for the reasons when there is no shot; of the one with most
 // passings, the likeliest to be a loose, where not said otherwise.

@@ -36,6 +36,13 @@ std::optional<SideFlight> follow_from_side(const SideScene& scene,
                                            const std::vector<track::Crossing>& crossings,
                                            const std::vector<track::Passing>& passings);
 
+// How far from the height of the camera's axis the flight is seen, rad: below positive.
+double below_axis_rad(const side::SideFit& fit);
+
+// Fewer frames, or sights of an end, do not make a flight.
+inline constexpr int kLeastSideFrames = 5;
+inline constexpr int kLeastSideEnds = 6;
+
 // Whether that many frames go that well together that nothing else needs to be tried.
 bool beyond_doubt(const side::SideFit& fit);
 

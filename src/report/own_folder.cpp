@@ -107,6 +107,19 @@ bool OwnFolder::has(const std::string& name) const {
   return ::fstatat(fd_, name.c_str(), &status, AT_SYMLINK_NOFOLLOW) == 0 && S_ISREG(status.st_mode);
 }
 
+bool OwnFolder::is_link(const std::string& name) const {
+  struct stat status {};
+  return ::fstatat(fd_, name.c_str(), &status, AT_SYMLINK_NOFOLLOW) == 0 && S_ISLNK(status.st_mode);
+}
+
+std::optional<std::string> OwnFolder::stamp(const std::string& name) const {
+  struct stat status {};
+  if (::fstatat(fd_, name.c_str(), &status, AT_SYMLINK_NOFOLLOW) != 0 || !S_ISREG(status.st_mode)) {
+    return std::nullopt;
+  }
+  return fmt::format("{} {}.{}", status.st_size, status.st_mtim.tv_sec, status.st_mtim.tv_nsec);
+}
+
 std::optional<std::string> OwnFolder::content(const std::string& name) const {
   // Without blocking: it may be a pipe.
   const Descriptor file(
@@ -139,6 +152,10 @@ std::vector<std::string> OwnFolder::names() const {
 
 void OwnFolder::remove(const std::string& name) const {
   static_cast<void>(::unlinkat(fd_, name.c_str(), 0));
+}
+
+void OwnFolder::rename(const std::string& from, const std::string& to) const {
+  static_cast<void>(::renameat(fd_, from.c_str(), fd_, to.c_str()));
 }
 
 void OwnFolder::set_aside(const std::string& name, const std::string& why) const {

@@ -138,24 +138,20 @@ Answer Answers::still(const Target& target) const {
   if (clip == nullptr || clip->still.empty()) {
     throw Refused(404, "there is no still of this clip");
   }
-  // The name is the record's own, never the address's; stills of further shots are named after it.
-  const fs::path first = fs::path(clip->still).filename();
-  std::string stem = first.stem().string();
-  stem = stem.substr(0, stem.find("-shot"));
+  // The names are the record's own, never the address's.
+  std::string name = fs::path(clip->still).filename().string();
   const std::string number = target.value("shot");
-  const bool single = number.empty() || number == "1" ||
-                      number.find_first_not_of("0123456789") != std::string::npos ||
-                      number.size() > 3;
+  const bool is_number = !number.empty() && number.size() <= 3 &&
+                         number.find_first_not_of("0123456789") == std::string::npos;
+  const std::size_t shot = is_number ? std::stoul(number) : 1;
+  if (shot >= 1 && shot <= clip->stills.size() && !clip->stills[shot - 1].empty()) {
+    name = fs::path(clip->stills[shot - 1]).filename().string();
+  }
   const fs::path where = results_.empty() ? folder_ / session::kResultsFolder : fs::path(results_);
   std::error_code error;
   std::optional<std::string> png;
   if (fs::is_directory(where / "stills", error)) {
-    const report::OwnFolder stills =
-        report::OwnFolder::open(where, !results_.empty()).inner("stills");
-    png = stills.content(single ? stem + ".png" : fmt::format("{}-shot{}.png", stem, number));
-    if (!png) {
-      png = stills.content(first.string());
-    }
+    png = report::OwnFolder::open(where, !results_.empty()).inner("stills").content(name);
   }
   if (!png) {
     throw Refused(404, "there is no still of this clip");

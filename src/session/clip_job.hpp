@@ -5,6 +5,7 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/session.hpp"
@@ -17,7 +18,8 @@ struct Job {
   const PlannedClip* clip = nullptr;
   std::string sha256;
   std::optional<Marks> marks;              // that it is read by
-  std::string judged_by;                   // all that shows in its stills; empty without any
+  std::string still_stem;                  // of its stills' names
+  std::vector<std::string> still_ids;      // of each shot's still; empty where none was drawn
   std::optional<StoredReading> stands_in;  // of a clip that is away
   tune::ClipRecord record;
   bool ready = false;

@@ -253,6 +253,7 @@ void OutputCheck::check_results(std::string_view option, const fs::path& folder)
   }
   check(option, folder / "session.json", json_of("nocktrail.session/"));
   check(option, folder / "files.json", json_of("nocktrail.session-files/"));
+  check(option, folder / "stills.json", json_of("nocktrail.session-stills/"));
   check(option, folder / "report.html", page());
   check(option, folder / "build-sheet.html", page());
 }

@@ -76,6 +76,9 @@ tune::ClipRecord IntoSession::read(const fs::path& clip, const Progress& progres
 }
 
 std::optional<tune::ClipRecord> IntoSession::kept(const fs::path& clip) {
+  if (!places_.contains(plain(clip))) {
+    return std::nullopt;
+  }
   Job job = job_of(clip);
   job.sha256 = results_->sha256_of(job.clip->path);
   ReadWith with;
@@ -110,7 +113,7 @@ std::optional<tune::ClipRecord> kept_reading(const fs::path& clip,
   for (const fs::path& folder : {inside.parent_path(), inside}) {
     std::error_code error;
     const fs::path kept = options.results.empty() ? folder / kResultsFolder : options.results;
-    if (!fs::is_directory(kept / "readings", error) || !fs::is_directory(kept / "stills", error)) {
+    if (!fs::is_directory(kept / "readings", error)) {
       continue;  // never read
     }
     try {

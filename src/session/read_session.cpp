@@ -58,15 +58,17 @@ class Run {
     gather();
     in_parallel([this](Job& job) { hash(job); });
     take_content_once();
+    name_stills();
     keep_files();
     done_ = 0;
     if (!halt_) {
       in_parallel([this](Job& job) { make(job); });
     }
     say_away();
+    find_stills();
     fill_record();
     if (!out_.stopped && !out_.halted && (!while_held_ || while_held_(out_, results.folder()))) {
-      drop_other_stills();
+      publish_stills();
     }
     return std::move(out_);
   }
@@ -365,23 +367,30 @@ class Run {
     }
     const std::string judged_by = judged_by_words(job, with, options_.dead_band_deg);
     const std::size_t pictures = std::max<std::size_t>(reading.shots.size(), 1);
+    StillStore& stills = results_->stills();
+    job.still_ids.resize(pictures);
+    job.record.stills.resize(pictures);
     bool shows_measured = false;
     for (std::size_t shot = 0; shot < pictures && !halt_; ++shot) {
-      const fs::path path = results_->still(job.sha256, judged_by, shot);
-      if (!results_->has_still(path) && !draw_one(job, path, shot)) {
+      const std::string id = StillStore::id_of(job.sha256, judged_by, shot);
+      if (!stills.find(id) && !draw_one(job, id, shot)) {
         continue;
       }
-      job.judged_by = judged_by;
+      job.still_ids[shot] = id;
+      std::string& still = job.record.stills[shot];
+      still = stills.path_of(StillStore::name_of(job.still_stem, shot))
+                  .lexically_relative(plan_.folder)
+                  .generic_string();
       const bool measured =
           shot < reading.shots.size() && reading.shots[shot].status == ShotStatus::measured;
       if (job.record.still.empty() || (measured && !shows_measured)) {
-        job.record.still = path.lexically_relative(plan_.folder).generic_string();
+        job.record.still = still;
         shows_measured = measured;
       }
     }
   }
 
-  bool draw_one(const Job& job, const fs::path& path, std::size_t shot) {
+  bool draw_one(const Job& job, const std::string& id, std::size_t shot) {
     std::string png;
     try {
       tell(job, "drawing", 1.0);
@@ -395,7 +404,7 @@ class Run {
       return false;
     }
     try {
-      results_->keep_still(path, png);
+      results_->stills().keep(id, png);
     } catch (const BadInput& problem) {
       fail(problem.what());
       return false;
@@ -403,12 +412,36 @@ class Run {
     return true;
   }
 
-  // Only once nothing refers to them any more.
-  void drop_other_stills() {
-    for (const Job& job : jobs_) {
-      if (!job.judged_by.empty()) {
-        results_->drop_other_stills(job.sha256, job.judged_by);
+  // By what follows from where the clips lie, before any is read.
+  void name_stills() {
+    for (Job& job : jobs_) {
+      if (!job.clip->away) {
+        job.still_stem = results_->stills().stem_for(job.setup->name, job.clip->path);
       }
+    }
+  }
+
+  // Where they lie until they have their names.
+  void find_stills() {
+    for (const Job& job : jobs_) {
+      for (std::size_t shot = 0; shot < job.still_ids.size(); ++shot) {
+        if (const auto at = results_->stills().find(job.still_ids[shot])) {
+          out_.drawn[named_
+                         .emplace_back(StillStore::Named{job.still_ids[shot],
+                                                         StillStore::name_of(job.still_stem, shot),
+                                                         job.clip->path})
+                         .name] = *at;
+        }
+      }
+    }
+  }
+
+  // Only once nothing refers to what had these names before.
+  void publish_stills() {
+    try {
+      results_->stills().name_all(named_);
+    } catch (const BadInput& problem) {
+      message(problem.what());
     }
   }
 
@@ -471,6 +504,7 @@ class Run {
   DrawFunction draw_;
   Results* results_ = nullptr;
   std::vector<Job> jobs_;
+  std::vector<StillStore::Named> named_;
   std::atomic<std::size_t> done_{0};
   std::atomic<bool> halt_{false};
   std::mutex mutex_;  // of out_ and the events

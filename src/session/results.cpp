@@ -22,7 +22,6 @@ using Json = nlohmann::json;
 
 constexpr const char* kFiles = "files.json";
 constexpr const char* kFilesSchema = "nocktrail.session-files/1";
-constexpr std::size_t kShortSha = 16;  // of a still's name: enough to tell any set of clips apart
 
 std::string checksum(const std::string& text) {
   boost::crc_32_type crc;
@@ -68,9 +67,10 @@ bool suits(const ReadWith& made, const ReadWith& wanted) {
 Results::Results(const fs::path& folder, bool named_by_user, report::OwnFolder::Say say)
     : folder_(report::OwnFolder::open(folder, named_by_user, std::move(say))),
       readings_(folder_.inner("readings")),
-      stills_(folder_.inner("stills")) {}
+      stills_(folder_) {}
 
 void Results::load_files() {
+  stills_.load();
   const std::optional<std::string> text = folder_.content(kFiles);
   const Json j = Json::parse(text.value_or("null"), nullptr, false);
   if (!has_text(j, "schema") || j["schema"] != kFilesSchema || !j.contains("files") ||
@@ -164,31 +164,6 @@ std::optional<StoredReading> Results::find(const std::string& sha256, const Read
 
 void Results::keep(const std::string& sha256, const StoredReading& stored) const {
   readings_.write_whole(reading_name(sha256, stored.with), to_json(stored));
-}
-
-fs::path Results::still(const std::string& sha256, const std::string& judged_by,
-                        std::size_t shot) const {
-  return stills_.path() / fmt::format("{}-{}{}.png", sha256.substr(0, kShortSha),
-                                      checksum(judged_by),
-                                      shot == 0 ? std::string() : fmt::format("-shot{}", shot + 1));
-}
-
-bool Results::has_still(const fs::path& still) const {
-  return stills_.has(still.filename().string());
-}
-
-void Results::keep_still(const fs::path& still, const std::string& png) const {
-  stills_.write_whole(still.filename().string(), png);
-}
-
-void Results::drop_other_stills(const std::string& sha256, const std::string& judged_by) const {
-  const std::string of_this = sha256.substr(0, kShortSha) + "-";
-  const std::string keep = of_this + checksum(judged_by);
-  for (const std::string& name : stills_.names()) {
-    if (name.starts_with(of_this) && !name.starts_with(keep)) {
-      stills_.remove(name);
-    }
-  }
 }
 
 }  // namespace nocktrail::session

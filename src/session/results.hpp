@@ -1,7 +1,7 @@
 // What is kept of a session beside its clips.
 //
 //   readings/SHA256-KEY.json   one reading: of this content, read with these facts by this version
-//   stills/SHA-KEY[-shotN].png drawn from it, by hand, cant and dead band
+//   stills/, stills.json       drawn from it, by hand, cant and dead band (still_store.hpp)
 //   files.json                 which content each file had when last looked at, to save hashing
 //   lock                       held while one process works here
 //
@@ -17,6 +17,7 @@
 
 #include "nocktrail/reading.hpp"
 #include "nocktrail/report/own_folder.hpp"
+#include "still_store.hpp"
 
 namespace nocktrail::session {
 
@@ -59,7 +60,7 @@ class Results {
 
   // False while another process holds the lock.
   bool try_lock();
-  // Reads files.json; once the lock is held. What is none of ours is set aside.
+  // Reads files.json and stills.json; once the lock is held. What is none of ours is set aside.
   void load_files();
 
   // The content of a file, hashed only when its size, times or place on the disk changed. Safe to
@@ -73,14 +74,7 @@ class Results {
   // Throws BadInput when it cannot be written.
   void keep(const std::string& sha256, const StoredReading& stored) const;
 
-  // Where the still of a shot (from 0) belongs. `judged_by`: text of all that shows in it.
-  std::filesystem::path still(const std::string& sha256, const std::string& judged_by,
-                              std::size_t shot) const;
-  bool has_still(const std::filesystem::path& still) const;
-  // Throws BadInput.
-  void keep_still(const std::filesystem::path& still, const std::string& png) const;
-  // Removes the stills of this content drawn otherwise.
-  void drop_other_stills(const std::string& sha256, const std::string& judged_by) const;
+  StillStore& stills() { return stills_; }
 
  private:
   struct Seen {
@@ -90,7 +84,7 @@ class Results {
 
   report::OwnFolder folder_;
   report::OwnFolder readings_;
-  report::OwnFolder stills_;
+  StillStore stills_;
   int lock_fd_ = -1;
   std::mutex mutex_;
   std::map<std::string, Seen> seen_before_;

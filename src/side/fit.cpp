@@ -9,6 +9,7 @@
 #include <memory>
 
 #include "nocktrail/flight/headline.hpp"
+#include "nocktrail/flight/least_squares.hpp"
 
 namespace nocktrail::side {
 namespace {
@@ -183,13 +184,7 @@ class Problem {
   double cost() const { return cost_; }
   const std::vector<PointCost>& points() const { return points_; }
 
-  Eigen::MatrixXd covariance() {
-    const Eigen::MatrixXd normal = normal_equations({});
-    const Eigen::VectorXd scale = normal.diagonal().cwiseMax(1e-12).cwiseSqrt().cwiseInverse();
-    const Eigen::MatrixXd scaled = scale.asDiagonal() * normal * scale.asDiagonal();
-    return scale.asDiagonal() * scaled.completeOrthogonalDecomposition().pseudoInverse() *
-           scale.asDiagonal();
-  }
+  Eigen::MatrixXd covariance() { return flight::covariance_of(normal_equations({})); }
   Eigen::MatrixXd shared_precision() { return normal_equations(shared_); }
 
  private:
@@ -222,21 +217,11 @@ class Problem {
     }
   }
 
+  // Of these blocks, or of all.
   Eigen::MatrixXd normal_equations(const std::vector<ceres::ResidualBlockId>& blocks) {
     ceres::Problem::EvaluateOptions evaluate;
-    evaluate.apply_loss_function = true;
     evaluate.residual_blocks = blocks;
-    ceres::CRSMatrix sparse;
-    problem_.Evaluate(evaluate, nullptr, nullptr, nullptr, &sparse);
-    Eigen::MatrixXd jacobian = Eigen::MatrixXd::Zero(sparse.num_rows, sparse.num_cols);
-    for (int row = 0; row < sparse.num_rows; ++row) {
-      for (int i = sparse.rows[static_cast<std::size_t>(row)];
-           i < sparse.rows[static_cast<std::size_t>(row) + 1]; ++i) {
-        jacobian(row, sparse.cols[static_cast<std::size_t>(i)]) =
-            sparse.values[static_cast<std::size_t>(i)];
-      }
-    }
-    return jacobian.transpose() * jacobian;
+    return flight::normal_equations(problem_, evaluate);
   }
 
   Parameters parameters_;
@@ -245,16 +230,6 @@ class Problem {
   std::vector<ceres::ResidualBlockId> shared_;
   double cost_ = 0.0;
 };
-
-// Of absolute residuals of unit sigma: their scatter (median over that of a normal distribution).
-double robust_scale(std::vector<double> absolute) {
-  if (absolute.size() < 4) {
-    return 1.0;
-  }
-  const auto middle = absolute.begin() + static_cast<std::ptrdiff_t>(absolute.size() / 2);
-  std::nth_element(absolute.begin(), middle, absolute.end());
-  return *middle / 0.6745;
-}
 
 SideFit solve_from(const std::vector<track::ArrowSighting>& sightings, const Parameters& start,
                    double way, double anchor_s, const Eigen::Vector2d& principal_px,
@@ -284,8 +259,8 @@ SideFit solve_from(const std::vector<track::ArrowSighting>& sightings, const Par
         (point.part == Part::centre ? centre : ends).push_back(std::abs(residual));
       }
       // Never below what was assumed: what neighbouring frames show is not independent.
-      scatter.centre = std::max(1.0, scatter.centre * robust_scale(centre));
-      scatter.end = std::max(1.0, scatter.end * robust_scale(ends));
+      scatter.centre = std::max(1.0, scatter.centre * flight::robust_scale(centre));
+      scatter.end = std::max(1.0, scatter.end * flight::robust_scale(ends));
     }
   }
   fit.converged = true;
@@ -344,10 +319,6 @@ double nock_forward_m(const SideFit& fit, double t_s) {
   return forward_of(fit, fit.parameters, t_s - fit.anchor_s);
 }
 
-double looks_down_rad(const Parameters& p, const Eigen::Vector2d& principal_px) {
-  return std::asin(std::clamp(sine_down<double>(p.data(), principal_px), -1.0, 1.0));
-}
-
 SideHeadline headline_of(const SideFit& fit, double rest_forward_m, double rest_sigma_m) {
   const auto time_at = [&](const Parameters& p, double forward_m) {
     double dt = 0.0;
@@ -401,11 +372,6 @@ SideHeadline headline_of(const SideFit& fit, double rest_forward_m, double rest_
   headline.speed_mps = measured(2);
   headline.shared_high_u95_rad =
       std::min(headline.high_rad.u95, coverage * std::sqrt(std::max(shared(0, 0), 0.0)));
-  const double right_variance = fit.covariance(kRight, kRight);
-  if (right_variance > 0.0) {
-    headline.high_by_right =
-        (jacobian.row(0) * fit.covariance.col(kRight)).value() / right_variance;
-  }
   headline.flex_hz = measured(3);
   headline.flex_amplitude_m = measured(4);
   const double flex_sigma = std::sqrt(std::max(covariance(4, 4), 1e-18));

@@ -112,3 +112,33 @@ TEST_CASE("fault: what the command line gets wrong is said before the clip is re
   }
   CHECK(still("").status == 2);
 }
+
+TEST_CASE("unit: in a session the reading that is there is drawn") {
+  const Folder folder;
+  fs::create_directories(folder / "s/1-start");
+  const fs::path clip = folder / "s/1-start/shot.mp4";
+  fs::copy_file(test_clip("portrait-right.mp4"), clip);
+  write(folder / "s/session.toml", "hand = \"right\"\ncant = 15\n");
+  const std::string out = (folder / "still.png").string();
+  REQUIRE(run_program(
+              fmt::format("read --quiet --into '{}' '{}'", (folder / "s").string(), clip.string()))
+              .status == 0);
+  const std::string session_still = (folder / "again.png").string();
+  REQUIRE(still(fmt::format("--quiet --out '{}' '{}'", session_still, clip.string())).status == 0);
+  // Told from one that was read now: its own words.
+  fs::path kept;
+  for (const auto& entry : fs::directory_iterator(folder / "s/nocktrail-results/readings")) {
+    kept = entry.path();
+  }
+  std::string text = content(kept);
+  REQUIRE(text.find("\"measured\"") != std::string::npos);
+  while (text.find("\"measured\"") != std::string::npos) {
+    text.replace(text.find("\"measured\""), 10, "\"refused\"");
+  }
+  write(kept, text);
+  CHECK(still(fmt::format("--out '{}' '{}'", out, clip.string())).status == 3);
+  // Other facts than those it was made with: the clip is read.
+  CHECK(still(fmt::format("--arrow-length 30in --out '{}' '{}'", out, clip.string())).status == 0);
+  write(folder / "s/session.toml", "hand = \"right\"\ncant = 15\n[camera]\nfocal_35mm = 27\n");
+  CHECK(still(fmt::format("--out '{}' '{}'", out, clip.string())).status == 0);
+}

@@ -25,11 +25,12 @@ struct Ran {
   std::string err;
 };
 
-Ran run(const std::string& arguments) {
+// `zone`: by its rules, as POSIX has them.
+Ran run(const std::string& arguments, const std::string& zone = "UTC0") {
   const test::Folder folder;
   const std::string command =
-      fmt::format("'{}' logbook {} >'{}' 2>'{}' </dev/null", NOCKTRAIL_PROGRAM, arguments,
-                  (folder / "out").string(), (folder / "err").string());
+      fmt::format("TZ='{}' '{}' logbook {} >'{}' 2>'{}' </dev/null", zone, NOCKTRAIL_PROGRAM,
+                  arguments, (folder / "out").string(), (folder / "err").string());
   const int raw = std::system(command.c_str());
   return {WIFEXITED(raw) ? WEXITSTATUS(raw) : -1, test::content(folder / "out"),
           test::content(folder / "err")};
@@ -56,8 +57,8 @@ class Book {
     logbook.record(pine, straight);
   }
   fs::path file() const { return folder_ / "logbook.sqlite"; }
-  Ran ask(const std::string& arguments) const {
-    return run(fmt::format("{} --logbook '{}'", arguments, file().string()));
+  Ran ask(const std::string& arguments, const std::string& zone = "UTC0") const {
+    return run(fmt::format("{} --logbook '{}'", arguments, file().string()), zone);
   }
   const test::Folder& folder() const { return folder_; }
 
@@ -97,7 +98,7 @@ TEST_CASE("unit: what was the nocking point before the string broke") {
   CHECK(json["in_force"][0]["setup"] == "2 nock down");
   CHECK(json["in_force"][0]["bow"]["nocking_point_m"] == 0.0127);
   CHECK(json["note"].is_null());
-  CHECK(says(book.ask("notes").out, "2026-05-30 09:30, Heron: the string broke\n"));
+  CHECK(says(book.ask("notes").out, "2026-05-30 09:30 UTC, Heron: the string broke\n"));
 }
 
 TEST_CASE("unit: how does this arrow compare") {
@@ -117,7 +118,7 @@ TEST_CASE("unit: shots as a table with a line of headings, no control characters
   const Book book;
   const Ran ran = book.ask("shots --bow Heron --since 2026");
   CHECK(ran.status == 0);
-  CHECK(ran.out.starts_with("Time, UTC"));
+  CHECK(ran.out.starts_with("Time "));
   CHECK(std::count(ran.out.begin(), ran.out.end(), '\n') == 5);
   CHECK(says(ran.out, "nock left 2.50 \u00b1 0.21 deg"));
   CHECK(std::none_of(ran.out.begin(), ran.out.end(),
@@ -181,6 +182,35 @@ TEST_CASE("reference: answers as CSV are read by Python's csv module, RFC 4180's
   CHECK(book.ask("notes --csv -").out.starts_with("at,bow,text\r\n"));
   CHECK(says(book.ask(fmt::format("notes --csv '{}'", file)).err, "is not this answer as CSV"));
   CHECK(book.ask("notes --csv - --json -").status == 2);
+}
+
+TEST_CASE("unit: times are local for people, with the zone, and UTC in files") {
+  const Book book;
+  const char* const zone = "CET-1CEST,M3.5.0,M10.5.0/3";
+  CHECK(says(book.ask("setups --arrow cedar", zone).out,
+             "heron, may / 2 nock down: 2026-05-30 12:00 to 2026-05-30 12:05 CEST\n"));
+  CHECK(says(book.ask("shots --arrow cedar", zone).out, "2026-05-30 11:05 CEST"));
+  const auto json = nlohmann::json::parse(book.ask("shots --arrow cedar --json -", zone).out);
+  CHECK(json[1]["at"] == "2026-05-30T09:05:00Z");
+  CHECK(says(book.ask("shots --arrow cedar --csv -", zone).out, "2026-05-30T09:05:00Z"));
+  // What is typed is local too, unless it says Z.
+  CHECK(book.ask("note 'string broke' --bow Heron --date 2026-05-30T11:30", zone).status == 0);
+  CHECK(nlohmann::json::parse(book.ask("notes --json -", zone).out)[0]["at"] ==
+        "2026-05-30T09:30:00Z");
+  CHECK(says(book.ask("notes", zone).out, "2026-05-30 11:30 CEST, Heron: string broke\n"));
+  CHECK(nlohmann::json::parse(book.ask("shots --since 2026-05-30T11:05:00Z --json -", zone).out)
+            .empty());
+  CHECK(
+      nlohmann::json::parse(book.ask("shots --since 2026-05-30T12:05 --json -", zone).out).size() ==
+      1);
+  // A day is one's own: at nine in the morning UTC it is the 31st where clocks are 15 h ahead.
+  const char* const far = "XXX-15";
+  CHECK(nlohmann::json::parse(book.ask("shots --arrow cedar --since 2026-05-31 --json -", far).out)
+            .size() == 4);
+  const auto before = nlohmann::json::parse(book.ask("before 2026-05-31 --json -", far).out);
+  CHECK(before["before"] == "2026-05-31");
+  CHECK(before["same_day"].size() == 2);
+  CHECK(says(book.ask("before 2026-05-30T11:30", zone).out, "Before 2026-05-30 11:30 CEST\n"));
 }
 
 TEST_CASE("unit: forget, remember and what was forgotten, by the command") {

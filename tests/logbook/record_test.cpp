@@ -103,6 +103,21 @@ TEST_CASE("unit: a shot that a newer reading no longer finds is not current") {
   CHECK(ask(file, "SELECT count(*) FROM shots") == "5\n");
 }
 
+TEST_CASE("unit: a still that is gone is no row any more, nor one that now shows another clip") {
+  const test::Folder folder;
+  const fs::path file = folder / "logbook.sqlite";
+  Logbook logbook(file);
+  tune::SessionRecord session = test::heron_session();
+  logbook.record(session, test::heron_judgement());
+  session.setups[0].clips[0].still = "stills/new.png";
+  session.setups[0].clips[1].still = session.setups[1].clips[0].still;  // changed names
+  session.setups[1].clips.erase(session.setups[1].clips.begin());
+  logbook.record(session, test::heron_judgement());
+  CHECK(ask(file, "SELECT file, path FROM stills JOIN clips ON clips.id = clip_id ORDER BY file") ==
+        "a.mp4|stills/new.png\nb.mp4|nocktrail/c.mp4.png\nd.mp4|nocktrail/d.mp4.png\n");
+  CHECK(logbook.record(session, test::heron_judgement()).rows_changed == 0);
+}
+
 TEST_CASE("unit: another judgement is another verdict") {
   const test::Folder folder;
   const fs::path file = folder / "logbook.sqlite";

@@ -172,15 +172,3 @@ TEST_CASE("truth: the interval holds over chance, and over lateral offsets seen 
   // Of 95 in 100: fewer than 34 of 40 has a chance of 1 in 300 (binomial).
   CHECK(held >= 34);
 }
-
-TEST_CASE("rules: a camera above the arrow looks down on it") {
-  Scene scene;
-  scene.above_m = 0.10;
-  const side::SideFit fit = fit_of(scene, 3);
-  REQUIRE(fit.converged);
-  // The picture alone does not say so: the phone is level and the arrow seen below its axis, 1.9
-  // deg.
-  const double down_deg = side::looks_down_rad(fit.parameters, fit.principal_px) / kDeg;
-  CHECK(down_deg > 0.0);
-  CHECK(down_deg < 2.5);
-}

@@ -80,7 +80,10 @@ struct BeforeAnswer {
   std::vector<SetupAnswer> same_day;
 };
 
-BeforeAnswer before_date(const Logbook& logbook, const std::string& at, const std::string& bow);
+// `until`: the last second of the day asked about, where `at` is its first; a day alone is one of
+// UTC.
+BeforeAnswer before_date(const Logbook& logbook, const std::string& at, const std::string& bow,
+                         const std::string& until = {});
 
 // By the latest note (or set-up's notes) that holds `words`; a note of one bow asks of that bow.
 BeforeAnswer before_note(const Logbook& logbook, const std::string& words, const std::string& bow);

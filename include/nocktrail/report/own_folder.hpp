@@ -36,9 +36,14 @@ class OwnFolder {
   // Empty when there is no regular file of this name, it cannot be read, or is larger than any of
   // ours.
   std::optional<std::string> content(const std::string& name) const;
+  bool is_link(const std::string& name) const;
+  // Size and time of writing of a regular file, which renaming it leaves; empty when it is none.
+  std::optional<std::string> stamp(const std::string& name) const;
   // All names, in no order.
   std::vector<std::string> names() const;
   void remove(const std::string& name) const;
+  // In the place of what has the other name, unless that is a folder.
+  void rename(const std::string& from, const std::string& to) const;
   // Renames what has this name to "NAME.set-aside", in the place of what had that, and says so.
   void set_aside(const std::string& name, const std::string& why) const;
 

@@ -116,10 +116,13 @@ struct SessionRead {
   tune::SessionRecord record;         // of the clips that were read, now or before
   std::vector<std::string> messages;  // the plan's and what came up, one line each
   std::vector<std::string> faults;    // not empty: nothing was read (Plan::faults)
-  std::size_t fresh = 0;              // clips read in this run
-  std::size_t kept = 0;               // clips read in an earlier one
-  std::size_t unread = 0;             // clips left for the next run
-  bool stopped = false;               // by SessionEvents::stop
+  // Where the stills lie until what refers to them is published, by the names of their files; those
+  // in ClipRecord::still are theirs from then on.
+  std::map<std::string, std::filesystem::path> drawn;
+  std::size_t fresh = 0;   // clips read in this run
+  std::size_t kept = 0;    // clips read in an earlier one
+  std::size_t unread = 0;  // clips left for the next run
+  bool stopped = false;    // by SessionEvents::stop
   // Stopped by a fault of the run, such as a full disk, which a message names. `record` is then a
   // part of the session, and no judgement may rest on it.
   bool halted = false;
@@ -167,8 +170,8 @@ class IntoSession {
   // could not be either; Interrupted.
   tune::ClipRecord read(const std::filesystem::path& clip, const Progress& progress = {});
 
-  // What read() would give without reading: empty where the clip has to be read. Throws
-  // UnreadableClip as read() does.
+  // What read() would give without reading: empty where it would have to, or where the clip is none
+  // of the session's. Throws UnreadableClip as read() does.
   std::optional<tune::ClipRecord> kept(const std::filesystem::path& clip);
 
   // What read() would give were these marks kept, and keeps nothing. Throws besides what

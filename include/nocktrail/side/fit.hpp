@@ -66,17 +66,12 @@ Eigen::Vector2d seen_px(const SideFit& fit, double t_s, double s);
 // Downrange way of the nock since the anchor's centre of mass, metres.
 double nock_forward_m(const SideFit& fit, double t_s);
 
-// How far the camera looks down on the arrow at the anchor, rad (negative: up).
-double looks_down_rad(const Parameters& p, const Eigen::Vector2d& principal_px);
-
 struct SideHeadline {
   double time_s = 0.0;  // when the nock passes the reference distance
   Measured high_rad;
   Measured high_rate;  // rad per m
   Measured speed_mps;  // as the nock leaves the string
   double shared_high_u95_rad = 0.0;
-  double high_by_right = 0.0;  // d nock_high / d nock_right of the fit: how much of a lateral
-                               // offset that is told otherwise would go over
   Measured flex_hz;
   Measured flex_amplitude_m;
   double flex_sigmas = 0.0;

@@ -16,7 +16,7 @@ struct SightOptions {
   double widest_shaft_m = 0.010;
   double grey_floor = 1.2;     // least assumed noise of a pixel, grey levels
   double edge_slip_px = 0.15;  // leftover registration error, times the gradient
-  double clear_sigmas = 4.0;   // of a column's contrast, for it to count
+  double clear_sigmas = 1.6;   // by which the shaft stands out in the mean, for it to count
   int groups = 16;             // along the shaft
   double from_share = 0.24;    // vanes end here at the latest (0.17 m from the nock)
   double to_share = 0.96;      // a point tapers
@@ -64,6 +64,10 @@ class Strip {
   std::optional<Line> coarse_line(const cv::Mat& changed, double middle_px, double length_px) const;
   std::vector<Group> groups_about(std::size_t k, const Line& line, double middle_px,
                                   double length_px) const;
+  // By how many sigmas the picture changed, at steps across a piece of the line; empty where there
+  // are too few columns.
+  std::vector<double> profile_across(std::size_t k, const Line& line, double from_px, double to_px,
+                                     int steps, int& columns) const;
   std::optional<double> end(std::size_t k, const Line& line, double from_px, double expected_px,
                             double length_px) const;
   cv::Mat changed_in(std::size_t k) const;  // |difference| in sigmas, CV_32F

@@ -82,12 +82,13 @@ struct SetupFacts {
 
 // One clip of a set-up, as read with the facts that hold now.
 struct ClipRecord {
-  std::string file;     // name within the set-up's folder
-  bool away = false;    // the clip is not there: its reading, made elsewhere, stands in for it
-  std::string sha256;   // of its content: what it is known by
-  Reading reading;      // status, reason and shots
-  std::string still;    // path relative to the session folder; empty: none was drawn
-  std::string dropped;  // the archer's reason for leaving it out; empty: it counts
+  std::string file;    // name within the set-up's folder
+  bool away = false;   // the clip is not there: its reading, made elsewhere, stands in for it
+  std::string sha256;  // of its content: what it is known by
+  Reading reading;     // status, reason and shots
+  std::string still;   // path relative to the session folder; empty: none was drawn
+  std::vector<std::string> stills;  // of each shot, likewise; `still` is one of them
+  std::string dropped;              // the archer's reason for leaving it out; empty: it counts
   // Likewise of single shots of a clip that holds several, by their number from 1.
   std::map<int, std::string> dropped_shots;
   Hand hand = Hand::unknown;       // overrules the set-up's for this clip
