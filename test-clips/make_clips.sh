@@ -35,8 +35,6 @@ clip two-shots 24 --before 0.2 --after 0.22 --second-after 1.35 \
   --set "{$low,\"bitrate_mbps\":10}}"
 clip let-down 28 --kind let-down --before 0.2 \
   --set "{$low,\"bitrate_mbps\":6}}" --shot '{"let_down_lasts_s":0.8}'
-clip side-view 48 --kind side-view --before 0.15 --after 0.2 \
-  --set "{$low,\"bitrate_mbps\":14,\"rotation_deg\":0}}"
 
 # Filmed from beside the line.
 side() {
@@ -46,3 +44,6 @@ side() {
 mkdir -p "$out/from-side"
 side left-of-line 1
 side right-of-line 2
+"$maker" --random 42 --first 48 --n 1 --name archer-in-view --out "$out/from-side" --kind side-view \
+  --before 0.15 --after 0.2 \
+  --set "{\"kind\":\"from-side\",$low,\"bitrate_mbps\":14,\"rotation_deg\":0}}"

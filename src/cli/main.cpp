@@ -1,5 +1,6 @@
 // The command line: names the commands, turns faults into one line and an exit status.
 #include <fmt/format.h>
+#include <glog/logging.h>
 
 #include <CLI/App.hpp>
 #include <CLI/Config.hpp>
@@ -178,6 +179,8 @@ void prepare_memory() {
 
 int main(int argc, char** argv) {
   prepare_memory();
+  // The solver tells of steps that it had to take back; here one line says what came of it.
+  FLAGS_minloglevel = google::GLOG_FATAL;
   try {
     return run(argc, argv);
   } catch (const std::exception& fault) {

@@ -18,7 +18,8 @@ Eigen::MatrixXd normal_equations(ceres::Problem& problem,
     const int end = sparse.rows[static_cast<std::size_t>(row) + 1];
     for (int i = begin; i < end; ++i) {
       for (int j = begin; j < end; ++j) {
-        normal(sparse.cols[static_cast<std::size_t>(i)], sparse.cols[static_cast<std::size_t>(j)]) +=
+        normal(sparse.cols[static_cast<std::size_t>(i)],
+               sparse.cols[static_cast<std::size_t>(j)]) +=
             sparse.values[static_cast<std::size_t>(i)] * sparse.values[static_cast<std::size_t>(j)];
       }
     }

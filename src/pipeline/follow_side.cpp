@@ -11,10 +11,10 @@
 namespace nocktrail::pipeline {
 namespace {
 
-// At full draw the point lies a little past the rest: arrows are cut an inch or so longer than they
-// are drawn (common practice, no source).
-constexpr double kPastRest_m = 0.035;
-constexpr double kPastRestSigma_m = 0.025;
+// At full draw the point lies past the rest: arrows are cut an inch or so longer than they are
+// drawn, and are tuned from some inches more (common practice, no source).
+constexpr double kPastRest_m = 0.045;
+constexpr double kPastRestSigma_m = 0.035;
 
 side::Parameters start_from(const side::Path& path, double anchor_s, double focal_px,
                             const side::SidePriors& priors) {
@@ -211,6 +211,45 @@ void drop_hidden_ends(std::vector<track::ArrowSighting>& sightings, const side::
   }
 }
 
+// Where single frames show few ends, thirds of the flight show them together. Each such end counts
+// as one of its middle frame. `expected` is {nock, point} in the picture at a time.
+template <typename ExpectedAt>
+void add_ends_seen_together(std::vector<track::ArrowSighting>& sightings, const side::Strip& strip,
+                            const ExpectedAt& expected) {
+  constexpr std::size_t kParts = 3;
+  for (const bool tip : {false, true}) {
+    std::vector<track::ArrowSighting*> without;
+    for (track::ArrowSighting& sighting : sightings) {
+      if (!(tip ? sighting.tip : sighting.nock)) {
+        without.push_back(&sighting);
+      }
+    }
+    if (without.size() * 3 < sightings.size() * 2) {
+      continue;  // enough of them by themselves
+    }
+    for (std::size_t part = 0; part < kParts; ++part) {
+      const std::size_t from = part * without.size() / kParts;
+      const std::size_t to = (part + 1) * without.size() / kParts;
+      std::vector<side::Strip::Expected> arrows;
+      for (std::size_t i = from; i < to; ++i) {
+        const auto [nock_px, tip_px] = expected(without[i]->t_s);
+        arrows.push_back({static_cast<std::size_t>(without[i]->frame), nock_px, tip_px});
+      }
+      const std::optional<double> beyond = strip.end_together(arrows, tip);
+      if (!beyond || arrows.size() < 2) {
+        continue;
+      }
+      track::ArrowSighting& middle = *without[(from + to) / 2];
+      const side::Strip::Expected& at = arrows[(to - from) / 2];
+      const Eigen::Vector2d shaft = at.tip_px - at.nock_px;
+      const Eigen::Vector2d px = tip ? Eigen::Vector2d(at.tip_px + *beyond * shaft)
+                                     : Eigen::Vector2d(at.nock_px - *beyond * shaft);
+      (tip ? middle.tip : middle.nock) =
+          track::EndPoint{px, std::hypot(2.0, 0.015 * shaft.norm()), false};
+    }
+  }
+}
+
 std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossing& crossing,
                                      const std::vector<track::Passing>& passings) {
   std::optional<side::Path> path = side::find_path(crossing, passings, scene.t_s);
@@ -229,6 +268,11 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
   if (!enough()) {
     return std::nullopt;
   }
+  add_ends_seen_together(sightings, strip, [&](double t) {
+    const Eigen::Vector2d middle = path->at_px + path->along * path->middle_px(t);
+    const Eigen::Vector2d half = path->along * (0.5 * path->length_px(t));
+    return std::pair<Eigen::Vector2d, Eigen::Vector2d>(middle - half, middle + half);
+  });
   const double anchor_s = sightings[sightings.size() / 2].t_s;
   const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);
   const double way = path->along.x() > 0.0 ? 1.0 : -1.0;
@@ -245,9 +289,11 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
       return std::nullopt;
     }
     const side::SideFit& fit = found.fit;
+    found.size_changed = std::abs(fit.parameters[side::kLogDepth] - start[side::kLogDepth]);
     const flight::FreeFlight free{std::exp(fit.parameters[side::kLogSpeed]),
                                   [&](double t) { return side::nock_forward_m(fit, t); }};
     flight::StrokeOptions stroke;
+    stroke.surge_sigma_s = scene.surge_sigma_s;
     stroke.camera_behind_m = {0.0, 1e6};  // nothing is known of it from here
     // The arrow's length tells the stroke.
     stroke.stroke_mean_m =
@@ -284,6 +330,9 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
       return std::nullopt;
     }
     drop_hidden_ends(sightings, fit);
+    add_ends_seen_together(sightings, strip, [&](double t) {
+      return std::pair(side::seen_px(fit, t, 0.0), side::seen_px(fit, t, 1.0));
+    });
   }
   return found;
 }
@@ -316,7 +365,7 @@ double below_axis_rad(const side::SideFit& fit) {
 
 bool beyond_doubt(const side::SideFit& fit) {
   return fit.frames >= kLeastSideFrames && fit.ends >= kLeastSideEnds && fit.centre_scale < 4.0 &&
-         fit.end_scale < 4.0;
+         fit.end_scale < kMostSideEndScale;
 }
 
 }  // namespace nocktrail::pipeline

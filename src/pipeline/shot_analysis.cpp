@@ -16,6 +16,11 @@
 namespace nocktrail::pipeline {
 namespace {
 
+constexpr double kSurgeSigma_s = flight::StrokeOptions{}.surge_sigma_s;
+// The string is heard as the nock leaves it, half a stroke after the surge, from 3 m away.
+constexpr double kSurgeToKnock_s = 0.016;
+constexpr double kKnockSigma_s = 0.010;
+
 double median_of(const cv::Mat& picture) {
   std::vector<std::uint16_t> values;
   values.reserve(picture.total());
@@ -56,8 +61,11 @@ void notice_camera(const steady::Steadied& steadied, const std::vector<double>& 
   }
 }
 
+// What says when the loose was. By sound alone, only what crosses the picture is looked for.
+enum class Witness { motion, sound };
+
 ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double surge_s,
-                             const AnalysisOptions& options, LookedAt& looked) {
+                             Witness witness, const AnalysisOptions& options, LookedAt& looked) {
   ShotAnalysis analysis;
   analysis.frame_index = stretch.index;
   analysis.frame_t_s = stretch.t_s;
@@ -102,7 +110,7 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   const std::vector<track::Passing> passings =
       track::find_passings(stretch.luma, background, from, t_s, sweep_options);
   Noticed& noticed = looked.noticed;
-  if (!noticed.stretch_seen || passings.size() > noticed.passings) {
+  if (witness == Witness::motion && (!noticed.stretch_seen || passings.size() > noticed.passings)) {
     notice_camera(analysis.steadied, t_s, options, size, noticed);
     noticed.stretch_seen = true;
     noticed.passings = passings.size();
@@ -115,7 +123,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     noticed.crossing = true;
     effort.spend(effort.options.follow_ms);
     analysis.side = follow_from_side(
-        {stretch.luma, t_s, surge_s, options.focal_px, fit_options(clip.info(), options, frame_s)},
+        {stretch.luma, t_s, surge_s, witness == Witness::motion ? kSurgeSigma_s : kKnockSigma_s,
+         options.focal_px, fit_options(clip.info(), options, frame_s)},
         crossings, passings);
     if (analysis.side && beyond_doubt(analysis)) {
       analysis.stroke = analysis.side->stroke;
@@ -143,7 +152,7 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   const auto sure = [&] { return any() && beyond_doubt(analysis.fit); };
   // The search draws at random: where it found nothing good it is worth another try.
   constexpr int kTries = 3;
-  const int tries = options.view == View::side ? 0 : kTries;
+  const int tries = options.view == View::side || witness == Witness::sound ? 0 : kTries;
   for (int attempt = 0; attempt < tries && !sure(); ++attempt) {
     if (attempt > 0 && !effort.may_go_on(effort.options.retry_share)) {
       break;
@@ -197,15 +206,23 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
     return {};
   }
   return analyse_stretch(clip, load_stretch(clip, surge_s, options, looked.effort), surge_s,
-                         options, looked);
+                         Witness::motion, options, looked);
 }
 
 ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options,
                            LookedAt& looked) {
   double surge_s = knock_s;
   Stretch stretch = load_heard(clip, knock_s, options, surge_s, looked.effort);
-  return stretch.luma.empty() ? ShotAnalysis{}
-                              : analyse_stretch(clip, std::move(stretch), surge_s, options, looked);
+  if (!stretch.luma.empty()) {
+    return analyse_stretch(clip, std::move(stretch), surge_s, Witness::motion, options, looked);
+  }
+  if (options.view == View::behind) {
+    return {};
+  }
+  // From beside the line the archer may be too small or too calm for a surge; the arrow is not.
+  surge_s = knock_s - kSurgeToKnock_s;
+  return analyse_stretch(clip, load_stretch(clip, surge_s, options, looked.effort), surge_s,
+                         Witness::sound, options, looked);
 }
 
 }  // namespace nocktrail::pipeline

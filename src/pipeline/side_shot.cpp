@@ -20,6 +20,8 @@ constexpr double kMostHighU95_deg = 1.0;
 // Held level within 10 degrees; the ground of 4 m away lies 20 degrees down.
 constexpr double kMostBelow_deg = 13.0;
 constexpr double kMostScale = 5.0;  // of the scatter about the flight, over what is believed
+// Ends that are seen now here, now there make another arrow of it in each round.
+constexpr double kMostSizeChange = 0.12;
 // Over a part of its length one side of a shaft may look like the ground, and its outline be off
 // there, in all frames alike, by some four tenths of a pixel.
 constexpr double kOutline_deg = 0.07;
@@ -105,8 +107,10 @@ std::string why_refused_from_side(const ShotAnalysis& analysis, const side::Side
         fmt::format("from the side, nock or point were seen in only {} frames", fit.ends), see_it},
        {fit.centre_scale, Keep::at_most, kMostScale,
         "what crosses the picture does not fly like one arrow", see_it},
-       {fit.end_scale, Keep::at_most, kMostScale,
+       {fit.end_scale, Keep::at_most, kMostSideEndScale,
         "what was taken for the ends of the arrow does not fly like them", see_it},
+       {analysis.side->size_changed, Keep::at_most, kMostSizeChange,
+        "where the arrow ends in the picture cannot be told", see_it},
        // The shadow of an arrow flies along the ground like one.
        {units::deg_from_rad(std::abs(below_axis_rad(fit))), Keep::at_most, kMostBelow_deg,
         fmt::format("what flies across the picture is seen {:.0f} deg from the height at which the "

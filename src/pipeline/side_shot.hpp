@@ -20,12 +20,14 @@ struct SideFlight {
   side::SideFit fit;
   std::vector<track::ArrowSighting> sightings;
   flight::Stroke stroke;
+  double size_changed = 0.0;  // by what share the last round changed the size of the arrow
 };
 
 struct SideScene {
   const std::vector<cv::Mat>& luma;  // steadied
   const std::vector<double>& t_s;
   double surge_s = 0.0;
+  double surge_sigma_s = 0.0;
   double focal_px = 0.0;
   flight::FitOptions fit_options;  // length, focal length and read-out as from behind
 };
@@ -42,6 +44,9 @@ double below_axis_rad(const side::SideFit& fit);
 // Fewer frames, or sights of an end, do not make a flight.
 inline constexpr int kLeastSideFrames = 5;
 inline constexpr int kLeastSideEnds = 6;
+// Ends that lie off the flight by more than twice what is believed of them, some 3 % of the arrow's
+// length, are not the arrow's.
+inline constexpr double kMostSideEndScale = 2.0;
 
 // Whether that many frames go that well together that nothing else needs to be tried.
 bool beyond_doubt(const side::SideFit& fit);

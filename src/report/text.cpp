@@ -169,6 +169,16 @@ void add_what_to_do(Page& page, const Reading& reading, const TextOptions& optio
               "film in slow motion, 240 frames a second if the phone can; if this clip is slow "
               "motion and only its tag is lost, give the rate it was filmed at with --capture-fps");
   }
+  const bool from_side = !reading.shots.empty() && reading.shots.front().view == View::side;
+  if (from_side) {
+    page.item(
+        "What to do",
+        "from the side, stand the phone 2 to 4 m beside the line, square to it within 30 deg, "
+        "level and at the arrow's height, with the bow and two metres of flight in the "
+        "picture, before a background of another brightness than the shaft, in bright light; "
+        "nobody stands beside the arrow's path forward of the shooting line");
+    return;
+  }
   page.item("What to do",
             "film from behind and above the archer's head, looking level downrange, the phone held "
             "by a secured mount; keep the arrow in the picture from full draw until it is well on "

@@ -158,10 +158,36 @@ class Problem {
                                       new CameraAbove{principal_px, options.priors.above_sigma_m}),
                                   nullptr, parameters_.data()));
     const auto within = [&](int index, double low, double high) {
+      parameters_[index] = std::clamp(parameters_[index], low, high);
       problem_.SetParameterLowerBound(parameters_.data(), index, low);
       problem_.SetParameterUpperBound(parameters_.data(), index, high);
     };
+    // Far outside of what is believed: with few ends seen the solver could run off to where numbers
+    // end.
+    within(kCentreX, -principal_px.x(), 3.0 * principal_px.x());
+    within(kCentreY, -principal_px.y(), 3.0 * principal_px.y());
+    within(kLogDepth, std::log(0.5), std::log(30.0));
+    within(kSlope, -1.0, 1.0);
     within(kYaw, -1.1, 1.1);
+    within(kRoll, -0.5, 0.5);
+    within(kPitch, -0.8, 0.8);
+    within(kLogSpeed, std::log(10.0), std::log(150.0));
+    within(kLogLength, std::log(0.4), std::log(1.3));
+    within(kLogFocal, std::log(0.3 * focal_px), std::log(3.0 * focal_px));
+    within(kRight, -0.8, 0.8);
+    within(kHigh, -0.8, 0.8);
+    within(kRightRate, -2.0, 2.0);
+    within(kHighRate, -2.0, 2.0);
+    within(kReadout, -0.1, 0.1);
+    within(kLift, -2.0, 2.0);
+    within(kDrag, -100.0, 100.0);
+    within(kFlexDownCos, -0.2, 0.2);
+    within(kFlexDownSin, -0.2, 0.2);
+    within(kNockEnd, -0.3, 0.3);
+    within(kTipEnd, -0.3, 0.3);
+    within(kFlexHz, 10.0, 250.0);
+    within(kFlexDecay, -10.0, 100.0);
+    within(kDistortion, -0.3, 0.3);
     within(kDamping, 0.0, 0.5);
     within(kTipMass, 0.02, 1.1);
     within(kLogWave, std::log(4.0), std::log(150.0));

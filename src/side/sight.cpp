@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <opencv2/imgproc.hpp>
 
 #include "sampling.hpp"
@@ -11,6 +12,10 @@ namespace nocktrail::side {
 namespace {
 
 constexpr double kStep_px = 0.5;  // of a profile across the shaft
+// Of the arrow's length: how far past where an end is expected it is looked for, and how far beyond
+// it the ground must be seen.
+constexpr double kBeyond = 0.25;
+constexpr double kTellingBeyond = 0.04;
 
 struct Outline {
   double above_px = 0.0;  // negative: from the middle of the profile
@@ -192,15 +197,16 @@ std::vector<Strip::Group> Strip::groups_about(std::size_t k, const Line& line, d
   return found;
 }
 
-std::optional<double> Strip::end(std::size_t k, const Line& line, double from_px,
-                                 double expected_px, double length_px) const {
+std::optional<Strip::StepCost> Strip::step_cost(std::size_t k, const Line& line, double from_px,
+                                                double expected_px, double length_px,
+                                                double step_px) const {
   const double way = expected_px > from_px ? 1.0 : -1.0;
-  const double furthest = expected_px + way * 0.25 * length_px;
+  const double furthest = expected_px + way * kBeyond * length_px;
   // What is seen along the line and what was there before, a mean of three rows.
   std::vector<double> is;
   std::vector<double> was;
   std::vector<double> noise;
-  for (double s = from_px; way * (furthest - s) > 0.0 && inside(s); s += way) {
+  for (double s = from_px; way * (furthest - s) > 0.0 && inside(s); s += way * step_px) {
     const int column = static_cast<int>(std::lround(column_of(s)));
     const double row = line.at(first_px_ + column) + half_rows_;
     if (row < 2 || row > 2 * half_rows_ - 2) {
@@ -217,38 +223,43 @@ std::optional<double> Strip::end(std::size_t k, const Line& line, double from_px
     noise.push_back(at_row(sigma_, column, row));
   }
   const auto size = static_cast<int>(is.size());
-  const int beyond = static_cast<int>(0.04 * length_px);
-  if (size < static_cast<int>(0.5 * length_px) + beyond) {
+  const double length = length_px / step_px;
+  if (size < static_cast<int>((0.5 + kTellingBeyond) * length)) {
     return std::nullopt;  // the end, or what lies beyond it, is out of the picture
   }
   // The colour of the shaft, from where neither vanes nor the smear of the end reach.
   const auto share = [&](double part) {
-    return std::clamp(static_cast<int>(part * length_px), 0, size - 1);
+    return std::clamp(static_cast<int>(part * length), 0, size - 1);
   };
   std::vector<float> shaft;
   for (int i = share(0.12); i <= share(0.30); ++i) {
     shaft.push_back(static_cast<float>(is[static_cast<std::size_t>(i)]));
   }
   const double colour = static_cast<double>(median_of(shaft));
-  // Covered or not, weighed by how well that can be told; the end is where a step fits best, which
-  // for the ramp of a smear is its middle.
-  std::vector<double> covered(is.size(), 0.0);
-  std::vector<double> weight(is.size(), 0.0);
-  double telling = 0.0;
+  // Covered or not, weighed by how well that can be told.
+  StepCost cost;
   for (std::size_t i = 0; i < is.size(); ++i) {
     const double against = colour - was[i];
     const double changed = std::abs(is[i] - was[i]);
     // Vanes, nock and point have colours of their own.
-    covered[i] = std::min(1.0, changed / std::max(std::abs(against), 2.0 * noise[i]));
-    weight[i] = std::clamp(std::max(std::abs(against), changed) / noise[i] - 1.0, 0.0, 4.0);
+    const double covered = std::min(1.0, changed / std::max(std::abs(against), 2.0 * noise[i]));
+    const double weight =
+        std::clamp(std::max(std::abs(against), changed) / noise[i] - 1.0, 0.0, 4.0);
+    cost.covered.push_back(weight * (1.0 - covered) * (1.0 - covered));
+    cost.free.push_back(weight * covered * covered);
+    cost.weight.push_back(weight);
   }
-  std::vector<double> cost(is.size() + 1, 0.0);
-  for (std::size_t i = 0; i < is.size(); ++i) {
-    cost[0] += weight[i] * covered[i] * covered[i];
-  }
-  for (std::size_t i = 0; i < is.size(); ++i) {
-    cost[i + 1] =
-        cost[i] + weight[i] * ((1.0 - covered[i]) * (1.0 - covered[i]) - covered[i] * covered[i]);
+  return cost;
+}
+
+std::optional<double> Strip::step_in(const StepCost& of, double length) {
+  const auto size = static_cast<int>(of.weight.size());
+  const int beyond = static_cast<int>(kTellingBeyond * length);
+  // The end is where a step fits best, which for the ramp of a smear is its middle.
+  std::vector<double> cost(of.weight.size() + 1, 0.0);
+  cost[0] = std::accumulate(of.free.begin(), of.free.end(), 0.0);
+  for (std::size_t i = 0; i < of.weight.size(); ++i) {
+    cost[i + 1] = cost[i] + of.covered[i] - of.free[i];
   }
   const double least = *std::min_element(cost.begin(), cost.end());
   // Where shaft and ground are of one brightness the step may be anywhere between: no end then.
@@ -261,18 +272,70 @@ std::optional<double> Strip::end(std::size_t k, const Line& line, double from_px
       last = i;
     }
   }
-  if (last - first > std::max(8.0, 0.045 * length_px)) {
+  if (last - first > std::max(8.0, 0.045 * length)) {
     return std::nullopt;
   }
   const int at = static_cast<int>(std::min_element(cost.begin(), cost.end()) - cost.begin());
   // Both sides of the step must be able to tell, and it must not be the edge of what was looked at.
+  double telling = 0.0;
   for (int i = std::max(0, at - 2 * beyond); i < std::min(size, at + 2 * beyond); ++i) {
-    telling += weight[static_cast<std::size_t>(i)];
+    telling += of.weight[static_cast<std::size_t>(i)];
   }
-  if (at < share(0.25) || at + beyond >= size || telling < 4.0 * beyond) {
+  if (at < std::clamp(static_cast<int>(0.25 * length), 0, size - 1) || at + beyond >= size ||
+      telling < 4.0 * beyond) {
     return std::nullopt;
   }
-  return from_px + way * (at - 0.5);
+  return at - 0.5;
+}
+
+std::optional<double> Strip::end(std::size_t k, const Line& line, double from_px,
+                                 double expected_px, double length_px) const {
+  const std::optional<StepCost> cost = step_cost(k, line, from_px, expected_px, length_px, 1.0);
+  const std::optional<double> at = cost ? step_in(*cost, length_px) : std::nullopt;
+  if (!at) {
+    return std::nullopt;
+  }
+  return from_px + (expected_px > from_px ? *at : -*at);
+}
+
+std::optional<double> Strip::end_together(const std::vector<Expected>& arrows, bool tip) const {
+  if (arrows.empty()) {
+    return std::nullopt;
+  }
+  const auto in_strip = [&](const Eigen::Vector2d& px) {
+    const Eigen::Vector2d from = px - path_.at_px;
+    return Eigen::Vector2d(from.dot(path_.along), from.dot(path_.across()));
+  };
+  const double length = (arrows.front().tip_px - arrows.front().nock_px).norm();
+  StepCost sum;
+  for (const Expected& arrow : arrows) {
+    const Eigen::Vector2d nock = in_strip(arrow.nock_px);
+    const Eigen::Vector2d point = in_strip(arrow.tip_px);
+    const Eigen::Vector2d shaft = point - nock;
+    const Line line{0.5 * (nock.x() + point.x()), 0.5 * (nock.y() + point.y()),
+                    shaft.y() / shaft.x()};
+    const std::optional<StepCost> one =
+        step_cost(arrow.frame, line, line.middle, tip ? point.x() : nock.x(), std::abs(shaft.x()),
+                  std::abs(shaft.x()) / length);
+    // What leaves the picture early would count for less beyond than before the end.
+    const auto whole = static_cast<std::size_t>((0.5 + kBeyond) * length) - 1;
+    if (!one || one->weight.size() < whole) {
+      continue;
+    }
+    sum.covered.resize(whole, 0.0);
+    sum.free.resize(whole, 0.0);
+    sum.weight.resize(whole, 0.0);
+    for (std::size_t i = 0; i < whole; ++i) {
+      sum.covered[i] += one->covered[i];
+      sum.free[i] += one->free[i];
+      sum.weight[i] += one->weight[i];
+    }
+  }
+  const std::optional<double> at = sum.weight.empty() ? std::nullopt : step_in(sum, length);
+  if (!at) {
+    return std::nullopt;
+  }
+  return *at / length - 0.5;
 }
 
 std::optional<track::ArrowSighting> Strip::sight(std::size_t k, double middle_px,

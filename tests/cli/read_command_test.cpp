@@ -73,6 +73,7 @@ TEST_CASE("unit: a wrong command line is 2, one line, naming the option") {
                                          {"read --cant steep x.mp4", "--cant"},
                                          {"read --focal-35mm 9 x.mp4", "--focal-35mm"},
                                          {"read --focal-35mm 201 x.mp4", "--focal-35mm"},
+                                         {"read --view above x.mp4", "--view"},
                                          {"read --capture-fps 0 x.mp4", "--capture-fps"},
                                          {"read --capture-fps nan x.mp4", "--capture-fps"},
                                          {"read --capture-fps 2001 x.mp4", "--capture-fps"},

@@ -73,7 +73,7 @@ TEST_CASE("unit: a replay is written whole, replaced by the next, and no clip to
   const Ran all = run_program(fmt::format("session --no-logbook '{}'", session.path().string()));
   CHECK_FALSE(says(all.out + all.err, "replay"));
   // A clip of that name stays a clip.
-  write(session / "dance-replay.mp4", content(test_clip("side-view.mp4")));
+  write(session / "dance-replay.mp4", content(test_clip("let-down.mp4")));
   const Ran more = run_program(fmt::format("session --no-logbook '{}'", session.path().string()));
   CHECK(says(more.out + more.err, "dance-replay.mp4"));
 }

@@ -8,7 +8,8 @@
 using namespace nocktrail;
 
 TEST_CASE("truth: from either side of the line the nock's height is read, and nothing else") {
-  for (const char* const name : {"from-side/left-of-line.mp4", "from-side/right-of-line.mp4"}) {
+  for (const char* const name : {"from-side/left-of-line.mp4", "from-side/right-of-line.mp4",
+                                 "from-side/archer-in-view.mp4"}) {
     CAPTURE(name);
     const test::ClipTruth truth = test::committed_clip(name);
     const Reading reading = read_clip(truth.clip, truth.options);
@@ -29,4 +30,29 @@ TEST_CASE("truth: from either side of the line the nock's height is read, and no
     REQUIRE(shot.exit_s);
     CHECK(std::abs(*shot.exit_s - is.exit_s) < 0.004);
   }
+}
+
+TEST_CASE("truth: told a view that it was not filmed from, a clip gives no number") {
+  test::ClipTruth side = test::committed_clip("from-side/left-of-line.mp4");
+  side.options.view = View::behind;
+  const Reading as_behind = read_clip(side.clip, side.options);
+  CHECK(as_behind.status != ClipStatus::measured);
+  CHECK_FALSE(as_behind.reason.empty());
+
+  test::ClipTruth behind = test::committed_clip("hevc-gravel.mp4");
+  behind.options.view = View::side;
+  const Reading as_side = read_clip(behind.clip, behind.options);
+  CHECK(as_side.status != ClipStatus::measured);
+  CHECK_FALSE(as_side.reason.empty());
+}
+
+TEST_CASE("metamorphic: told the view that is seen anyway, a clip reads the same") {
+  test::ClipTruth truth = test::committed_clip("from-side/right-of-line.mp4");
+  const Reading seen = read_clip(truth.clip, truth.options);
+  truth.options.view = View::side;
+  const Reading told = read_clip(truth.clip, truth.options);
+  REQUIRE(seen.status == ClipStatus::measured);
+  REQUIRE(told.status == ClipStatus::measured);
+  CHECK(told.shots.front().nock_high_deg->value == seen.shots.front().nock_high_deg->value);
+  CHECK(told.shots.front().nock_high_deg->u95 == seen.shots.front().nock_high_deg->u95);
 }

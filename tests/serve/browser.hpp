@@ -117,9 +117,17 @@ class Browser {
                                                {"userGesture", true}});
     return got["result"].contains("value") ? got["result"]["value"] : json(nullptr);
   }
+  // Empty while one page gives way to the next.
   std::string text(const std::string& selector) {
-    const json got = value("(document.querySelector(" + json(selector).dump() +
-                           ") || {innerText: ''}).innerText");
+    json got;
+    try {
+      got = value("(document.querySelector(" + json(selector).dump() +
+                  ") || {innerText: ''}).innerText");
+    } catch (const std::runtime_error& fault) {
+      if (std::string(fault.what()).find("navigated or closed") == std::string::npos) {
+        throw;
+      }
+    }
     return got.is_string() ? got.get<std::string>() : "";
   }
   void click(const std::string& selector) {

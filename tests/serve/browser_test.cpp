@@ -54,9 +54,9 @@ void live_through_an_evening(int width, int height, bool phone) {
   REQUIRE(shows(browser, "#queue", "was here already, as IMG_i_7.mp4"));
 
   // A clip without a shot, by other means: the page shows it just as well.
-  fs::copy_file(test_clip("side-view.mp4"), served.folder() / "1-start/side.mp4");
-  REQUIRE(shows(browser, "#newest", "side.mp4"));
-  CHECK(says(browser.text("#newest"), "No"));
+  fs::copy_file(test_clip("let-down.mp4"), served.folder() / "1-start/drawn.mp4");
+  REQUIRE(shows(browser, "#newest", "drawn.mp4"));
+  CHECK(says(browser.text("#newest"), "No shot"));
   keep_picture(browser, name + "-refused");
 
   // Left out, with its reason, and taken back.

@@ -15,7 +15,7 @@ TEST_CASE("truth: a folder of two rendered clips and one that is no video") {
   const Folder folder;
   folder.write("session.toml", "hand = \"right\"\n");
   folder.write("junk.mp4", "this is no video\n");
-  for (const char* name : {"upside-down.mp4", "side-view.mp4"}) {
+  for (const char* name : {"upside-down.mp4", "let-down.mp4"}) {
     REQUIRE(fs::exists(clips / name));
     fs::copy_file(clips / name, folder / name);
   }
@@ -23,7 +23,7 @@ TEST_CASE("truth: a folder of two rendered clips and one that is no video") {
   CHECK(read.fresh == 3);
   CHECK_FALSE(read.failed);
   CHECK(clip_named(read.record, "junk.mp4")->reading.status == ClipStatus::error);
-  CHECK(clip_named(read.record, "side-view.mp4")->reading.status != ClipStatus::measured);
+  CHECK(clip_named(read.record, "let-down.mp4")->reading.status != ClipStatus::measured);
   const tune::ClipRecord* shot = clip_named(read.record, "upside-down.mp4");
   REQUIRE(shot->reading.status == ClipStatus::measured);
   // Truth beside the clip: nock right -2.44 deg. The side must be right (docs/measurement.md,

@@ -127,7 +127,7 @@ TEST_CASE("truth: a session of real clips, read once, with all its results") {
 TEST_CASE("fault: nothing measured is 3") {
   const Folder scratch;
   const Folder folder;
-  fs::copy_file(test_clip("side-view.mp4"), folder / "a.mp4");
+  fs::copy_file(test_clip("let-down.mp4"), folder / "a.mp4");
   const Ran ran = session(scratch, {folder.path().string(), "--no-logbook", "--no-stills"});
   CHECK(ran.status == 3);
   CHECK_FALSE(says(ran.err, "fault"));

@@ -98,8 +98,14 @@ std::vector<track::ArrowSighting> film(const Scene& scene, unsigned seed) {
   return sightings;
 }
 
-side::SideFit fit_of(const Scene& scene, unsigned seed) {
-  const std::vector<track::ArrowSighting> sightings = film(scene, seed);
+side::SideFit fit_of(const Scene& scene, unsigned seed, bool with_ends = true) {
+  std::vector<track::ArrowSighting> sightings = film(scene, seed);
+  for (track::ArrowSighting& sighting : sightings) {
+    if (!with_ends) {
+      sighting.nock.reset();
+      sighting.tip.reset();
+    }
+  }
   side::SideFitOptions options;
   options.priors.flight.length_m = {kLength_m, 0.002};
   options.priors.flight.focal_relative_sigma = 0.01;
@@ -144,7 +150,10 @@ TEST_CASE("reference: a nock that trails high or low is measured from either sid
         CHECK(std::abs(headline.high_rad.value / kDeg - high) < 0.08);
         CHECK(std::abs(headline.high_rad.value / kDeg - high) < headline.high_rad.u95 / kDeg);
         CHECK(headline.high_rad.u95 / kDeg < 0.4);
-        CHECK(headline.speed_mps.value == doctest::Approx(kSpeed_mps).epsilon(0.02));
+        // What hides the ends in all frames alike is believed to be 20 mm (1 sigma) each: 4 % of
+        // the speed, whatever the chance of the sightings.
+        CHECK(std::abs(headline.speed_mps.value - kSpeed_mps) < headline.speed_mps.u95);
+        CHECK(headline.speed_mps.value == doctest::Approx(kSpeed_mps).epsilon(0.04));
       }
     }
   }
@@ -171,4 +180,19 @@ TEST_CASE("truth: the interval holds over chance, and over lateral offsets seen 
   }
   // Of 95 in 100: fewer than 34 of 40 has a chance of 1 in 300 (binomial).
   CHECK(held >= 34);
+}
+
+TEST_CASE(
+    "fault: where no end of the arrow is seen the fit stays near what is believed, or gives up") {
+  for (unsigned seed = 1; seed <= 6; ++seed) {
+    CAPTURE(seed);
+    Scene scene;
+    scene.turn_deg = 8.0 * seed - 24.0;
+    const side::SideFit fit = fit_of(scene, seed, false);
+    CHECK(fit.ends == 0);
+    CHECK(fit.parameters.allFinite());
+    CHECK(std::exp(fit.parameters[side::kLogSpeed]) > 10.0);
+    CHECK(std::exp(fit.parameters[side::kLogSpeed]) < 150.0);
+    CHECK(std::exp(fit.parameters[side::kLogLength]) == doctest::Approx(kLength_m).epsilon(0.05));
+  }
 }

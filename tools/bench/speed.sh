@@ -69,7 +69,7 @@ made none/ordinary.mp4 -f lavfi -i testsrc2=s=1920x1080:r=30 -f lavfi -i sine=r=
   "${fast[@]}" -c:a aac
 made none/ordinary-mute.mp4 -f lavfi -i testsrc2=s=1920x1080:r=30 -t 8 "${fast[@]}"
 made none/sixty-mute.mp4 -f lavfi -i testsrc2=s=1280x720:r=60 -t 8 "${fast[@]}"
-for name in let-down side-view low-light; do
+for name in let-down low-light; do
   ln -s "$root/test-clips/$name.mp4" "$none/"
 done
 if [ -n "${SPEED_MORE:-}" ]; then

@@ -45,6 +45,17 @@ class Strip {
   std::optional<double> foremost(std::size_t k, double from_px, double to_px, double n_px,
                                  double across_px) const;
 
+  // An arrow as it is expected in a frame.
+  struct Expected {
+    std::size_t frame = 0;
+    Eigen::Vector2d nock_px = Eigen::Vector2d::Zero();
+    Eigen::Vector2d tip_px = Eigen::Vector2d::Zero();
+  };
+  // Where several frames, laid over each other as they are expected, show the nock's or the point's
+  // end: how far beyond the expected one, as a share of the arrow's length. A ground of the shaft's
+  // brightness hides an end in some of them, hardly in all.
+  std::optional<double> end_together(const std::vector<Expected>& arrows, bool tip) const;
+
   Eigen::Vector2d picture_px(double s, double n) const {
     return path_.at_px + path_.along * s + path_.across() * n;
   }
@@ -68,6 +79,17 @@ class Strip {
   // are too few columns.
   std::vector<double> profile_across(std::size_t k, const Line& line, double from_px, double to_px,
                                      int steps, int& columns) const;
+  // From the arrow's middle outward, for each step: what it costs to call it covered by the arrow
+  // or free of it, and how well that can be told.
+  struct StepCost {
+    std::vector<double> covered;
+    std::vector<double> free;
+    std::vector<double> weight;
+  };
+  std::optional<StepCost> step_cost(std::size_t k, const Line& line, double from_px,
+                                    double expected_px, double length_px, double step_px) const;
+  // Where the arrow ends, in steps; `length` of it in steps. nullopt where that cannot be told.
+  static std::optional<double> step_in(const StepCost& of, double length);
   std::optional<double> end(std::size_t k, const Line& line, double from_px, double expected_px,
                             double length_px) const;
   cv::Mat changed_in(std::size_t k) const;  // |difference| in sigmas, CV_32F
