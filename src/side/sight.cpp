@@ -12,6 +12,12 @@ namespace nocktrail::side {
 namespace {
 
 constexpr double kStep_px = 0.5;  // of a profile across the shaft
+// A profile's place i steps from its middle; it has `steps` to either side.
+std::size_t place_of(int i, int steps) {
+  const int from_first = i + steps;
+  return static_cast<std::size_t>(from_first);
+}
+
 // Of the arrow's length: how far past where an end is expected it is looked for, and how far beyond
 // it the ground must be seen.
 constexpr double kBeyond = 0.25;
@@ -29,7 +35,7 @@ struct Outline {
 // stands out by more than the other.
 std::optional<double> side_end(const std::vector<double>& profile, int steps, int peak, int way,
                                int reach, double noise, double height) {
-  const auto at = [&](int i) { return profile[static_cast<std::size_t>(i + steps)]; };
+  const auto at = [&](int i) { return profile[place_of(i, steps)]; };
   int last = peak;
   for (int i = peak; std::abs(i - peak) <= reach && std::abs(i) < steps; i += way) {
     if (at(i) >= noise + 0.33 * height) {
@@ -66,7 +72,7 @@ std::optional<Outline> outline_in(const std::vector<double>& profile, int steps,
   double most = 0.0;
   int peak = 0;
   for (int i = -steps; i <= steps; ++i) {
-    const double value = profile[static_cast<std::size_t>(i + steps)];
+    const double value = profile[place_of(i, steps)];
     if (std::abs(i) > inner) {
       noise += value / (2.0 * (steps - inner));
     } else if (value > most) {
@@ -153,7 +159,7 @@ std::vector<double> Strip::profile_across(std::size_t k, const Line& line, doubl
       const double at = row + i * kStep_px;
       // Lit from above, a shaft has a bright and a dark side, and between them somewhere the
       // brightness of what is behind it: it is where the picture changed, either way.
-      profile[static_cast<std::size_t>(i + steps)] +=
+      profile[place_of(i, steps)] +=
           std::abs(at_row(rows_[k], column, at) - at_row(background_, column, at)) /
           at_row(sigma_, column, at);
     }
