@@ -48,7 +48,7 @@ constexpr const char* kEnding = "-replay.mp4";
 
 fs::path out_path(const ReplayArguments& arguments) {
   const std::vector<std::string>& clips = arguments.read.clips;
-  const fs::path out =
+  fs::path out =
       arguments.out.empty() ? fs::path(clips.front()).stem().string() + kEnding : arguments.out;
   if (out.extension() != ".mp4") {
     throw BadInput(fmt::format("--out: {} does not end in .mp4; the replay is an MP4 film",
