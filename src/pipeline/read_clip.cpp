@@ -50,10 +50,11 @@ class Reader {
   // doubt.
   void look() {
     const track::LooseOptions loose;
+    std::vector<double> knocks;
     if (clip_.info().has_audio) {
       tell("listening", 0.05);
       if (const std::optional<media::Sound> sound = clip_.sound()) {
-        const std::vector<double> knocks = track::find_knocks(*sound, loose);
+        knocks = track::find_knocks(*sound, loose);
         seen_.knocks = knocks.size();
         if (analysis_.target_distance_m) {
           analysis_.sounds_s = track::find_knocks(*sound, pipeline::sounds_of_a_shot());
@@ -73,7 +74,10 @@ class Reader {
       for (const track::LooseCandidate& surge : scan.surges) {
         surges.push_back(surge.t_s);
       }
-      analyse(surges, pipeline::analyse_loose, 1.0, 0.8, 1.0);
+      analyse(surges, pipeline::analyse_loose, 1.0, 0.8, 0.95);
+    }
+    if (measured_.empty() && analysis_.view != View::behind) {
+      analyse(knocks, pipeline::analyse_heard_alone, 1.0, 0.95, 1.0);
     }
     std::sort(measured_.begin(), measured_.end(),
               [](const auto& a, const auto& b) { return a.stroke->exit_s < b.stroke->exit_s; });

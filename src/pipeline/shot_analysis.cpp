@@ -213,14 +213,14 @@ ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOpti
                            LookedAt& looked) {
   double surge_s = knock_s;
   Stretch stretch = load_heard(clip, knock_s, options, surge_s, looked.effort);
-  if (!stretch.luma.empty()) {
-    return analyse_stretch(clip, std::move(stretch), surge_s, Witness::motion, options, looked);
-  }
-  if (options.view == View::behind) {
-    return {};
-  }
-  // From beside the line the archer may be too small or too calm for a surge; the arrow is not.
-  surge_s = knock_s - kSurgeToKnock_s;
+  return stretch.luma.empty()
+             ? ShotAnalysis{}
+             : analyse_stretch(clip, std::move(stretch), surge_s, Witness::motion, options, looked);
+}
+
+ShotAnalysis analyse_heard_alone(media::Clip& clip, double knock_s, const AnalysisOptions& options,
+                                 LookedAt& looked) {
+  const double surge_s = knock_s - kSurgeToKnock_s;
   return analyse_stretch(clip, load_stretch(clip, surge_s, options, looked.effort), surge_s,
                          Witness::sound, options, looked);
 }

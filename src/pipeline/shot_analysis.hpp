@@ -125,4 +125,10 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
 ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options,
                            LookedAt& looked);
 
+// For a knock without a surge: from beside the line the archer may be too small or too calm for
+// one, the arrow is not. Only what crosses the picture is looked for. To be tried last: what it
+// looked at counts as looked at.
+ShotAnalysis analyse_heard_alone(media::Clip& clip, double knock_s, const AnalysisOptions& options,
+                                 LookedAt& looked);
+
 }  // namespace nocktrail::pipeline

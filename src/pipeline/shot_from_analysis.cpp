@@ -13,10 +13,6 @@
 namespace nocktrail::pipeline {
 namespace {
 
-Measured in_deg(const Measured& rad) {
-  return {units::deg_from_rad(rad.value), units::deg_from_rad(rad.u95)};
-}
-
 std::vector<FrameObservation> observations(const ShotAnalysis& analysis) {
   std::vector<FrameObservation> frames;
   for (const track::ArrowSighting& sighting : analysis.sightings) {
@@ -100,6 +96,19 @@ std::vector<Eigen::Vector2d> limb_curve(const ShotAnalysis& analysis) {
 
 }  // namespace
 
+Measured in_deg(const Measured& rad) {
+  return {units::deg_from_rad(rad.value), units::deg_from_rad(rad.u95)};
+}
+
+std::optional<Flex> clear_flex(const Measured& hz, const Measured& amplitude_m, double sigmas) {
+  constexpr double kClearSigmas = 4.0;
+  constexpr double kMostHzU95 = 8.0;
+  if (sigmas <= kClearSigmas || hz.u95 >= kMostHzU95) {
+    return std::nullopt;
+  }
+  return Flex{hz, {amplitude_m.value * 1e3, amplitude_m.u95 * 1e3}};
+}
+
 Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
                const RefusalOptions& options) {
   if (analysis.side) {
@@ -109,7 +118,6 @@ Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
   flight::Headline headline =
       flight::headline_at(analysis.fit, stroke.rest_forward_m, stroke.rest_sigma_m,
                           flight::kReferenceM, analysis.freedom);
-  constexpr double kTwoSided95 = 1.96;  // of a normal distribution
   headline.right_rad.u95 =
       std::hypot(headline.right_rad.u95, kTwoSided95 * analysis.scatter.right_rad);
   headline.high_rad.u95 =
@@ -144,13 +152,7 @@ Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
     shot.cant_seen_deg = in_deg({analysis.limb->shape.cant_rad, kTwoSided95 * sigma});
     shot.limb_px = limb_curve(analysis);
   }
-  // Bending that stands clear of noise, at a frequency the frames can tell.
-  constexpr double kClearSigmas = 4.0;
-  constexpr double kMostHzU95 = 8.0;
-  if (headline.flex_sigmas > kClearSigmas && headline.flex_hz.u95 < kMostHzU95) {
-    shot.flex = Flex{headline.flex_hz,
-                     {headline.flex_amplitude_m.value * 1e3, headline.flex_amplitude_m.u95 * 1e3}};
-  }
+  shot.flex = clear_flex(headline.flex_hz, headline.flex_amplitude_m, headline.flex_sigmas);
   return shot;
 }
 

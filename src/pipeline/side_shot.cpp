@@ -9,6 +9,7 @@
 #include "nocktrail/optics/camera.hpp"
 #include "nocktrail/units/units.hpp"
 #include "shot_analysis.hpp"
+#include "shot_from_analysis.hpp"
 #include "why_refused.hpp"
 
 namespace nocktrail::pipeline {
@@ -25,11 +26,6 @@ constexpr double kMostSizeChange = 0.12;
 // Over a part of its length one side of a shaft may look like the ground, and its outline be off
 // there, in all frames alike, by some four tenths of a pixel.
 constexpr double kOutline_deg = 0.07;
-constexpr double kTwoSided95 = 1.96;  // of a normal distribution
-
-Measured in_deg(const Measured& rad) {
-  return {units::deg_from_rad(rad.value), units::deg_from_rad(rad.u95)};
-}
 
 double with_outline(double u95_rad) {
   return std::hypot(units::deg_from_rad(u95_rad), kTwoSided95 * kOutline_deg);
@@ -159,12 +155,7 @@ Shot side_shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info) {
   shot.nock_high_slope_deg_per_m = in_deg(headline.high_rate);
   shot.shared = SharedError{0.0, with_outline(headline.shared_high_u95_rad), 0.0};
   shot.speed_mps = headline.speed_mps;
-  constexpr double kClearSigmas = 4.0;
-  constexpr double kMostHzU95 = 8.0;
-  if (headline.flex_sigmas > kClearSigmas && headline.flex_hz.u95 < kMostHzU95) {
-    shot.flex = Flex{headline.flex_hz,
-                     {headline.flex_amplitude_m.value * 1e3, headline.flex_amplitude_m.u95 * 1e3}};
-  }
+  shot.flex = clear_flex(headline.flex_hz, headline.flex_amplitude_m, headline.flex_sigmas);
   return shot;
 }
 
