@@ -164,6 +164,7 @@ void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options) {
   fill(options.capture_fps, facts.camera.capture_fps);
   fill(options.target_distance_m, facts.target_distance_m);
   options.fletched = facts.arrow.fletching == tune::Fletching::fletched;
+  options.bare = facts.arrow.fletching == tune::Fletching::bare;
 }
 
 std::optional<Reading> kept_reading(const fs::path& clip, double dead_band_deg) {

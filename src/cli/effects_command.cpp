@@ -71,6 +71,7 @@ std::vector<std::string> stops_of(const arrow::Setup& setup,
     rules::Evidence evidence;
     evidence.lat_deg = Measured{reading->nock_right_deg, reading->u95_deg};
     evidence.fletched = setup.arrow.fletching_mass_kg > 0.0;
+    evidence.bare = !evidence.fletched;
     if (const auto stop = rules::stop_for_mismatch(evidence)) {
       words.push_back(stop->words);
     }

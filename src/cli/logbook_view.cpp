@@ -111,7 +111,8 @@ std::string remarks(const ShotAnswer& shot) {
 std::string setup_block(const SetupAnswer& setup) {
   std::string out =
       fmt::format("{}: {}\n", place_words(setup.session, setup.name), span_words(setup));
-  const std::vector<std::string> stops = tune::stop_texts(setup.facts);
+  const std::vector<std::string> stops =
+      tune::stop_texts(setup.facts, setup.lateral, setup.vertical);
   for (const std::string& stop : stops) {
     out += fmt::format("  {}\n", stop);
   }
@@ -267,7 +268,7 @@ Json setup_json(const SetupAnswer& setup) {
   out["spine"] = words(setup.spine);
   out["nocking_point"] = words(setup.nocking_point);
   out["summary"] = words(setup.summary);
-  const std::vector<std::string> stops = tune::stop_texts(facts);
+  const std::vector<std::string> stops = tune::stop_texts(facts, setup.lateral, setup.vertical);
   out["stops"] = stops;
   out["done"] = setup.done && stops.empty();
   out["forgotten"] = setup.forgotten;

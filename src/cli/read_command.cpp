@@ -270,6 +270,7 @@ class ReadRun {
     report::TextOptions text;
     text.hand = options.hand;
     text.arrow_length_given = options.arrow_length_m.has_value();
+    text.view_told = options.view.has_value();
     text.read_with = read_with;
     text.stops = stops;
     text.cautions_said = &cautions_said_;

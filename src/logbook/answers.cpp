@@ -11,6 +11,8 @@
 #include "counted.hpp"
 #include "names.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/report/local_time.hpp"
+#include "nocktrail/tune/gate.hpp"
 #include "store.hpp"
 #include "words.hpp"
 
@@ -35,7 +37,7 @@ const char* const kSetups = R"sql(
       AS forgotten
   FROM readings JOIN clips ON clips.id = readings.clip_id JOIN shots ON shots.id = shot_id
   WHERE current AND status = 'measured' AND present AND clips.dropped IS NULL
-    AND shots.dropped IS NULL
+    AND shots.dropped IS NULL AND coalesce(readings.view, 'behind') = 'behind'
 ), judged AS (
   SELECT setup_id, sum(forgotten) AS forgotten,
     sum(NOT forgotten AND clip_id NOT IN (SELECT id FROM counted_clips)) AS elsewhere
@@ -368,7 +370,8 @@ std::vector<SetupAnswer> setups(const Logbook& logbook, const Filter& filter) {
 std::vector<SetupAnswer> liked(const Logbook& logbook, const Filter& filter) {
   std::vector<SetupAnswer> out = setups(logbook, filter);
   std::erase_if(out, [](const SetupAnswer& setup) {
-    return !setup.done && !(setup.spine == "matched" && setup.nocking_point == "level");
+    return (!setup.done && !(setup.spine == "matched" && setup.nocking_point == "level")) ||
+           !tune::stop_texts(setup.facts, setup.lateral, setup.vertical).empty();
   });
   return out;
 }
@@ -457,7 +460,7 @@ std::vector<Note> notes(const Logbook& logbook, const Filter& filter) {
   });
   std::erase_if(out, [&](const Note& note) {
     return (!filter.bow.empty() && !same_name(note.bow, filter.bow)) ||
-           !fits_time(filter, note.at, note.at);
+           !fits_time(filter, report::utc_of_first(note.at), report::utc_of_last(note.at));
   });
   return out;
 }

@@ -86,7 +86,7 @@ Cells cells_of(const SetupAnswer& setup) {
   const tune::SetupFacts& facts = setup.facts;
   const tune::BowFacts& bow = facts.bow;
   const tune::ArrowFacts& arrow = facts.arrow;
-  const std::vector<std::string> stops = tune::stop_texts(facts);
+  const std::vector<std::string> stops = tune::stop_texts(facts, setup.lateral, setup.vertical);
   Cells cells = {
       {"session", words(setup.session)},
       {"folder", words(setup.folder)},

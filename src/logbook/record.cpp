@@ -100,21 +100,43 @@ class Recorder {
     session_id_ = insert(database_, "sessions", row);
   }
 
-  // The session that shares a clip with this one and whose folder is no longer on the disk.
+  // The session whose folder is no longer on the disk and most of whose clips are in this one. A
+  // single clip in common is not enough: a merged logbook holds folders of other computers, and a
+  // folder of chosen clips is no such session moved.
   std::optional<std::int64_t> moved_session(const tune::SessionRecord& session) {
-    SQLite::Statement statement(
-        database_,
-        "SELECT sessions.id, folder FROM sessions JOIN clips ON session_id = sessions.id "
-        "WHERE sha256 = ?");
+    std::set<std::string> contents;
     for (const tune::SetupRecord& setup : session.setups) {
       for (const tune::ClipRecord& clip : setup.clips) {
-        statement.reset();
-        statement.bind(1, clip.sha256);
-        while (statement.executeStep()) {
-          std::error_code error;
-          if (!fs::exists(statement.getColumn(1).getString(), error) && !error) {
-            return std::int64_t{statement.getColumn(0).getInt64()};
-          }
+        contents.insert(clip.sha256);
+      }
+    }
+    SQLite::Statement sharing(
+        database_,
+        "SELECT DISTINCT sessions.id, folder FROM sessions JOIN clips ON session_id = sessions.id "
+        "WHERE sha256 = ?");
+    SQLite::Statement held(database_,
+                           "SELECT DISTINCT sha256 FROM clips WHERE session_id = ? AND present");
+    std::set<std::int64_t> looked_at;
+    for (const std::string& content : contents) {
+      sharing.reset();
+      sharing.bind(1, content);
+      while (sharing.executeStep()) {
+        const std::int64_t id = sharing.getColumn(0).getInt64();
+        std::error_code error;
+        if (!looked_at.insert(id).second || fs::exists(sharing.getColumn(1).getString(), error) ||
+            error) {
+          continue;
+        }
+        std::size_t all = 0;
+        std::size_t here = 0;
+        held.reset();
+        held.bind(1, id);
+        while (held.executeStep()) {
+          ++all;
+          here += contents.contains(held.getColumn(0).getString()) ? 1 : 0;
+        }
+        if (2 * here > all) {
+          return id;
         }
       }
     }

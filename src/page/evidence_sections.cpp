@@ -50,6 +50,12 @@ std::string offsets_of(const Still& still) {
                       offset_words(view.judged->vert_deg, true));
     }
   }
+  for (const SideShotView& view : still.setup.from_side) {
+    if (view.clip == &still.clip) {
+      words += fmt::format("{}from the side, {} against plumb", words.empty() ? "" : "; ",
+                           offset_words(view.judged->high_deg, true));
+    }
+  }
   return words.empty() ? "no number" : words;
 }
 
@@ -159,9 +165,15 @@ void refused_section(pugi::xml_node parent, const Content& content) {
     for (const ShotView& view : setup.shots) {
       const tune::JudgedShot& shot = *view.judged;
       if (shot.dropped || shot.outlier) {
-        lines.push_back({name, shot_name(shot),
+        lines.push_back({name, shot_name(shot.clip),
                          shot.dropped ? "left out by the archer" : "counts less",
                          shot.why.empty() ? "no reason given" : shot.why});
+      }
+    }
+    for (const SideShotView& view : setup.from_side) {
+      if (view.judged->dropped) {
+        lines.push_back({name, shot_name(view.judged->clip), "left out by the archer",
+                         view.judged->why.empty() ? "no reason given" : view.judged->why});
       }
     }
   }

@@ -25,6 +25,13 @@ std::string mean_cell(const std::optional<tune::OffsetSummary>& summary, bool ve
   return summary ? offset_cell(measured(*summary), vertical) : kMissing;
 }
 
+std::string shots_cell(const tune::SetupJudgement& judged) {
+  const auto from_side = std::count_if(judged.side_shots.begin(), judged.side_shots.end(),
+                                       [](const tune::SideShot& shot) { return !shot.dropped; });
+  return from_side == 0 ? std::to_string(judged.counted)
+                        : fmt::format("{}, {} from the side", judged.counted, from_side);
+}
+
 // Most folders carry their number already.
 std::string numbered(int number, const std::string& name) {
   int own = 0;
@@ -37,7 +44,7 @@ std::string numbered(int number, const std::string& name) {
 std::string clip_cell(const ShotView& view) {
   const tune::JudgedShot& shot = *view.judged;
   const bool by_hand = view.shot != nullptr && view.shot->by == ReadBy::hand;
-  return shot_name(shot) + (by_hand ? ", marked by hand" : "") +
+  return shot_name(shot.clip) + (by_hand ? ", marked by hand" : "") +
          (shot.dropped   ? ", left out"
           : shot.outlier ? ", counts less"
                          : "");
@@ -64,7 +71,7 @@ void facts(pugi::xml_node parent, const SetupView& setup) {
 }
 
 void shots_table(pugi::xml_node parent, const SetupView& setup) {
-  if (setup.shots.empty()) {
+  if (setup.shots.empty() && setup.from_side.empty()) {
     element(parent, "p", {}, "No measured shot.");
     return;
   }
@@ -75,6 +82,15 @@ void shots_table(pugi::xml_node parent, const SetupView& setup) {
     const pugi::xml_node line =
         row(body, {std::to_string(view.number), clip_cell(view), lateral_cell(view.judged->lat_deg),
                    vertical_cell(view.judged->vert_deg)});
+    line.child("td").append_attribute("class").set_value("name");
+  }
+  for (const SideShotView& view : setup.from_side) {
+    const tune::SideShot& shot = *view.judged;
+    const std::string vertical =
+        shot.vert_deg ? vertical_cell(*shot.vert_deg) : vertical_cell(shot.high_deg) + " to plumb";
+    const pugi::xml_node line =
+        row(body, {kMissing, shot_name(shot.clip) + (shot.dropped ? ", left out" : ""),
+                   "from the side", vertical});
     line.child("td").append_attribute("class").set_value("name");
   }
 }
@@ -100,7 +116,7 @@ void glance_section(pugi::xml_node parent, const Content& content) {
          fmt::format(
              "{}{}", rules::word(judged.spine),
              setup.record->facts.arrow.fletching == tune::Fletching::fletched ? ", fletched" : ""),
-         rules::word(judged.nocking_point), std::to_string(judged.counted),
+         rules::word(judged.nocking_point), shots_cell(judged),
          fmt::format("{}, {}", tune::scatter_words(judged.lateral, judged.counted),
                      tune::scatter_words(judged.vertical, judged.counted)),
          changes_in_words(setup)});
@@ -120,6 +136,7 @@ void setups_section(pugi::xml_node parent, const Content& content) {
     ++number;
     const pugi::xml_node whole = element(parent, "div", {{"class", "setup"}});
     element(whole, "h3", {}, "Set-up " + numbered(number, setup.judged->name));
+    cautions_list(whole, setup.judged->stops);
     if (!setup.judged->summary.empty()) {
       element(whole, "p", {}, setup.judged->summary);
     }

@@ -83,6 +83,11 @@ std::vector<SetupView> views_of(const tune::SessionRecord& session,
       find_shot(shot_view, record, judged->bow);
       view.shots.push_back(shot_view);
     }
+    for (const tune::SideShot& shot : judged->side_shots) {
+      const tune::ClipRecord* clip = clip_named(record, shot.clip);
+      view.from_side.push_back(
+          {&shot, clip != nullptr ? clip : clip_named(record, parted(shot.clip).clip)});
+    }
     views.push_back(std::move(view));
   }
   return views;
@@ -95,9 +100,9 @@ const SetupView* latest_measured(const std::vector<SetupView>& views) {
   return found == views.rend() ? nullptr : &*found;
 }
 
-std::string shot_name(const tune::JudgedShot& shot) {
-  const ClipAndShot where = parted(shot.clip);
-  return where.shot == 0 ? shot.clip : where.clip + ", shot " + std::to_string(where.shot + 1);
+std::string shot_name(const std::string& clip) {
+  const ClipAndShot where = parted(clip);
+  return where.shot == 0 ? clip : where.clip + ", shot " + std::to_string(where.shot + 1);
 }
 
 }  // namespace nocktrail::page

@@ -19,11 +19,18 @@ struct ShotView {
   std::optional<Measured> vert_slope_deg_per_m;
 };
 
+// A shot filmed from the side: up and down alone.
+struct SideShotView {
+  const tune::SideShot* judged = nullptr;
+  const tune::ClipRecord* clip = nullptr;  // null: not in the record
+};
+
 struct SetupView {
   const tune::SetupRecord* record = nullptr;
   const tune::SetupJudgement* judged = nullptr;
   const tune::SetupFacts* before = nullptr;  // of the set-up shot before it
   std::vector<ShotView> shots;
+  std::vector<SideShotView> from_side;
 };
 
 // The set-ups that both hold, in order of shooting.
@@ -33,7 +40,7 @@ std::vector<SetupView> views_of(const tune::SessionRecord& session,
 // The latest with a lateral or vertical offset, or null.
 const SetupView* latest_measured(const std::vector<SetupView>& views);
 
-// "evening-03.mp4", or "evening-03.mp4, shot 2" for a later shot of a clip.
-std::string shot_name(const tune::JudgedShot& shot);
+// "evening-03.mp4", or "evening-03.mp4, shot 2" for a later shot of a clip ("evening-03.mp4#2").
+std::string shot_name(const std::string& clip);
 
 }  // namespace nocktrail::page

@@ -92,6 +92,7 @@ rules::JudgeOptions judge_options(const ReadClipOptions& options) {
   return {.hand = options.hand,
           .cant_deg = options.cant_deg,
           .fletched = options.fletched,
+          .bare = options.bare,
           .dead_band_deg = options.dead_band_deg};
 }
 

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 
 #include "nocktrail/side/path.hpp"
@@ -100,13 +99,14 @@ std::vector<flight::TipPlace> tip_places(const side::Strip& strip, const side::P
 
 // When the nock left the string, by the point's places alone: ahead of the free flight followed
 // backward by what a usual stroke leaves, and by nothing after it. The surge of motion is a
-// witness, but in a picture of the whole archer it may be of something else.
-double exit_by_places(const std::vector<flight::TipPlace>& places, double stroke_m, double speed,
-                      double from_s, double to_s) {
+// witness, but in a picture of the whole archer it may be of something else. Empty where the places
+// do not contradict the exit that it tells: without any that lies ahead every early exit fits
+// alike.
+std::optional<double> exit_against_surge(const std::vector<flight::TipPlace>& places,
+                                         double stroke_m, double speed, double from_s, double to_s,
+                                         double by_surge_s) {
   const double w = speed / stroke_m;
-  double best_s = to_s;
-  double least = std::numeric_limits<double>::infinity();
-  for (double exit_s = from_s; exit_s < to_s; exit_s += 0.0005) {
+  const auto cost_of = [&](double exit_s) {
     double cost = 0.0;
     for (const flight::TipPlace& place : places) {
       const double d = exit_s - place.t_s;
@@ -118,12 +118,22 @@ double exit_by_places(const std::vector<flight::TipPlace>& places, double stroke
       const double z = (speed * (place.virtual_s - place.t_s) - ahead_m) / kSigma_m;
       cost += std::min(z * z, 9.0);
     }
-    if (cost < least) {
+    return cost;
+  };
+  double best_s = by_surge_s;
+  double least = cost_of(by_surge_s);
+  const double by_surge = least;
+  for (double exit_s = from_s; exit_s < to_s; exit_s += 0.0005) {
+    if (const double cost = cost_of(exit_s); cost < least) {
       least = cost;
       best_s = exit_s;
     }
   }
-  return best_s;
+  constexpr double kClearly = 4.0;  // two sigmas
+  constexpr double kAtOdds_s = 0.012;
+  return by_surge - least > kClearly && std::abs(best_s - by_surge_s) > kAtOdds_s
+             ? std::optional<double>(best_s)
+             : std::nullopt;
 }
 
 // Where the point stood still before the loose, it says where the rest is by itself: kPastRest_m
@@ -305,13 +315,11 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
     const std::vector<flight::TipPlace> places =
         tip_places(strip, *path, fit, scene.t_s, first_s - 0.040, first_s);
     constexpr double kSurgeToExit_s = 0.007;
-    constexpr double kAtOdds_s = 0.012;
-    const double own_s = exit_by_places(places, stroke.stroke_mean_m, free.speed_mps,
-                                        first_s - 0.045, first_s + 0.010) -
-                         kSurgeToExit_s;
     double surge_s = scene.surge_s;
-    if (std::abs(own_s - surge_s) > kAtOdds_s) {
-      surge_s = own_s;
+    if (const std::optional<double> own_s =
+            exit_against_surge(places, stroke.stroke_mean_m, free.speed_mps, first_s - 0.045,
+                               first_s + 0.010, surge_s + kSurgeToExit_s)) {
+      surge_s = *own_s - kSurgeToExit_s;
       stroke.surge_sigma_s = 0.015;
     }
     found.stroke = flight::fit_stroke(free, places, surge_s, stroke);

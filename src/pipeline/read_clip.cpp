@@ -221,6 +221,12 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
       nothing += "; " + clip.broken();
     }
     judge_clip(reading, nothing);
+    if (options.view && reading.status != ClipStatus::measured) {
+      reading.reason +=
+          fmt::format("; it was told to be filmed {} (--view {}): if it was not, leave that out",
+                      options.view == View::side ? "from the side" : "from behind",
+                      options.view == View::side ? "side" : "behind");
+    }
   } catch (const UnreadableClip& error) {
     reading.status = ClipStatus::error;
     reading.reason = error.what();

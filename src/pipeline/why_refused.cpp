@@ -8,6 +8,7 @@
 
 #include "doubts.hpp"
 #include "limb_in_the_way.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/units/units.hpp"
 
 namespace nocktrail::pipeline {
@@ -130,9 +131,7 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
       {{typical_speed, Keep::at_least, options.least_speed_mps, too_fast, say_rate},
        {typical_speed, Keep::at_most, options.most_speed_mps, too_fast, say_rate},
        {offset, Keep::at_most, options.most_offset_deg,
-        fmt::format(
-            "the arrow seems to stand {:.0f} deg across its flight, more than can be measured",
-            offset),
+        fmt::format("the arrow seems to stand {:.0f} deg {}", offset, rules::kAcrossItsFlight),
         "stop shooting this arrow and check the set-up"},
        {u95, Keep::at_most, options.most_lateral_u95_deg,
         fmt::format("the sideways offset is only known within {:.1f} deg", u95), know_right},

@@ -72,10 +72,12 @@ const Json& since_2(const Json& object, const char* key) {
 
 std::optional<SharedError> shared_from(const Json& right, const Json& high,
                                        const Json& correlation) {
-  if (right.is_null() || high.is_null()) {
+  if (high.is_null()) {
     return std::nullopt;
   }
-  const auto right_u95 = optional_number(since_2(right, "u95_shared"));
+  // From the side there is nothing to the right, and so nothing shared of it.
+  const auto right_u95 =
+      right.is_null() ? std::optional<double>(0.0) : optional_number(since_2(right, "u95_shared"));
   const auto high_u95 = optional_number(since_2(high, "u95_shared"));
   if (!right_u95 || !high_u95) {
     return std::nullopt;

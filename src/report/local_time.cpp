@@ -1,6 +1,7 @@
 #include "nocktrail/report/local_time.hpp"
 
 #include <array>
+#include <chrono>
 #include <optional>
 
 namespace nocktrail::report {
@@ -11,7 +12,11 @@ std::optional<std::tm> parsed(const std::string& words, const char* form) {
   std::tm parts{};
   parts.tm_mday = 1;
   const char* const end = ::strptime(words.c_str(), form, &parts);
-  return end != nullptr && *end == '\0' ? std::optional<std::tm>(parts) : std::nullopt;
+  using namespace std::chrono;
+  // strptime(3) takes every month to have 31 days.
+  const year_month_day date{year(parts.tm_year + 1900), month(unsigned(parts.tm_mon + 1)),
+                            day(unsigned(parts.tm_mday))};
+  return end != nullptr && *end == '\0' && date.ok() ? std::optional<std::tm>(parts) : std::nullopt;
 }
 
 std::optional<std::tm> moment(const std::string& words) {

@@ -56,26 +56,33 @@ bool measured(const Shot& shot) {
   return shot.status == ShotStatus::measured;
 }
 
+// From the side nothing is known sideways, and up and down is against plumb.
+bool measured_from_behind(const Shot& shot) {
+  return measured(shot) && shot.view == View::behind;
+}
+
 }  // namespace
 
 std::string summary(const std::vector<Reading>& readings, const SummaryOptions& options) {
   std::size_t shots_measured = 0;
   std::size_t clips_measured = 0;
+  std::size_t from_behind = 0;
   bool to_the_bow = true;
   for (const Reading& reading : readings) {
     const auto of_clip = std::count_if(reading.shots.begin(), reading.shots.end(), measured);
     shots_measured += static_cast<std::size_t>(of_clip);
     clips_measured += of_clip > 0 ? 1 : 0;
     for (const Shot& shot : reading.shots) {
-      to_the_bow = to_the_bow && (!measured(shot) || shot.in_bow);
+      from_behind += measured_from_behind(shot) ? 1 : 0;
+      to_the_bow = to_the_bow && (!measured_from_behind(shot) || shot.in_bow);
     }
   }
   std::string out =
       line(fmt::format("Summary: {} shot{} measured, in {} of {} clips{}", shots_measured,
                        shots_measured == 1 ? "" : "s", clips_measured, readings.size(),
-                       shots_measured == 0 ? ""
-                       : to_the_bow        ? "; offsets to the bow"
-                                           : "; offsets as seen from behind, upright"),
+                       from_behind == 0 ? ""
+                       : to_the_bow     ? "; offsets to the bow"
+                                        : "; offsets as seen from behind, upright"),
            options.width);
   std::set<std::string> said;
   for (const std::string& stop : options.stops) {
@@ -98,6 +105,12 @@ std::string summary(const std::vector<Reading>& readings, const SummaryOptions& 
           to_the_bow && shot.in_bow ? shot.in_bow->nock_right_deg : shot.nock_right_deg;
       const std::optional<Measured> high =
           to_the_bow && shot.in_bow ? shot.in_bow->nock_high_deg : shot.nock_high_deg;
+      if (measured(shot) && shot.view == View::side && high) {
+        table.add({name, "from the side",
+                   short_offset(rules::vertical_words(*shot.nock_high_deg)) + " to plumb", "-",
+                   rules::word(shot.verdict.nocking_point)});
+        continue;
+      }
       if (!measured(shot) || !right || !high) {
         table.add({name, "refused", "-", "-", "-"});
         continue;

@@ -164,6 +164,9 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
 }
 
 void add_what_to_do(Page& page, const Reading& reading, const TextOptions& options) {
+  if (options.view_told) {
+    page.item("What to do", "leave --view out, unless you know from where it was filmed");
+  }
   if (reading.clip.capture_fps > 0.0 && reading.clip.capture_fps < kSlowMotionFps) {
     page.item("What to do",
               "film in slow motion, 240 frames a second if the phone can; if this clip is slow "

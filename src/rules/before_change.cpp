@@ -47,21 +47,53 @@ Asked film(const Evidence& evidence) {
 
 }  // namespace
 
+bool too_far_bare(double lat_deg, double vert_deg) {
+  return std::abs(lat_deg) > kStopSideways_deg || std::abs(vert_deg) > kStopSideways_deg ||
+         std::hypot(lat_deg, vert_deg) > kStopInAll_deg;
+}
+
+bool stands_across(const Shot& shot) {
+  return shot.status == ShotStatus::refused &&
+         shot.reason.find(kAcrossItsFlight) != std::string::npos;
+}
+
 std::optional<Asked> stop_for_mismatch(const Evidence& evidence) {
-  if (evidence.fletched || !evidence.lat_deg ||
-      !(std::abs(evidence.lat_deg->value) > kStopSideways_deg)) {
+  if (evidence.fletched || !evidence.lat_deg) {
     return std::nullopt;
   }
+  const double lat = evidence.lat_deg->value;
+  const double vert = evidence.vert_deg ? evidence.vert_deg->value : 0.0;
+  if (!too_far_bare(lat, vert)) {
+    return std::nullopt;
+  }
+  const bool by_height = std::abs(vert) > std::abs(lat);
+  const bool sideways = std::abs(lat) > kStopSideways_deg;
   Asked asked;
   asked.step = StepKind::do_not_shoot_arrow;
   asked.words = fmt::format(
-      "Do not shoot this arrow: bare, it trails {:.1f} deg sideways, and beyond {:g} deg a shaft "
-      "is "
-      "too badly matched to be shot again (common practice): it may break. Look it over for "
-      "damage, and shoot the bow only with fletched arrows of a spine that is known to suit it; "
-      "choose other bare shafts from there.",
-      std::abs(evidence.lat_deg->value), kStopSideways_deg);
+      "Do not shoot this arrow: bare, it trails {:.1f} deg {}, and beyond {:g} deg a shaft is too "
+      "badly matched to be shot again (common practice): it may break. Look it over for damage, "
+      "and {}.",
+      sideways                             ? std::abs(lat)
+      : std::abs(vert) > kStopSideways_deg ? std::abs(vert)
+                                           : std::hypot(lat, vert),
+      sideways                             ? "sideways"
+      : std::abs(vert) > kStopSideways_deg ? "up and down"
+                                           : "in all",
+      sideways || std::abs(vert) > kStopSideways_deg ? kStopSideways_deg : kStopInAll_deg,
+      by_height
+          ? "set the nocking point anew with fletched arrows of a spine that is known to suit "
+            "the bow, before any shaft is shot bare"
+          : "shoot the bow only with fletched arrows of a spine that is known to suit it; "
+            "choose other bare shafts from there");
   asked.because = fmt::format("Measured: {}.", lateral_words(*evidence.lat_deg));
+  if (!sideways) {
+    asked.because = fmt::format("Measured: {}, {}.", lateral_words(*evidence.lat_deg),
+                                vertical_words(*evidence.vert_deg));
+  }
+  if (!evidence.bare) {
+    asked.because += " If it was shot with feathers on, tell that: this is about bare shafts.";
+  }
   return asked;
 }
 

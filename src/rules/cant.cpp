@@ -74,6 +74,17 @@ bool hand_at_odds(const Bow& bow) {
   return bow.source == BowSource::seen && leans_the_other_way(bow);
 }
 
+std::optional<Bow> against_hand(const Bow& bow, const std::optional<Measured>& seen_cant_deg) {
+  if (hand_at_odds(bow)) {
+    return bow;
+  }
+  if (!at_odds(bow, seen_cant_deg)) {
+    return std::nullopt;
+  }
+  const Bow seen{*seen_cant_deg, bow.hand, BowSource::seen};
+  return hand_at_odds(seen) ? std::optional<Bow>(seen) : std::nullopt;
+}
+
 BowFrameReading bow_frame_from_range(const Measured& nock_right_deg, const Measured& nock_high_deg,
                                      double correlation, double cant_deg) {
   const Eigen::Matrix2d turn = bow_from_range(units::rad_from_deg(cant_deg));

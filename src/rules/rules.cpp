@@ -251,6 +251,13 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   }
   if (shot.status != ShotStatus::measured || !shot.nock_right_deg || !shot.nock_high_deg) {
     shot.verdict = no_verdict(shot.reason);
+    if (stands_across(shot)) {
+      shot.verdict.step = StepKind::do_not_shoot_arrow;
+      shot.verdict.next_step =
+          "Do not shoot this arrow until the set-up has been looked over: nocking point, spine, "
+          "rest "
+          "and loose; look the shaft over for damage.";
+    }
     return;
   }
   shot.bow = bow_as_known(options.hand, options.cant_deg, shot.cant_seen_deg);
@@ -259,7 +266,7 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   shot.in_bow = InBow{shot.bow->cant_deg.value, turned.lat_deg, turned.vert_deg, turned.correlation,
                       shared_in_bow(shot)};
   JudgeOptions told = options;
-  const bool at_odds_with_hand = hand_at_odds(*shot.bow);
+  const std::optional<Bow> at_odds_with_hand = against_hand(*shot.bow, shot.cant_seen_deg);
   if (at_odds_with_hand) {
     told.hand = Hand::unknown;
     told.hand_doubted = true;
@@ -275,8 +282,9 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   evidence.lat_deg = turned.lat_deg;
   evidence.vert_deg = turned.vert_deg;
   evidence.hand = told.hand;
-  evidence.at_odds = at_odds_with_hand ? shot.bow : std::nullopt;
+  evidence.at_odds = at_odds_with_hand;
   evidence.fletched = options.fletched;
+  evidence.bare = options.bare;
   evidence.dead_band_deg = options.dead_band_deg;
   evidence.hangs_on_cant = told.cant_decides;
   evidence.how_to_tell_hand = "--hand right or --hand left";

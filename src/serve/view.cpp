@@ -253,7 +253,13 @@ json shot_view(const Snapshot& snapshot, const std::string& setup, const std::st
   json view = clip_view(snapshot, setup, *found);
   const tune::Step& next = snapshot.published->judgement.next;
   view["session"] = printable(snapshot.published->record.name);
+  // What forbids this set-up comes before what forbids the latest.
   view["stop"] = forbids(next.kind) ? json(next.words) : json(nullptr);
+  for (const tune::SetupJudgement& judged : snapshot.published->judgement.setups) {
+    if (printable(judged.name) == setup && !judged.stops.empty()) {
+      view["stop"] = fmt::format("{}", fmt::join(judged.stops, " "));
+    }
+  }
   view["faults"] = snapshot.faults;
   return view;
 }

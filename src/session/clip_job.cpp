@@ -122,6 +122,7 @@ void judge(Job& job, double dead_band_deg) {
       .hand = hand_of(job),
       .cant_deg = cant_of(job),
       .fletched = job.setup->facts.arrow.fletching == tune::Fletching::fletched,
+      .bare = job.setup->facts.arrow.fletching == tune::Fletching::bare,
       .dead_band_deg = dead_band_deg};
   for (Shot& shot : job.record.reading.shots) {
     rules::judge_shot(shot, judge);

@@ -12,6 +12,13 @@ namespace {
 // Of scales and rulers: parts that add up to this little more than the whole do not contradict it.
 constexpr double kMassSlack = 0.02;
 constexpr double kLengthSlack_m = 0.5e-3;
+// Nor does a whole that is heavier than its parts by less than glue, finish, a collar and an insert
+// may weigh (common practice, no source). Beyond it is a slip, and one that passes a light arrow.
+constexpr double kMostBesideParts = 0.25;
+constexpr double kMostBesideParts_kg = 30.0 * units::kKilogramsPerGrain;
+// Of the same shaft measured twice.
+constexpr double kSpineSlack = 0.02;
+constexpr double kDiameterSlack_m = 0.1e-3;
 
 std::string inches(double length_m) {
   return units::format_length(length_m, units::LengthUnit::in, 5);
@@ -60,12 +67,35 @@ std::optional<double> change_of_shaft(const tune::ArrowFacts& before,
          *before.mass_per_length_kg_per_m * *before.shaft_length_m;
 }
 
+bool differ(const std::optional<double>& before, const std::optional<double>& after, double slack) {
+  return before && after && std::abs(*after - *before) > slack;
+}
+
+// Another name, spine or thickness is another shaft, of which nothing weighed before holds.
+bool other_shaft(const tune::ArrowFacts& before, const tune::ArrowFacts& after) {
+  const bool other_name = !before.name.empty() && !after.name.empty() && before.name != after.name;
+  const bool other_spine =
+      before.spine && after.spine &&
+      (before.spine->convention != after.spine->convention ||
+       std::abs(after.spine->value - before.spine->value) > kSpineSlack * before.spine->value);
+  return other_name || other_spine || differ(before.diameter_m, after.diameter_m, kDiameterSlack_m);
+}
+
 }  // namespace
 
 void carry_along(const tune::ArrowFacts& before, const ArrowTold& told, tune::ArrowFacts& arrow) {
   if (!told.arrow_length && before.arrow_length_m && before.shaft_length_m &&
       arrow.shaft_length_m) {
     arrow.arrow_length_m = *before.arrow_length_m + *arrow.shaft_length_m - *before.shaft_length_m;
+  }
+  if (other_shaft(before, arrow)) {
+    if (!told.shaft_mass) {
+      arrow.mass_per_length_kg_per_m.reset();
+    }
+    if (!told.total_mass) {
+      arrow.total_mass_kg.reset();
+    }
+    return;
   }
   if (told.total_mass || !before.total_mass_kg) {
     return;
@@ -109,6 +139,17 @@ std::optional<Contradiction> contradiction_in(const tune::ArrowFacts& arrow) {
     return Contradiction{{"total_mass", "mass_per_length", "tip_mass"},
                          fmt::format(": a total of {} is less than the parts told, {} together; "
                                      "weigh again, or leave total_mass out",
+                                     grains(*arrow.total_mass_kg), grains(parts_kg))};
+  }
+  const std::optional<double> feathers_kg = fletching_kg(arrow);
+  const bool all_told = arrow.shaft_length_m && arrow.mass_per_length_kg_per_m &&
+                        !arrow.taper_length_m && arrow.tip_mass_kg && arrow.nock_mass_kg &&
+                        feathers_kg;
+  if (arrow.total_mass_kg && all_told &&
+      *arrow.total_mass_kg > parts_kg * (1.0 + kMostBesideParts) + kMostBesideParts_kg) {
+    return Contradiction{{"total_mass", "mass_per_length", "tip_mass"},
+                         fmt::format(": a total of {} is far more than the parts told, {} "
+                                     "together; weigh again, or leave total_mass out",
                                      grains(*arrow.total_mass_kg), grains(parts_kg))};
   }
   return std::nullopt;

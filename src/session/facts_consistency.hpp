@@ -13,9 +13,11 @@ namespace nocktrail::session {
 struct ArrowTold {
   bool arrow_length = false;
   bool total_mass = false;
+  bool shaft_mass = false;  // by its length or as a whole
 };
 
-// Carries the change from `before` along into what the file does not state itself.
+// Carries the change from `before` along into what the file does not state itself. Of another shaft
+// what was weighed before is forgotten.
 void carry_along(const tune::ArrowFacts& before, const ArrowTold& told, tune::ArrowFacts& arrow);
 
 struct Contradiction {

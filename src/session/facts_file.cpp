@@ -287,6 +287,7 @@ void read_arrow(Table table, tune::ArrowFacts& arrow) {
        arrow.taper_end_diameter_m);
   read_spine(table, arrow);
   read_mass_per_length(table, arrow);
+  told.shaft_mass = table.has("mass_per_length") || table.has("shaft_mass");
   take(table, "tip_mass", units::parse_mass_kg, grains(20.0, 500.0), arrow.tip_mass_kg);
   take(table, "nock_mass", units::parse_mass_kg, grains(0.0, 60.0), arrow.nock_mass_kg);
   read_fletching(table, arrow);

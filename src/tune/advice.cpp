@@ -82,9 +82,8 @@ rules::Evidence evidence_of(const Situation& situation) {
   evidence.hand = now.facts.hand;
   evidence.fletched = now.facts.arrow.fletching == Fletching::fletched;
   evidence.dead_band_deg = situation.options.dead_band_deg;
-  if (rules::hand_at_odds(now.judgement.bow)) {
-    evidence.at_odds = now.judgement.bow;
-  }
+  evidence.bare = now.facts.arrow.fletching == Fletching::bare;
+  evidence.at_odds = now.against_hand;
   evidence.how_to_tell_hand = "hand = \"right\" or \"left\" in session.toml";
   evidence.how_to_tell_cant = "cant = DEGREES in session.toml";
   if (!lateral || !vertical) {

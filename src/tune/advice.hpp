@@ -29,6 +29,8 @@ std::optional<Step> nocking_point_step(const Situation& situation);
 std::optional<Step> contact_step(const Situation& situation);
 // A shaft that trailed too far bare is not to be shot bare again, under whatever name.
 std::optional<Step> mismatch_step(const Situation& situation);
+// What forbids to shoot a set-up by its own facts and shots alone, each a whole text.
+std::vector<std::string> stops_of(const SetupView& setup);
 // Other shafts for a fletched arrow whose shaft must not be shot bare, by what it did bare or by
 // how far it trails fletched. Empty where it may be.
 std::optional<Step> instead_of_bare(const Situation& situation, const Measured& fletched_deg);

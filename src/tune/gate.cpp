@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "nocktrail/arrow/power_stroke.hpp"
+#include "nocktrail/rules/before_change.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -95,10 +96,10 @@ arrow::LimitFacts bare_limit_facts(const SetupFacts& facts) {
     const bool weighed = facts.arrow.total_mass_kg || facts.arrow.fletching_mass_kg;
     *limits.arrow_mass_kg -=
         weighed ? facts.arrow.fletching_mass_kg.value_or(kHeavyFletching_kg) : 0.0;
-    // Parts that add up to less than the scale says are the careful figure.
-    if (const auto parts = parts_kg(facts.arrow)) {
-      limits.arrow_mass_kg = std::min(*limits.arrow_mass_kg, *parts);
-    }
+  }
+  // Parts that add up to less than the scale says are the careful figure.
+  if (const auto parts = parts_kg(facts.arrow); parts && limits.arrow_mass_kg) {
+    limits.arrow_mass_kg = std::min(*limits.arrow_mass_kg, *parts);
   }
   limits.arrow_mass_slack_kg = 0.0;
   return limits;
@@ -108,6 +109,24 @@ std::vector<std::string> stop_texts(const SetupFacts& facts) {
   std::vector<std::string> texts;
   for (const arrow::Caution& stop : arrow::stops(limit_facts(facts))) {
     texts.push_back(arrow::stop_words(stop));
+  }
+  return texts;
+}
+
+std::vector<std::string> stop_texts(const SetupFacts& facts,
+                                    const std::optional<OffsetSummary>& lateral,
+                                    const std::optional<OffsetSummary>& vertical) {
+  std::vector<std::string> texts = stop_texts(facts);
+  rules::Evidence evidence;
+  evidence.fletched = facts.arrow.fletching == Fletching::fletched;
+  evidence.bare = facts.arrow.fletching == Fletching::bare;
+  const auto measured = [](const std::optional<OffsetSummary>& summary) {
+    return summary ? std::optional(Measured{summary->mean_deg, summary->u95_deg}) : std::nullopt;
+  };
+  evidence.lat_deg = measured(lateral);
+  evidence.vert_deg = measured(vertical);
+  if (const auto asked = rules::stop_for_mismatch(evidence)) {
+    texts.push_back(asked->words);
   }
   return texts;
 }

@@ -68,6 +68,30 @@ void say_where_alike_disagree(const Situation& situation, std::vector<std::strin
   }
 }
 
+// Limits that somebody told, or that always hold, and which nobody could hold anything against.
+std::vector<std::string> unchecked_limits(const SetupFacts& facts) {
+  const BowFacts& bow = facts.bow;
+  std::vector<std::string> cautions;
+  if (!bow.draw_weight_n && limit_facts(facts).arrow_mass_kg) {
+    cautions.emplace_back(
+        "The bow's draw weight was not told, so nobody has checked the arrow's mass against it: 5 "
+        "grains per pound held is the absolute floor, and the bow maker's limit wins.");
+  }
+  if (!bow.draw_weight_n && bow.max_draw_weight_n) {
+    cautions.emplace_back(
+        "The maker's greatest draw weight was told, but not the bow's own: it was not checked.");
+  }
+  if (!facts.draw_m && bow.max_draw_m) {
+    cautions.emplace_back(
+        "The maker's greatest draw was told, but not the archer's: it was not checked.");
+  }
+  if (!bow.brace_height_m && (bow.brace_min_m || bow.brace_max_m)) {
+    cautions.emplace_back(
+        "The maker's brace heights were told, but not how the bow is braced: it was not checked.");
+  }
+  return cautions;
+}
+
 }  // namespace
 
 SessionJudgement judge_session(const SessionRecord& session, const JudgementOptions& options) {
@@ -75,6 +99,7 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
   const std::vector<SetupView> setups = summarised(session, options, judgement.cautions);
   for (const SetupView& setup : setups) {
     judgement.setups.push_back(setup.judgement);
+    judgement.setups.back().stops = stops_of(setup);
   }
   if (setups.empty()) {
     judgement.next.kind = StepKind::film_more;
@@ -118,6 +143,9 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
     judgement.cautions.emplace_back(
         "The arrow's mass was not told, so nobody has checked it against the bow: weigh it. 5 "
         "grains per pound held is the absolute floor, and the bow maker's limit wins.");
+  }
+  for (const std::string& unchecked : unchecked_limits(situation.now().facts)) {
+    judgement.cautions.push_back(unchecked);
   }
   const std::vector<std::string>& missing = learner.present().missing;
   if (!missing.empty()) {

@@ -95,6 +95,7 @@ json setup_json(const SetupJudgement& setup) {
           {"side_shots", side_shots},
           {"counted", setup.counted},
           {"refused", setup.refused},
+          {"stops", texts(setup.stops)},
           {"bow", bow_json(setup.bow)},
           {"lateral", summary_json(setup.lateral)},
           {"vertical", summary_json(setup.vertical)},

@@ -30,6 +30,9 @@ void add_setup(std::string& out, const SetupJudgement& setup) {
         fmt::format(", {} clip{} without a number", setup.refused, setup.refused == 1 ? "" : "s");
   }
   out += '\n';
+  for (const std::string& stop : setup.stops) {
+    out += fmt::format("  ! {}\n", stop);
+  }
   if (!setup.summary.empty()) {
     out += fmt::format("  {}\n", setup.summary);
   }

@@ -7,62 +7,94 @@
 #include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/gate.hpp"
 
 namespace nocktrail::tune {
 namespace {
 
-constexpr double kRounding_m = 1e-4;
-constexpr double kRounding_kg = 0.5 * units::kKilogramsPerGrain;
+struct Offset {
+  Measured lat_deg;
+  Measured vert_deg;
+
+  double in_all_deg() const { return std::hypot(lat_deg.value, vert_deg.value); }
+};
 
 // The set-up's shot that trailed furthest without feathers, beyond what may be shot again. One is
 // enough: it is not weighed against the others.
-std::optional<Measured> furthest_bare(const SetupView& setup) {
+std::optional<Offset> furthest_bare(const SetupView& setup) {
   if (setup.facts.arrow.fletching == Fletching::fletched) {
     return std::nullopt;
   }
-  std::optional<Measured> worst;
+  std::optional<Offset> worst;
   for (const JudgedShot& shot : setup.judgement.shots) {
-    if (!shot.dropped && std::abs(shot.lat_deg.value) > rules::kStopSideways_deg &&
-        (!worst || std::abs(shot.lat_deg.value) > std::abs(worst->value))) {
-      worst = shot.lat_deg;
+    const Offset offset{shot.lat_deg, shot.vert_deg};
+    if (!shot.dropped && rules::too_far_bare(shot.lat_deg.value, shot.vert_deg.value) &&
+        (!worst || offset.in_all_deg() > worst->in_all_deg())) {
+      worst = offset;
     }
   }
   return worst;
 }
 
-// Whether one value is clearly less than the other.
-bool less(const std::optional<double>& a, const std::optional<double>& b, double by) {
-  return a && b && *a < *b - by;
+// How much of a quantity was taken away; 0 where it is not known both times.
+double less(const std::optional<double>& then, const std::optional<double>& now) {
+  return then && now ? *then - *now : 0.0;
 }
 
-bool same_shaft(const SetupFacts& then, const SetupFacts& now) {
+// What changes answer with at most, so that a stop is not lifted by one that cannot do it: some two
+// or three times what is usual (docs/tuning.md, "usual" slopes; common practice, no source).
+constexpr double kMostPerShaft_deg_per_m = 6.0 / units::kMetresPerInch;
+constexpr double kMostPerTip_deg_per_kg = 2.0 / (25.0 * units::kKilogramsPerGrain);
+constexpr double kMostPerPlate_deg_per_m = 3.0 / (units::kMetresPerInch / 32.0);
+constexpr double kMostPerDrawWeight_deg_per_n = 1.0 / units::kNewtonsPerPoundForce;
+constexpr double kMostPerStiffness_deg = 50.0;  // a tenth stiffer: 5 deg
+constexpr double kMostPerNockingPoint_deg_per_m = 1.5 / (units::kMetresPerInch / 16.0);
+
+// By how much the changes may have made the shaft act stiffer, at most; negative: weaker.
+double stiffer_deg(const SetupFacts& then, const SetupFacts& now) {
+  const double shaft_m = then.arrow.shaft_length_m && now.arrow.shaft_length_m
+                             ? less(then.arrow.shaft_length_m, now.arrow.shaft_length_m)
+                             : less(then.arrow.arrow_length_m, now.arrow.arrow_length_m);
   const auto ei_then = value_of(Quantity::spine, then);
   const auto ei_now = value_of(Quantity::spine, now);
-  const bool other_spine =
-      ei_then && ei_now && std::abs(*ei_then - *ei_now) > 0.01 * std::abs(*ei_then);
-  return then.arrow.name == now.arrow.name && !other_spine;
+  const double stiffness = ei_then && ei_now ? *ei_now / *ei_then - 1.0 : 0.0;
+  return kMostPerShaft_deg_per_m * shaft_m +
+         kMostPerTip_deg_per_kg * less(then.arrow.tip_mass_kg, now.arrow.tip_mass_kg) -
+         kMostPerPlate_deg_per_m * less(then.bow.plate_offset_m, now.bow.plate_offset_m) +
+         kMostPerDrawWeight_deg_per_n * less(then.bow.draw_weight_n, now.bow.draw_weight_n) +
+         kMostPerStiffness_deg * stiffness;
 }
 
-// Whether something has been done since that brings a shaft which trailed to this side nearer to
-// straight. With the hand unknown any of it counts.
-bool mended(const SetupFacts& then, const SetupFacts& now, double trailed_deg) {
-  const bool stiffer = less(now.arrow.shaft_length_m, then.arrow.shaft_length_m, kRounding_m) ||
-                       less(now.arrow.arrow_length_m, then.arrow.arrow_length_m, kRounding_m) ||
-                       less(now.arrow.tip_mass_kg, then.arrow.tip_mass_kg, kRounding_kg) ||
-                       less(then.bow.plate_offset_m, now.bow.plate_offset_m, kRounding_m) ||
-                       less(now.bow.draw_weight_n, then.bow.draw_weight_n, 1.0);
-  const bool weaker = less(then.arrow.tip_mass_kg, now.arrow.tip_mass_kg, kRounding_kg) ||
-                      less(now.bow.plate_offset_m, then.bow.plate_offset_m, kRounding_m) ||
-                      less(then.bow.draw_weight_n, now.bow.draw_weight_n, 1.0);
-  if (now.hand == Hand::unknown) {
-    return stiffer || weaker;
-  }
-  return stiff_sign(now.hand) * trailed_deg < 0.0 ? stiffer && !weaker : weaker && !stiffer;
+// What is left of an offset at least after a change that may have taken so much off it.
+double left_of(double offset_deg, double taken_deg) {
+  return std::max(std::abs(offset_deg) - taken_deg, 0.0);
+}
+
+// Whether what was changed since may have brought the shaft back inside, at most as changes answer:
+// toward straight, and far enough. With the hand unknown either way counts as toward.
+bool mended(const SetupFacts& then, const SetupFacts& now, const Offset& trailed) {
+  const double stiffer = stiffer_deg(then, now);
+  const double toward = now.hand == Hand::unknown                            ? std::abs(stiffer)
+                        : stiff_sign(now.hand) * trailed.lat_deg.value < 0.0 ? stiffer
+                                                                             : -stiffer;
+  const double lowered =
+      kMostPerNockingPoint_deg_per_m * less(then.bow.nocking_point_m, now.bow.nocking_point_m);
+  const double level = trailed.vert_deg.value > 0.0 ? lowered : -lowered;
+  constexpr double kNothing_deg = 1e-6;
+  return (toward > kNothing_deg || level > kNothing_deg) &&
+         !rules::too_far_bare(left_of(trailed.lat_deg.value, toward),
+                              left_of(trailed.vert_deg.value, level));
+}
+
+// Shafts of another name, of whose stiffness nothing can be compared, are others.
+bool may_be_same_shaft(const SetupFacts& then, const SetupFacts& now) {
+  return then.arrow.name == now.arrow.name ||
+         (value_of(Quantity::spine, then) && value_of(Quantity::spine, now));
 }
 
 struct Trailed {
   const SetupView* setup;
-  Measured lat_deg;
+  Offset offset;
 };
 
 // The latest set-up in which this shaft trailed too far bare, with nothing done about it since.
@@ -71,7 +103,7 @@ std::optional<Trailed> still_too_far(const Situation& situation) {
   for (std::size_t i = situation.latest + 1; i-- > 0;) {
     const SetupView& setup = situation.setups[i];
     const auto furthest = furthest_bare(setup);
-    if (furthest && same_shaft(setup.facts, now) && !mended(setup.facts, now, furthest->value)) {
+    if (furthest && may_be_same_shaft(setup.facts, now) && !mended(setup.facts, now, *furthest)) {
       return Trailed{&setup, *furthest};
     }
   }
@@ -82,6 +114,17 @@ std::optional<Trailed> still_too_far(const Situation& situation) {
 
 std::optional<Step> mismatch_step(const Situation& situation) {
   const SetupView& now = situation.now();
+  if (!now.judgement.across.empty()) {
+    Step step;
+    step.kind = StepKind::do_not_shoot_arrow;
+    step.words =
+        "Do not shoot this arrow until the set-up has been looked over: nocking point, spine, rest "
+        "and loose; look the shaft over for damage. If the still shows that something else was "
+        "taken "
+        "for the arrow, leave the clip out.";
+    step.because = fmt::format("In {}.", now.judgement.across);
+    return step;
+  }
   if (now.facts.arrow.fletching == Fletching::fletched) {
     return std::nullopt;
   }
@@ -97,14 +140,18 @@ std::optional<Step> mismatch_step(const Situation& situation) {
   }
   rules::Evidence evidence;
   evidence.shots = 1;
-  evidence.lat_deg = trailed->lat_deg;
+  evidence.lat_deg = trailed->offset.lat_deg;
+  evidence.vert_deg = trailed->offset.vert_deg;
+  evidence.bare = trailed->setup->facts.arrow.fletching == Fletching::bare;
   const auto asked = rules::stop_for_mismatch(evidence);
   Step step;
   step.kind = asked->step;
   step.words = asked->words;
   step.because = asked->because;
-  if (now.facts.hand != Hand::unknown) {
-    const bool weak = stiff_sign(now.facts.hand) * trailed->lat_deg.value < 0.0;
+  const double lat_deg = trailed->offset.lat_deg.value;
+  if (now.facts.hand != Hand::unknown &&
+      std::abs(lat_deg) >= std::abs(trailed->offset.vert_deg.value)) {
+    const bool weak = stiff_sign(now.facts.hand) * lat_deg < 0.0;
     step.words +=
         fmt::format(" It acts {}: {} ones.", weak ? "weak" : "stiff", weak ? "stiffer" : "weaker");
   }
@@ -113,6 +160,25 @@ std::optional<Step> mismatch_step(const Situation& situation) {
                                 rules::printable(trailed->setup->judgement.name));
   }
   return step;
+}
+
+std::vector<std::string> stops_of(const SetupView& setup) {
+  std::vector<std::string> stops = stop_texts(setup.facts);
+  if (const auto furthest = furthest_bare(setup)) {
+    rules::Evidence evidence;
+    evidence.lat_deg = furthest->lat_deg;
+    evidence.vert_deg = furthest->vert_deg;
+    evidence.bare = setup.facts.arrow.fletching == Fletching::bare;
+    if (const auto asked = rules::stop_for_mismatch(evidence)) {
+      stops.push_back(asked->words);
+    }
+  }
+  if (!setup.judgement.across.empty()) {
+    stops.push_back(
+        fmt::format("Do not shoot this arrow until the set-up has been looked over: {}.",
+                    setup.judgement.across));
+  }
+  return stops;
 }
 
 std::optional<Step> instead_of_bare(const Situation& situation, const Measured& fletched_deg) {
@@ -125,7 +191,8 @@ std::optional<Step> instead_of_bare(const Situation& situation, const Measured& 
   if (!trailed && !too_weak && !too_stiff) {
     return std::nullopt;
   }
-  const bool weak = trailed ? stiff_sign(facts.hand) * trailed->lat_deg.value < 0.0 : too_weak;
+  const bool weak =
+      trailed ? stiff_sign(facts.hand) * trailed->offset.lat_deg.value < 0.0 : too_weak;
   Step step;
   step.kind = weak ? StepKind::stiffer_shaft : StepKind::weaker_shaft;
   step.words = fmt::format(
@@ -137,7 +204,7 @@ std::optional<Step> instead_of_bare(const Situation& situation, const Measured& 
           ? fmt::format(
                 "Bare it trailed too far to be shot bare again (common practice: "
                 "beyond {:g} deg it may break): {}.",
-                rules::kStopSideways_deg, rules::lateral_words(trailed->lat_deg))
+                rules::kStopSideways_deg, rules::lateral_words(trailed->offset.lat_deg))
           : fmt::format(
                 "Fletched it reads {}; feathers hide up to {:g} deg of a weak shaft, "
                 "and beyond {:g} deg a bare one may break (common practice).",

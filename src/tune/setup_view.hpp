@@ -13,11 +13,17 @@ namespace nocktrail::tune {
 struct SetupView {
   SetupFacts facts;  // its hand is that of its clips where the set-up does not tell one
   SetupJudgement judgement;
+  std::optional<Bow> against_hand;  // how it leans in the picture, where the hand told does not go
+                                    // with that
 };
 
 // Every set-up of the record, in its order. `cautions` takes what concerns the session as a whole.
 std::vector<SetupView> summarised(const SessionRecord& session, const JudgementOptions& options,
                                   std::vector<std::string>& cautions);
+
+// Why a clip's shot of this number does not count: left out by the archer, or loosed with the other
+// hand than the set-up's. Empty: it counts.
+std::optional<std::string> why_dropped(const ClipRecord& clip, int number, Hand hand);
 
 // The value of a quantity in SI (spine: EI in N m^2); empty when not told.
 std::optional<double> value_of(Quantity quantity, const SetupFacts& facts);

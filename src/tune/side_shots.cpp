@@ -5,7 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "nocktrail/rules/cant.hpp"
 #include "nocktrail/units/units.hpp"
+#include "seen_cants.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -17,7 +19,9 @@ bool from_side(const Shot& shot) {
 
 }  // namespace
 
-void gather_side_shots(const SetupRecord& setup, SetupJudgement& judgement) {
+void gather_side_shots(const SetupRecord& setup, const SetupFacts& facts,
+                       SetupJudgement& judgement) {
+  const SeenCants seen = seen_cants(setup);
   for (const ClipRecord& clip : setup.clips) {
     int number = 0;
     for (const Shot& shot : clip.reading.shots) {
@@ -31,9 +35,11 @@ void gather_side_shots(const SetupRecord& setup, SetupJudgement& judgement) {
       constexpr double kHalf = 0.5;  // of the variance, where a reading does not say
       side.shared_u95_deg =
           shot.shared ? shot.shared->high_u95_deg : std::sqrt(kHalf) * side.high_deg.u95;
-      const auto dropped = clip.dropped_shots.find(number);
-      side.dropped = !clip.dropped.empty() || dropped != clip.dropped_shots.end();
-      side.why = !clip.dropped.empty() ? clip.dropped : side.dropped ? dropped->second : "";
+      const std::optional<double> told = clip.cant_deg ? clip.cant_deg : facts.cant_deg;
+      side.cant_deg = rules::bow_as_known(facts.hand, told, seen.usual).cant_deg.value;
+      const std::optional<std::string> dropped = why_dropped(clip, number, facts.hand);
+      side.dropped = dropped.has_value();
+      side.why = dropped.value_or("");
       judgement.side_shots.push_back(std::move(side));
     }
   }
@@ -48,17 +54,17 @@ void join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
   if (!judgement.lateral || !judgement.vertical || counted_from_side(judgement) == 0) {
     return;
   }
-  const double cant_rad = units::rad_from_deg(judgement.bow.cant_deg.value);
-  const double cosine = std::cos(cant_rad);
-  constexpr double kLeastCosine = 0.5;  // a bow held flat: up and down is then its side to side
-  if (cosine < kLeastCosine) {
-    return;
-  }
   const OffsetSummary& lateral = *judgement.lateral;
   std::vector<double> values;
   std::vector<double> u;
   std::vector<double> shared;
   for (SideShot& shot : judgement.side_shots) {
+    const double cant_rad = units::rad_from_deg(shot.cant_deg);
+    const double cosine = std::cos(cant_rad);
+    constexpr double kLeastCosine = 0.5;  // a bow held flat: up and down is then its side to side
+    if (cosine < kLeastCosine) {
+      continue;
+    }
     const double by_lateral = std::abs(std::tan(cant_rad)) * lateral.u95_deg;
     shot.vert_deg = Measured{(shot.high_deg.value + lateral.mean_deg * std::sin(cant_rad)) / cosine,
                              std::hypot(shot.high_deg.u95 / cosine, by_lateral)};
@@ -67,6 +73,9 @@ void join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
       u.push_back(shot.vert_deg->u95 / kSigmasPerU95);
       shared.push_back(std::hypot(shot.shared_u95_deg / cosine, by_lateral) / kSigmasPerU95);
     }
+  }
+  if (values.empty()) {
+    return;
   }
   const RobustMean mean = robust_mean(values, u, scatter, shared);
   OffsetSummary& behind = *judgement.vertical;

@@ -7,10 +7,14 @@
 
 namespace nocktrail::tune {
 
-// Those of the clips, with the archer's reasons for leaving some out; no values yet.
-void gather_side_shots(const SetupRecord& setup, SetupJudgement& judgement);
+// Those of the clips, with the archer's reasons for leaving some out; no values in the frame of the
+// bow yet. Of a shot that is loosed with the other hand than the set-up's nothing counts, as from
+// behind.
+void gather_side_shots(const SetupRecord& setup, const SetupFacts& facts,
+                       SetupJudgement& judgement);
 
-// Turns them by the set-up's cant, with its lateral offset from behind for what they do not see,
+// Turns each by its cant, told for its clip or the set-up's, with its lateral offset from behind
+// for what they do not see,
 //     vert = (high + lat sin c) / cos c
 // (the inverse of docs/measurement.md's), and joins their mean with the one from behind by the
 // intervals; where the two are further apart than these allow, says so and widens. Needs both

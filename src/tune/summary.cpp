@@ -4,6 +4,8 @@
 #include <cmath>
 
 #include "nocktrail/arrow/spine.hpp"
+#include "nocktrail/rules/before_change.hpp"
+#include "nocktrail/rules/cant.hpp"
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/statistics.hpp"
@@ -19,10 +21,6 @@ namespace {
 constexpr ScatterPrior kUsualScatter{0.6, 2.0};
 constexpr double kMostPooledFreedom = 6.0;
 constexpr int kFewShots = 4;
-
-const char* hand_word(Hand hand) {
-  return hand == Hand::left ? "left" : "right";
-}
 
 Hand settled_hand(const SetupRecord& setup) {
   if (setup.facts.hand != Hand::unknown) {
@@ -93,18 +91,9 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
       const Bow bow = bow_of(shot, hand, cant, seen);
       JudgedShot judged = in_bow_frame(shot, bow);
       judged.clip = number == 1 ? clip.file : fmt::format("{}#{}", clip.file, number);
-      const auto dropped = clip.dropped_shots.find(number);
-      if (!clip.dropped.empty()) {
-        judged.dropped = true;
-        judged.why = clip.dropped;
-      } else if (dropped != clip.dropped_shots.end()) {
-        judged.dropped = true;
-        judged.why = dropped->second;
-      } else if (clip.hand != Hand::unknown && hand != Hand::unknown && clip.hand != hand) {
-        judged.dropped = true;
-        judged.why = fmt::format("shot {}-handed, the set-up is {}-handed", hand_word(clip.hand),
-                                 hand_word(hand));
-      }
+      const std::optional<std::string> dropped = why_dropped(clip, number, hand);
+      judged.dropped = dropped.has_value();
+      judged.why = dropped.value_or("");
       // One that is assumed decides for the set-up: the others say nothing of it.
       if (!judged.dropped && (bows == 0 || bow.source == BowSource::assumed)) {
         judgement.bow = bow;
@@ -118,6 +107,13 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
   }
   if (judgement.bow.source == BowSource::seen && seen.usual) {
     judgement.bow.cant_deg = {seen.usual->value, seen.u95_deg};  // of all, not of the first
+  }
+  for (const ClipRecord& clip : setup.clips) {
+    for (const Shot& shot : clip.reading.shots) {
+      if (clip.dropped.empty() && judgement.across.empty() && rules::stands_across(shot)) {
+        judgement.across = fmt::format("{}: {}", rules::printable(clip.file), shot.reason);
+      }
+    }
   }
   judgement.counted =
       static_cast<int>(std::count_if(judgement.shots.begin(), judgement.shots.end(),
@@ -359,6 +355,21 @@ void keep_what_can_be(SetupFacts& facts, std::vector<std::string>& warnings) {
 
 }  // namespace
 
+std::optional<std::string> why_dropped(const ClipRecord& clip, int number, Hand hand) {
+  if (!clip.dropped.empty()) {
+    return clip.dropped;
+  }
+  const auto dropped = clip.dropped_shots.find(number);
+  if (dropped != clip.dropped_shots.end()) {
+    return dropped->second;
+  }
+  if (clip.hand == Hand::unknown || hand == Hand::unknown || clip.hand == hand) {
+    return std::nullopt;
+  }
+  const auto word = [](Hand which) { return which == Hand::left ? "left" : "right"; };
+  return fmt::format("shot {}-handed, the set-up is {}-handed", word(clip.hand), word(hand));
+}
+
 std::optional<double> value_of(Quantity quantity, const SetupFacts& facts) {
   switch (quantity) {
     case Quantity::shaft_length:
@@ -394,10 +405,20 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
     setup.judgement.name = record.name;
     keep_what_can_be(setup.facts, setup.judgement.warnings);
     gather_shots(record, setup.facts, setup.judgement);
-    gather_side_shots(record, setup.judgement);
+    gather_side_shots(record, setup.facts, setup.judgement);
     if (setup.judgement.counted > 0) {
       assumed = setup.judgement.bow.source == BowSource::assumed ? setup.judgement.bow : assumed;
-      if (rules::hand_at_odds(setup.judgement.bow)) {
+      const std::optional<Measured> seen_deg = seen_cants(record).usual;
+      setup.against_hand = rules::against_hand(setup.judgement.bow, seen_deg);
+      if (rules::at_odds(setup.judgement.bow, seen_deg)) {
+        setup.judgement.warnings.push_back(fmt::format(
+            "The cant told, {:+.0f} deg, is not what the pictures show: {:+.0f} ± {:.0f} deg "
+            "(positive: the upper limb to the shooter's right). The told one was used; look which "
+            "is "
+            "right, for a wrong one may turn the next step the wrong way.",
+            setup.judgement.bow.cant_deg.value, seen_deg->value, seen_deg->u95));
+      }
+      if (setup.against_hand) {
         setup.facts.hand = Hand::unknown;
         setup.judgement.warnings.push_back(
             "The bow in the picture leans to the side that does not go with the hand told, so the "

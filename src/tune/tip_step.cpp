@@ -18,8 +18,9 @@ constexpr double kPlateStep_m = kInch / 32.0;
 constexpr double kThickestPlate_m = 3.0 / 16.0 * kInch;
 constexpr double kTrialTip_kg = 25.0 * kGrain;  // shows which way the arrow answers before a cut
 const char* const kOtherWeaker =
-    " Other changes that can be undone and act weaker: a thinner strike plate, a lighter string, "
-    "silencers taken off (a faster bow).";
+    " Other changes that can be undone and act weaker: a thinner strike plate; silencers taken off "
+    "or a lighter string (a faster bow, which strains more), never one weaker than the bow's maker "
+    "asks for.";
 constexpr double kFineTip_kg = 5.0 * kGrain;
 constexpr double kLargestTipStep_kg = 50.0 * kGrain;
 constexpr double kLargestTipNeed_kg = 100.0 * kGrain;  // beyond, other shafts serve better

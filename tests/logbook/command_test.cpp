@@ -213,6 +213,22 @@ TEST_CASE("unit: times are local for people, with the zone, and UTC in files") {
   CHECK(says(book.ask("before 2026-05-30T11:30", zone).out, "Before 2026-05-30 11:30 CEST\n"));
 }
 
+TEST_CASE("unit: a note of a day is of that day, wherever its clocks are") {
+  for (const char* const zone : {"XXX5", "UTC0", "XXX-15"}) {
+    INFO(zone);
+    const Book book;
+    CHECK(book.ask("note 'new string' --date 2026-01-01", zone).status == 0);
+    CHECK(says(book.ask("notes --since 2026-01-01", zone).out, "new string"));
+    CHECK(says(book.ask("notes --until 2026-01-01", zone).out, "new string"));
+    CHECK(says(book.ask("notes --year 2026", zone).out, "new string"));
+    CHECK_FALSE(says(book.ask("notes --until 2025-12-31", zone).out, "new string"));
+    CHECK_FALSE(says(book.ask("notes --since 2026-01-02", zone).out, "new string"));
+    CHECK_FALSE(says(book.ask("notes --year 2025", zone).out, "new string"));
+    CHECK(book.ask("note 'no such day' --date 2026-02-30T10:00", zone).status == 2);
+    CHECK(book.ask("notes --since 2026-02-30", zone).status == 2);
+  }
+}
+
 TEST_CASE("unit: forget, remember and what was forgotten, by the command") {
   const Book book;
   CHECK(says(book.ask("forget a.mp4").err, "several clips are named"));

@@ -99,6 +99,19 @@ TEST_CASE("unit: a forgotten shot leaves the clip's other one, and the verdict s
   CHECK(logbook::setups(book.logbook, {}).at(0).forgotten == 0);
 }
 
+TEST_CASE("unit: a shot from the side was never among the counted ones") {
+  Book book;
+  tune::ClipRecord side = test::clip("side.mp4", "ss", "2026-05-30T09:07:00Z", 0.0, 1.0);
+  side.reading.shots[0].view = View::side;
+  side.reading.shots[0].nock_right_deg.reset();
+  book.session.setups[0].clips.push_back(side);
+  book.record();
+  const int before = logbook::compare(book.logbook, "cedar", "cedar", {}).first.counted;
+  logbook::forget(book.logbook, {"", "side.mp4"});
+  CHECK(logbook::setups(book.logbook, {}).at(0).forgotten == 0);
+  CHECK(logbook::compare(book.logbook, "cedar", "cedar", {}).first.counted == before);
+}
+
 TEST_CASE("unit: a forgotten session is in no answer, wherever its folder goes") {
   Book book;
   logbook::forget(book.logbook, {"Heron, May", ""});

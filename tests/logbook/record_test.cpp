@@ -208,6 +208,25 @@ TEST_CASE("unit: a session whose folder was moved is the same session") {
   CHECK(ask(file, "SELECT count(*) FROM sessions WHERE folder LIKE '%new place'") == "1\n");
 }
 
+TEST_CASE("unit: a folder of one chosen clip is not the session moved") {
+  // A merged logbook holds sessions whose folders are on another computer.
+  const test::Folder folder;
+  const fs::path file = folder / "logbook.sqlite";
+  Logbook logbook(file);
+  tune::SessionRecord session = test::heron_session();
+  session.folder = "/nowhere/of/another/computer";
+  logbook.record(session, test::heron_judgement());
+  tune::SessionRecord chosen = session;
+  chosen.folder = (folder / "best of").string();
+  chosen.setups.resize(1);
+  chosen.setups[0].clips.resize(1);
+  logbook.record(chosen, test::heron_judgement());
+  CHECK(ask(file, "SELECT count(*) FROM sessions") == "2\n");
+  CHECK(ask(file,
+            "SELECT count(*) FROM clips JOIN sessions ON sessions.id = session_id WHERE folder = "
+            "'/nowhere/of/another/computer' AND present") == "4\n");
+}
+
 TEST_CASE("unit: a corrected fact corrects the set-up and its change") {
   const test::Folder folder;
   const fs::path file = folder / "logbook.sqlite";

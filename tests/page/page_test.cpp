@@ -113,6 +113,34 @@ TEST_CASE("unit: every shot, refusal and outlier is there with its figures and i
   CHECK(says(text, "30.23 in"));  // where it leaves straight
 }
 
+TEST_CASE("unit: a shot from the side is among the shots, and says that it was left out") {
+  tune::SessionRecord session = test::sample_session();
+  tune::ClipRecord clip;
+  clip.file = "beside-1.mp4";
+  clip.reading.status = ClipStatus::measured;
+  Shot shot;
+  shot.status = ShotStatus::measured;
+  shot.view = View::side;
+  shot.nock_high_deg = Measured{0.42, 0.22};
+  tune::SessionJudgement judgement = test::sample_judgement(session);
+  clip.reading.shots.push_back(shot);
+  session.setups[0].clips.push_back(clip);
+  tune::SideShot judged;
+  judged.clip = clip.file;
+  judged.high_deg = *shot.nock_high_deg;
+  judgement.setups[0].side_shots.push_back(judged);
+  const std::string text = Parsed(page::page_html(session, judgement)).text();
+  CHECK(says(text, "beside-1.mp4"));
+  CHECK(says(text, "from the side"));
+  CHECK(says(text, "high 0.42 ± 0.22 to plumb"));
+  CHECK(says(text, ", 1 from the side"));
+  judgement.setups[0].side_shots[0].dropped = true;
+  judgement.setups[0].side_shots[0].why = "it touched the shelf";
+  const std::string without = Parsed(page::page_html(session, judgement)).text();
+  CHECK(says(without, "it touched the shelf"));
+  CHECK_FALSE(says(without, ", 1 from the side"));
+}
+
 TEST_CASE("unit: a reason names its file without the folder of this computer") {
   tune::SessionRecord session = test::sample_session();
   Reading& reading = session.setups[0].clips.back().reading;

@@ -227,6 +227,18 @@ TEST_CASE("unit: the correlation and the shared part come back") {
   CHECK(back.clip.picture_mirrored == true);
 }
 
+TEST_CASE("unit: from the side the shared part of the height comes back alone") {
+  Reading reading = test::full_reading();
+  Shot& shot = reading.shots.front();
+  shot.view = View::side;
+  shot.nock_right_deg.reset();
+  shot.in_bow.reset();
+  shot.shared = SharedError{0.0, 0.22, 0.0};
+  const Reading back = readings_from_json(text_of(reading), "test").front();
+  REQUIRE(back.shots.front().shared);
+  CHECK(back.shots.front().shared->high_u95_deg == 0.22);
+}
+
 TEST_CASE("unit: a reading of the schema before is still read") {
   // As nocktrail 0.1 wrote it, by the list of keys that docs/measurement.md had then.
   const std::string old = R"({"schema": "nocktrail.reading/1",

@@ -71,4 +71,9 @@ TEST_CASE("unit: what is typed is local, unless it says Z") {
   CHECK(utc_of_last("2026") == "2026-12-31T22:59:59Z");
   CHECK(utc_of_last("2026-05-30T12:00") == "2026-05-30T10:00:00Z");
   CHECK(utc_of_first("").empty());
+  // A day that no calendar has is not another day.
+  CHECK(utc_of_first("2026-02-30") == "2026-02-30");
+  CHECK(utc_of_last("2026-02-30") == "2026-02-30");
+  CHECK(utc_of_local("2026-02-30T10:00") == "2026-02-30T10:00");
+  CHECK(utc_of_first("2028-02-29") == "2028-02-28T23:00:00Z");
 }

@@ -64,6 +64,24 @@ TEST_CASE("unit: offsets of two frames never share a column") {
   CHECK(says(t, "left 2.41 ± 0.18"));
 }
 
+TEST_CASE("unit: a shot from the side has its row, and does not turn the others") {
+  std::vector<Reading> readings = three();
+  Shot& shot = readings[1].shots[0];
+  shot.view = View::side;
+  shot.nock_right_deg.reset();
+  shot.in_bow.reset();
+  shot.nock_high_deg = Measured{0.42, 0.22};
+  SummaryOptions wide;
+  wide.width = 0;
+  const std::string t = summary(readings, wide);
+  CHECK(says(t, "2 shots measured, in 2 of 3 clips; offsets to the bow\n"));
+  CHECK(says(t, "a/one.mp4        left 2.55 ± 0.20"));
+  CHECK(says(t, "two.mp4, shot 1  from the side"));
+  CHECK(says(t, "high 0.42 ± 0.22 to plumb"));
+  readings.erase(readings.begin());
+  CHECK(says(summary(readings, {}), "1 shot measured, in 1 of 2 clips\n"));
+}
+
 TEST_CASE("unit: what forbids to shoot is said before the table, once") {
   SummaryOptions options;
   options.stops = {"Stop. The arrow is too light.", "Stop. The arrow is too light."};

@@ -79,6 +79,15 @@ TEST_CASE("unit: a bare shaft over 8 deg off is not shot again, a fletched one i
     fletched.fletched = true;
     CHECK(judged({side * 8.1, 0.4}, kStraight, fletched).step == StepKind::film_more);
   }
+  // Nor one that is as far off up or down, or further than 10 deg in all.
+  CHECK(judged({0.2, 0.4}, {-8.1, 0.4}, upright(Hand::right)).step == StepKind::do_not_shoot_arrow);
+  CHECK(judged({7.4, 0.4}, {-7.4, 0.4}, upright(Hand::right)).step == StepKind::do_not_shoot_arrow);
+  CHECK(judged({6.0, 0.4}, {5.0, 0.4}, upright(Hand::right)).step == StepKind::film_more);
+  // Whether it is bare is asked where nobody told.
+  JudgeOptions bare = upright(Hand::right);
+  bare.bare = true;
+  CHECK(says(judged({8.1, 0.4}, kStraight, upright(Hand::right)).next_step, "with feathers on"));
+  CHECK_FALSE(says(judged({8.1, 0.4}, kStraight, bare).next_step, "with feathers on"));
   // Whatever else is open.
   CHECK(judged({-8.5, 0.4}, kStraight, {}).step == StepKind::do_not_shoot_arrow);
 }

@@ -1,4 +1,5 @@
 #include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/safety.hpp"
 
 #include <doctest/doctest.h>
 
@@ -263,6 +264,25 @@ TEST_CASE("unit: a cant that the picture shows is used where none was told, and 
   judge_shot(shot, told);
   CHECK(shot.bow->cant_deg.value == -15.0);
   CHECK(says_at_odds(shot));
+  CHECK(shot.verdict.spine == SpineVerdict::weak);
+  // Told to the usual side, seen to the other: the hand may be wrong, or the picture mirrored.
+  shot.cant_seen_deg = Measured{-18.0, 2.5};
+  told.cant_deg = 15.0;
+  judge_shot(shot, told);
+  CHECK(says_at_odds(shot));
+  CHECK(shot.verdict.spine == SpineVerdict::unclear);
+  CHECK(shot.verdict.step == StepKind::tell_hand);
+}
+
+TEST_CASE("unit: a shot refused because it stands across its flight forbids the arrow") {
+  Shot shot;
+  shot.status = ShotStatus::refused;
+  shot.reason = std::string("the arrow seems to stand 31 deg ") + kAcrossItsFlight;
+  judge_shot(shot, archer(Hand::right));
+  CHECK(shot.verdict.step == StepKind::do_not_shoot_arrow);
+  shot.reason = "too dark";
+  judge_shot(shot, archer(Hand::right));
+  CHECK(shot.verdict.step == StepKind::none);
 }
 
 TEST_CASE("unit: where the bow leans against the hand told, spine waits for the hand") {

@@ -143,6 +143,26 @@ TEST_CASE("unit: trimming and a new tip carry length and mass along") {
   CHECK(*told.arrow.total_mass_kg == doctest::Approx(401.0 * kGrain));
 }
 
+TEST_CASE("unit: of another shaft nothing that was weighed before is kept") {
+  const tune::SetupFacts first = facts(
+      "[arrow]\nname = \"alder\"\nspine = \"0.500in\"\nshaft_length = \"31in\"\nmass_per_length = "
+      "\"8gr/in\"\ntip_mass = \"125gr\"\nnock_mass = \"10gr\"\ntotal_mass = \"390gr\"\n");
+  for (const char* other : {"[arrow]\nname = \"ash\"\n", "[arrow]\nspine = \"0.700in\"\n",
+                            "[arrow]\nwood_spine = \"50lb\"\n"}) {
+    INFO(other);
+    const tune::SetupFacts now = facts(other, first);
+    CHECK_FALSE(now.arrow.total_mass_kg);
+    CHECK_FALSE(now.arrow.mass_per_length_kg_per_m);
+    CHECK(*now.arrow.tip_mass_kg == doctest::Approx(125.0 * kGrain));
+  }
+  const tune::SetupFacts weighed = facts(
+      "[arrow]\nname = \"ash\"\nmass_per_length = \"9gr/in\"\ntotal_mass = \"420gr\"\n", first);
+  CHECK(*weighed.arrow.total_mass_kg == doctest::Approx(420.0 * kGrain));
+  CHECK(weighed.arrow.mass_per_length_kg_per_m);
+  // The same spine measured anew is the same shaft.
+  CHECK(facts("[arrow]\nspine = \"0.505in\"\n", first).arrow.total_mass_kg);
+}
+
 TEST_CASE("unit: a phone by name gives the focal length, unless that is told beside it") {
   const auto told = [](const std::string& toml, const tune::SetupFacts& before) {
     return parse_facts(toml, "t", FactsKind::setup, before, {{"old one", 27.0}, {"new one", 24.0}})
@@ -260,6 +280,10 @@ TEST_CASE("fault: fields that contradict one another") {
              "line 2: bow.brace_min: the range is upside down"));
   CHECK(says(complaint("[arrow]\nshaft_length = \"30in\"\narrow_length = \"29in\"\n"),
              "line 3: arrow.arrow_length: an arrow of 29in"));
+  CHECK(says(
+      complaint("[arrow]\nshaft_length = \"31in\"\nmass_per_length = \"8gr/in\"\ntip_mass = "
+                "\"125gr\"\nnock_mass = \"10gr\"\nfletching = \"bare\"\ntotal_mass = \"683gr\"\n"),
+      "arrow.total_mass: a total of 683gr is far more than the parts told, 383gr together"));
   CHECK(says(complaint("[arrow]\ntip_mass = \"300gr\"\ntotal_mass = \"250gr\"\n"),
              "line 3: arrow.total_mass: a total of 250gr is less than the parts told, 300gr"));
   CHECK(says(complaint("[arrow]\nfletching = \"bare\"\nfletching_mass = \"12gr\"\n"),

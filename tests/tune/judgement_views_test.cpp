@@ -35,9 +35,9 @@ TEST_CASE("unit: every key of nocktrail.session/2 is there") {
   CHECK(keys_of(json["next"]) == std::set<std::string>{"kind", "amount", "words", "because",
                                                        "overshoot_chance", "cautions"});
   CHECK(keys_of(json["setups"][0]) ==
-        std::set<std::string>{"name", "shots", "side_shots", "counted", "refused", "bow", "lateral",
-                              "vertical", "correlation", "spine", "nocking_point", "summary",
-                              "warnings"});
+        std::set<std::string>{"name", "shots", "side_shots", "counted", "refused", "stops", "bow",
+                              "lateral", "vertical", "correlation", "spine", "nocking_point",
+                              "summary", "warnings"});
   REQUIRE_FALSE(json["learned"].empty());
   CHECK(keys_of(json["learned"][0]) ==
         std::set<std::string>{"quantity", "unit", "offset", "data", "prior", "posterior",

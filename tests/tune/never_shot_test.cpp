@@ -2,9 +2,12 @@
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <string>
+#include <utility>
 #include <vector>
 
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
 #include "tune/session_maker.hpp"
 
@@ -84,6 +87,119 @@ TEST_CASE("rules: a change that does not mend it does not lift the stop") {
         StepKind::do_not_shoot_arrow);
   // The very same set-up read 9 deg and then 1: that is no reason to shoot it.
   CHECK(then([](SetupFacts&) {}, 6, -1.0) == StepKind::do_not_shoot_arrow);
+}
+
+TEST_CASE("rules: a change the wrong way, or far too small, does not lift the stop") {
+  const SetupRecord bare = setup("01", facts(), -12.0, 0.1);
+  const auto then = [&](void (*change)(SetupFacts&)) {
+    SetupFacts changed = facts();
+    change(changed);
+    return judged({bare, setup("02", changed, 0.0, 0.1, 0)}).next.kind;
+  };
+  // It acts weak: a softer shaft is worse, under whatever name, and a grain does nothing.
+  CHECK(then([](SetupFacts& f) {
+          f.arrow.spine = SpineTold{SpineConvention::deflection_in, 0.700};
+        }) == StepKind::do_not_shoot_arrow);
+  CHECK(then([](SetupFacts& f) {
+          f.arrow.name = "another";
+          f.arrow.spine = SpineTold{SpineConvention::deflection_in, 0.700};
+        }) == StepKind::do_not_shoot_arrow);
+  CHECK(then([](SetupFacts& f) { f.arrow.name = "another"; }) == StepKind::do_not_shoot_arrow);
+  CHECK(then([](SetupFacts& f) { f.arrow.tip_mass_kg = 124.0 * kGrain; }) ==
+        StepKind::do_not_shoot_arrow);
+  CHECK(then([](SetupFacts& f) { f.arrow.shaft_length_m = 30.9 * kInch; }) ==
+        StepKind::do_not_shoot_arrow);
+  CHECK(then([](SetupFacts& f) {
+          f.arrow.spine = SpineTold{SpineConvention::deflection_in, 0.400};
+        }) == StepKind::film_more);
+  CHECK(then([](SetupFacts& f) {
+          f.arrow.name = "of a stiffness that nobody told";
+          f.arrow.spine.reset();
+        }) == StepKind::film_more);
+}
+
+TEST_CASE("rules: far off up or down, or both ways together, stops as sideways does") {
+  for (const auto& [lat_deg, vert_deg] :
+       {std::pair(0.2, -12.0), std::pair(-5.0, 12.0), std::pair(-7.4, -7.4)}) {
+    const SessionJudgement judgement = judged({setup("01", facts(), lat_deg, vert_deg, 6, 0.1)});
+    CAPTURE(judgement.next.words);
+    CHECK(judgement.next.kind == StepKind::do_not_shoot_arrow);
+    REQUIRE(judgement.setups.front().stops.size() == 1);
+    CHECK(contains(judgement.setups.front().stops.front(), "Do not shoot this arrow"));
+  }
+  // A nocking point that begins high, with a shaft to be tuned, is no such thing.
+  CHECK(judged({setup("01", facts(), -6.0, 5.0, 6, 0.1)}).next.kind !=
+        StepKind::do_not_shoot_arrow);
+  // Brought down by half an inch it may be shot.
+  SetupFacts low = facts();
+  low.bow.nocking_point_m = 0.9375 * kInch;
+  CHECK(judged({setup("01", low, 0.2, 12.0), setup("02", facts(), 0.0, 0.0, 0)}).next.kind ==
+        StepKind::film_more);
+}
+
+TEST_CASE("rules: an arrow that stands across its flight is not filmed again") {
+  SetupRecord record = setup("01", facts(), 0.0, 0.0, 0);
+  ClipRecord clip;
+  clip.file = "across.mp4";
+  clip.reading.status = ClipStatus::refused;
+  Shot shot;
+  shot.status = ShotStatus::refused;
+  shot.reason = fmt::format("the arrow seems to stand 31 deg {}: stop shooting this arrow",
+                            rules::kAcrossItsFlight);
+  clip.reading.shots.push_back(shot);
+  record.clips.push_back(clip);
+  const SessionJudgement judgement = judged({record});
+  CHECK(judgement.next.kind == StepKind::do_not_shoot_arrow);
+  CHECK(contains(judgement.next.because, "31 deg"));
+  CHECK(judgement.setups.front().stops.size() == 1);
+  // Its archer looked at it: something else was taken for the arrow.
+  record.clips.back().dropped = "the limb, not the arrow";
+  CHECK(judged({record}).next.kind == StepKind::film_more);
+}
+
+TEST_CASE("rules: what must not be shot is said at its own set-up, whatever comes after it") {
+  SetupFacts light = facts();
+  light.bow.min_grains_per_pound = 9.0;  // 405 gr; it weighs 383
+  SetupFacts heavy = light;
+  heavy.arrow.tip_mass_kg = 200.0 * kGrain;
+  const std::vector<SetupRecord> setups = {setup("01", light, -0.1, 0.1),
+                                           setup("02", heavy, -1.0, 0.1)};
+  const SessionJudgement judgement = judged(setups);
+  CHECK_FALSE(forbids(judgement.next.kind));
+  CHECK(judgement.setups[0].stops.size() == 1);
+  CHECK(judgement.setups[1].stops.empty());
+  CHECK(contains(judgement_text(session(setups), judgement), "! Do not shoot this arrow"));
+}
+
+TEST_CASE("rules: an arrow is not made lighter on the word of a scale that its parts deny") {
+  SetupFacts heavy = facts();
+  heavy.bow.draw_weight_n = 55.0 * kPound;
+  heavy.bow.min_grains_per_pound = 7.0;        // 385 gr
+  heavy.arrow.total_mass_kg = 470.0 * kGrain;  // its parts are 383
+  const SessionJudgement judgement = judged({setup("01", heavy, -2.5, 0.1)});
+  CHECK(judgement.next.kind != StepKind::lighter_tip);
+  CHECK(judgement.next.kind != StepKind::trim_shaft);
+  for (const std::string& caution : judgement.next.cautions) {
+    CHECK_FALSE(contains(caution, "Do not shoot"));
+  }
+}
+
+TEST_CASE("rules: a limit that was told and cannot be checked is said") {
+  SetupFacts told = facts();
+  told.bow.draw_weight_n.reset();
+  told.bow.max_draw_weight_n = 40.0 * kPound;
+  told.bow.max_draw_m = 27.0 * kInch;
+  told.draw_m.reset();
+  told.bow.brace_height_m.reset();
+  const SessionJudgement judgement = judged({setup("01", told, -2.5, 0.1)});
+  const auto says = [&](const char* words) {
+    return std::any_of(judgement.cautions.begin(), judgement.cautions.end(),
+                       [&](const std::string& caution) { return contains(caution, words); });
+  };
+  CHECK(says("draw weight was not told, so nobody has checked the arrow's mass"));
+  CHECK(says("greatest draw weight was told, but not the bow's own"));
+  CHECK(says("greatest draw was told, but not the archer's"));
+  CHECK(says("brace heights were told, but not how the bow is braced"));
 }
 
 TEST_CASE("rules: a fletched arrow that hides a shaft too weak to be shot bare gets other shafts") {

@@ -69,3 +69,31 @@ TEST_CASE(
   CHECK(judgement.setups.front().spine == SpineVerdict::unclear);
   CHECK_FALSE(judgement.build_sheet);
 }
+
+TEST_CASE("rules: a cant told that the pictures deny is said, and against the hand asked about") {
+  const auto shown = [](double told_deg, double seen_deg) {
+    SetupFacts told = facts();
+    told.cant_deg = told_deg;
+    SetupRecord record = setup("a", told, -3.0, 0.8);
+    for (ClipRecord& clip : record.clips) {
+      clip.reading.shots.front().cant_seen_deg = Measured{seen_deg, 2.0};
+    }
+    return made::judged({record});
+  };
+  const auto warns = [](const SessionJudgement& judgement) {
+    for (const std::string& warning : judgement.setups.front().warnings) {
+      if (warning.find("is not what the pictures show") != std::string::npos) {
+        return true;
+      }
+    }
+    return false;
+  };
+  CHECK_FALSE(warns(shown(15.0, 17.0)));
+  CHECK(warns(shown(0.0, 31.0)));
+  CHECK(shown(0.0, 31.0).next.kind != StepKind::tell_hand);
+  // A right-handed archer's bow that leans left: mirrored, or left-handed, whatever cant was told.
+  const SessionJudgement against = shown(15.0, -18.0);
+  CHECK(warns(against));
+  CHECK(against.next.kind == StepKind::tell_hand);
+  CHECK(against.setups.front().spine == SpineVerdict::unclear);
+}

@@ -110,3 +110,35 @@ TEST_CASE("rules: a shot from the side that its archer leaves out does not count
   CHECK(std::abs(judged.vertical->mean_deg) < 0.2);
   CHECK(judged.side_shots.front().dropped);
 }
+
+TEST_CASE("reference: a shot from the side is turned by the cant told for its own clip") {
+  // The bow upright for the side clip alone: height against plumb is then height at the bow.
+  const Seen in_range = seen(-3.0, 0.9, 15.0);
+  SetupFacts told = facts();
+  told.cant_deg = 15.0;
+  SetupRecord record = setup("a", told, in_range.right_deg, in_range.high_deg, 4, 0.1);
+  record.clips.push_back(from_side("upright.mp4", 0.9));
+  record.clips.back().cant_deg = 0.0;
+  const SetupJudgement upright = made::judged({record}).setups.front();
+  REQUIRE(upright.side_shots.front().vert_deg);
+  CHECK(upright.side_shots.front().vert_deg->value == doctest::Approx(0.9).epsilon(0.02));
+
+  // A cant told for a clip from behind is that one's alone.
+  record.clips.front().cant_deg = 5.0;
+  record.clips.back() = from_side("canted.mp4", in_range.high_deg);
+  const SetupJudgement canted = made::judged({record}).setups.front();
+  REQUIRE(canted.side_shots.front().vert_deg);
+  CHECK(canted.side_shots.front().vert_deg->value == doctest::Approx(0.9).epsilon(0.06));
+}
+
+TEST_CASE("rules: a shot from the side with the other hand does not count, as from behind") {
+  SetupFacts told = facts();
+  told.hand = Hand::right;
+  SetupRecord record = setup("a", told, 0.0, 0.0, 4, 0.1);
+  record.clips.push_back(from_side("side.mp4", 3.0));
+  record.clips.back().hand = Hand::left;
+  const SetupJudgement judged = made::judged({record}).setups.front();
+  CHECK(judged.side_shots.front().dropped);
+  CHECK(judged.side_shots.front().why == "shot left-handed, the set-up is right-handed");
+  CHECK(std::abs(judged.vertical->mean_deg) < 0.2);
+}

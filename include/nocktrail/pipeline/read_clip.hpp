@@ -20,6 +20,7 @@ struct ReadClipOptions {
   std::optional<double> speed_mps;          // of the arrow past the bow, within 1 %
   std::optional<View> view;                 // from where it was filmed; empty: seen
   bool fletched = false;                    // of a bare shaft more is forbidden
+  bool bare = false;                        // known to be
   double dead_band_deg = 0.5;               // offsets smaller than this count as straight
   std::filesystem::path debug_dir;          // non-empty: each stage leaves a picture of what it saw
 };

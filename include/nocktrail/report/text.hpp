@@ -14,6 +14,7 @@ namespace nocktrail::report {
 struct TextOptions {
   Hand hand = Hand::unknown;        // what the reading was judged by: decides the hints given
   bool arrow_length_given = false;  // false: the text says that giving it narrows the interval
+  bool view_told = false;           // from where it was filmed: a wrong one hides a good shot
   std::string read_with;            // what was told and by what; empty: nothing
   std::vector<std::string> stops;   // what they forbid: said first, in place of other steps
   // Cautions said before in this run, of which the usual ones are not said again; those said now

@@ -18,10 +18,11 @@ struct Evidence {
   std::optional<Measured> vert_deg;
   bool hangs_on_cant = false;  // see hangs_on_cant()
   Hand hand = Hand::unknown;
-  // The hand that was told where the picture speaks against it (hand_at_odds): `hand` is unknown
+  // The hand that was told where the picture speaks against it (against_hand): `hand` is unknown
   // then, and this is how the bow leans.
   std::optional<Bow> at_odds;
   bool fletched = false;  // known to be
+  bool bare = false;      // likewise; where neither is known the careful case holds
   double dead_band_deg = 0.5;
   // How the hand and the cant are told here: "--hand right or --hand left", "--cant DEG".
   std::string how_to_tell_hand;
@@ -44,7 +45,13 @@ inline constexpr int kUsualShots = 4;
 // Empty when a change may be thought of.
 std::optional<Asked> before_change(const Evidence& evidence);
 
-// A shaft that trails sideways too far to be shot again; empty when it does not, or is fletched.
+// Whether a bare shaft that trails so is not to be shot again (safety.hpp).
+bool too_far_bare(double lat_deg, double vert_deg);
+
+// A shot that was refused because its arrow stands across its flight: not to be shot again either.
+bool stands_across(const Shot& shot);
+
+// A shaft that trails too far to be shot again; empty when it does not, or is fletched.
 std::optional<Asked> stop_for_mismatch(const Evidence& evidence);
 
 // Whether the cant, where nobody told or saw it, decides about the nocking point: the interval that

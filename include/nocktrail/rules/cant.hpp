@@ -34,6 +34,10 @@ bool leans_the_other_way(const Bow& bow);
 // who leans it so. Weak and stiff change places between them.
 bool hand_at_odds(const Bow& bow);
 
+// The bow as the picture shows it where that speaks against the hand told: hand_at_odds, also where
+// a cant was told with which the picture does not go. Else empty.
+std::optional<Bow> against_hand(const Bow& bow, const std::optional<Measured>& seen_cant_deg);
+
 // A reading turned into the frame of the bow.
 struct BowFrameReading {
   Measured lat_deg;   // positive: nock to the right, square to the bow

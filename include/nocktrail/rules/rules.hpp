@@ -15,6 +15,7 @@ struct JudgeOptions {
   // Empty: assumed for the hand, with a wide spread (cant.hpp).
   std::optional<double> cant_deg;
   bool fletched = false;      // known to be: no cautions of bare shafts
+  bool bare = false;          // likewise; where neither is known the careful case holds
   bool hand_doubted = false;  // told, but the bow leans to the other side: unknown, and said so
   bool cant_decides = false;  // what is open of the nocking point hangs on the cant: said so
   // Offsets smaller than this, degrees, count as straight. A wider band asks for a larger offset

@@ -7,10 +7,15 @@ namespace nocktrail::rules {
 // A bare shaft that trails further than this sideways is not shot again: one that badly matched may
 // break. Common practice has no figure; this is well beyond any that is tuned out step by step.
 inline constexpr double kStopSideways_deg = 8.0;
+// Nor one that trails further than that up or down, or than this in all: likewise chosen.
+inline constexpr double kStopInAll_deg = 10.0;
 
 // From here on, the near end of the interval counts as badly mismatched and brings its caution.
 // A chosen figure, on the careful side.
 inline constexpr double kBadMismatch_deg = 2.0;
+
+// How a clip is refused in which the arrow stands across its flight by more than is measured.
+inline constexpr const char* kAcrossItsFlight = "across its flight, more than can be measured";
 
 namespace caution {
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "nocktrail/arrow/limits.hpp"
+#include "nocktrail/tune/judgement.hpp"
 #include "nocktrail/tune/session_data.hpp"
 
 namespace nocktrail::tune {
@@ -19,6 +20,12 @@ arrow::LimitFacts bare_limit_facts(const SetupFacts& facts);
 
 // What forbids, each a whole text: figure, limit, whose it is, what brings it back inside.
 std::vector<std::string> stop_texts(const SetupFacts& facts);
+
+// The same with what its shots forbid by their mean, where only that is known: a bare shaft that
+// trails too far.
+std::vector<std::string> stop_texts(const SetupFacts& facts,
+                                    const std::optional<OffsetSummary>& lateral,
+                                    const std::optional<OffsetSummary>& vertical);
 
 // The step that a passed limit leaves.
 StepKind step_of(arrow::Forbids what);

@@ -48,6 +48,7 @@ struct SideShot {
   std::string clip;
   Measured high_deg;  // against plumb
   double shared_u95_deg = 0.0;
+  double cant_deg = 0.0;             // of the bow at this shot: told for it, or as the set-up's
   std::optional<Measured> vert_deg;  // in the frame of the bow; empty until the cant is known and
                                      // shots from behind say how it trails to the side
   bool dropped = false;              // by the archer
@@ -67,10 +68,14 @@ struct OffsetSummary {
 
 struct SetupJudgement {
   std::string name;
-  std::vector<JudgedShot> shots;         // every measured shot, dropped ones too
-  std::vector<SideShot> side_shots;      // likewise, in the vertical summary with the others
-  int counted = 0;                       // shots from behind in the summaries
-  int refused = 0;                       // clips without a number
+  std::vector<JudgedShot> shots;     // every measured shot, dropped ones too
+  std::vector<SideShot> side_shots;  // likewise, in the vertical summary with the others
+  int counted = 0;                   // shots from behind in the summaries
+  int refused = 0;                   // clips without a number
+  // The clip that was refused because the arrow stands across its flight, and why; empty: none.
+  std::string across;
+  // What forbids to shoot it as it is, each a whole text; empty: nothing that is known of.
+  std::vector<std::string> stops;
   Bow bow;                               // how it stood: told, seen or assumed
   std::optional<OffsetSummary> lateral;  // empty with no counted shot
   std::optional<OffsetSummary> vertical;
