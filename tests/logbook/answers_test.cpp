@@ -138,6 +138,21 @@ TEST_CASE("unit: what a bow liked is what ended matched and level, or done") {
       logbook::liked(logbook, {.bow = "Heron", .arrow = "", .since = "2026", .until = ""}).empty());
 }
 
+TEST_CASE("unit: what must not be shot is not what a bow liked") {
+  for (const bool light : {false, true}) {
+    const test::Folder folder;
+    Logbook logbook(folder / "logbook.sqlite");
+    tune::SessionRecord session = test::heron_session();
+    tune::SetupFacts& facts = session.setups[1].facts;
+    facts.bow.min_grains_per_pound = 8.0;
+    facts.arrow.total_mass_kg = (light ? 318.0 : 400.0) * units::kKilogramsPerGrain;  // 45 lb
+    tune::SessionJudgement judgement = test::heron_judgement();
+    judgement.setups[1].spine = SpineVerdict::matched;
+    logbook.record(session, judgement);
+    CHECK(logbook::liked(logbook, {}).size() == (light ? 0 : 1));
+  }
+}
+
 TEST_CASE("unit: the set-up in force before a date, one of each bow") {
   const test::Folder folder;
   Logbook logbook(folder / "logbook.sqlite");

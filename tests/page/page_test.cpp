@@ -141,6 +141,20 @@ TEST_CASE("unit: a shot from the side is among the shots, and says that it was l
   CHECK_FALSE(says(without, ", 1 from the side"));
 }
 
+TEST_CASE("unit: what forbids to shoot a set-up stands at that set-up") {
+  const tune::SessionRecord session = test::sample_session();
+  tune::SessionJudgement judgement = test::sample_judgement(session);
+  judgement.setups[0].stops = {"Do not shoot this arrow. It is <too> light."};
+  const Parsed page(page::page_html(session, judgement));
+  const pugi::xpath_node_set setups = page.all("//div[@class='setup']");
+  REQUIRE(setups.size() == judgement.setups.size());
+  std::size_t with = 0;
+  for (const pugi::xpath_node& setup : setups) {
+    with += setup.node().select_nodes(".//li[contains(., 'It is <too> light')]").size();
+  }
+  CHECK(with == 1);
+}
+
 TEST_CASE("unit: a reason names its file without the folder of this computer") {
   tune::SessionRecord session = test::sample_session();
   Reading& reading = session.setups[0].clips.back().reading;
