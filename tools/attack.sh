@@ -30,7 +30,7 @@ if ((${#attacks[@]} == 0)); then
 fi
 
 work=$(mktemp -d)
-trap 'umount "$work/small" 2>/dev/null; chmod -R u+w "$work"; rm -rf "$work"' EXIT
+trap 'umount "$work/small" 2>/dev/null || true; chmod -R u+w "$work"; rm -rf "$work"' EXIT
 # Nothing of the user's own is in reach of the program.
 export HOME=$work/home XDG_DATA_HOME=$work/home/data XDG_CONFIG_HOME=$work/home/config
 mkdir -p "$HOME" "$XDG_DATA_HOME" "$XDG_CONFIG_HOME"

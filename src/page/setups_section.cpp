@@ -111,8 +111,8 @@ void glance_section(pugi::xml_node parent, const Content& content) {
     const tune::SetupJudgement& judged = *setup.judged;
     pugi::xml_node line = row(
         body,
-        {numbered(++number, judged.name), mean_cell(judged.lateral, false),
-         mean_cell(judged.vertical, true),
+        {numbered(++number, judged.name) + (judged.stops.empty() ? "" : ", do not shoot"),
+         mean_cell(judged.lateral, false), mean_cell(judged.vertical, true),
          fmt::format(
              "{}{}", rules::word(judged.spine),
              setup.record->facts.arrow.fletching == tune::Fletching::fletched ? ", fletched" : ""),

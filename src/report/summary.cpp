@@ -41,6 +41,7 @@ const char* outcome_of(const Reading& reading) {
 // The file's name; with its folders where another clip has the same.
 std::vector<std::string> names_of(const std::vector<Reading>& readings) {
   std::vector<std::string> files;
+  files.reserve(readings.size());
   for (const Reading& reading : readings) {
     files.push_back(fs::path(reading.clip.path).filename().string());
   }

@@ -153,6 +153,8 @@ TEST_CASE("unit: what forbids to shoot a set-up stands at that set-up") {
     with += setup.node().select_nodes(".//li[contains(., 'It is <too> light')]").size();
   }
   CHECK(with == 1);
+  CHECK(says(page.text(), "1-full-length, do not shoot"));
+  CHECK_FALSE(says(page.text(), "2-nock-lower, do not shoot"));
 }
 
 TEST_CASE("unit: a reason names its file without the folder of this computer") {
