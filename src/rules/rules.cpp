@@ -253,10 +253,7 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
     shot.verdict = no_verdict(shot.reason);
     if (stands_across(shot)) {
       shot.verdict.step = StepKind::do_not_shoot_arrow;
-      shot.verdict.next_step =
-          "Do not shoot this arrow until the set-up has been looked over: nocking point, spine, "
-          "rest "
-          "and loose; look the shaft over for damage.";
+      shot.verdict.next_step = kStopAcross;
     }
     return;
   }

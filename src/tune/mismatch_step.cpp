@@ -92,6 +92,14 @@ bool may_be_same_shaft(const SetupFacts& then, const SetupFacts& now) {
          (value_of(Quantity::spine, then) && value_of(Quantity::spine, now));
 }
 
+std::optional<rules::Asked> stop_for(const Offset& offset, const SetupFacts& facts) {
+  rules::Evidence evidence;
+  evidence.lat_deg = offset.lat_deg;
+  evidence.vert_deg = offset.vert_deg;
+  evidence.bare = facts.arrow.fletching == Fletching::bare;
+  return rules::stop_for_mismatch(evidence);
+}
+
 struct Trailed {
   const SetupView* setup;
   Offset offset;
@@ -118,10 +126,8 @@ std::optional<Step> mismatch_step(const Situation& situation) {
     Step step;
     step.kind = StepKind::do_not_shoot_arrow;
     step.words =
-        "Do not shoot this arrow until the set-up has been looked over: nocking point, spine, rest "
-        "and loose; look the shaft over for damage. If the still shows that something else was "
-        "taken "
-        "for the arrow, leave the clip out.";
+        std::string(rules::kStopAcross) +
+        " If the still shows that something else was taken for the arrow, leave the clip out.";
     step.because = fmt::format("In {}.", now.judgement.across);
     return step;
   }
@@ -138,12 +144,7 @@ std::optional<Step> mismatch_step(const Situation& situation) {
   if (inside_now) {
     return std::nullopt;
   }
-  rules::Evidence evidence;
-  evidence.shots = 1;
-  evidence.lat_deg = trailed->offset.lat_deg;
-  evidence.vert_deg = trailed->offset.vert_deg;
-  evidence.bare = trailed->setup->facts.arrow.fletching == Fletching::bare;
-  const auto asked = rules::stop_for_mismatch(evidence);
+  const auto asked = stop_for(trailed->offset, trailed->setup->facts);
   Step step;
   step.kind = asked->step;
   step.words = asked->words;
@@ -165,18 +166,12 @@ std::optional<Step> mismatch_step(const Situation& situation) {
 std::vector<std::string> stops_of(const SetupView& setup) {
   std::vector<std::string> stops = stop_texts(setup.facts);
   if (const auto furthest = furthest_bare(setup)) {
-    rules::Evidence evidence;
-    evidence.lat_deg = furthest->lat_deg;
-    evidence.vert_deg = furthest->vert_deg;
-    evidence.bare = setup.facts.arrow.fletching == Fletching::bare;
-    if (const auto asked = rules::stop_for_mismatch(evidence)) {
+    if (const auto asked = stop_for(*furthest, setup.facts)) {
       stops.push_back(asked->words);
     }
   }
   if (!setup.judgement.across.empty()) {
-    stops.push_back(
-        fmt::format("Do not shoot this arrow until the set-up has been looked over: {}.",
-                    setup.judgement.across));
+    stops.push_back(fmt::format("{} In {}.", rules::kStopAcross, setup.judgement.across));
   }
   return stops;
 }

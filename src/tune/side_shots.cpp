@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "nocktrail/rules/cant.hpp"
 #include "nocktrail/units/units.hpp"
 #include "seen_cants.hpp"
 
@@ -36,7 +35,7 @@ void gather_side_shots(const SetupRecord& setup, const SetupFacts& facts,
       side.shared_u95_deg =
           shot.shared ? shot.shared->high_u95_deg : std::sqrt(kHalf) * side.high_deg.u95;
       const std::optional<double> told = clip.cant_deg ? clip.cant_deg : facts.cant_deg;
-      side.cant_deg = rules::bow_as_known(facts.hand, told, seen.usual).cant_deg.value;
+      side.cant_deg = bow_of(shot, facts.hand, told, seen).cant_deg.value;
       const std::optional<std::string> dropped = why_dropped(clip, number, facts.hand);
       side.dropped = dropped.has_value();
       side.why = dropped.value_or("");

@@ -82,6 +82,10 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
     for (const Shot& shot : clip.reading.shots) {
       ++number;
       of_clip += shot.status == ShotStatus::measured && shot.view == View::side ? 1 : 0;
+      const std::optional<std::string> dropped = why_dropped(clip, number, hand);
+      if (!dropped && judgement.across.empty() && rules::stands_across(shot)) {
+        judgement.across = fmt::format("{}: {}", rules::printable(clip.file), shot.reason);
+      }
       if (shot.status != ShotStatus::measured || !usable(shot.nock_right_deg) ||
           !usable(shot.nock_high_deg)) {
         continue;
@@ -91,7 +95,6 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
       const Bow bow = bow_of(shot, hand, cant, seen);
       JudgedShot judged = in_bow_frame(shot, bow);
       judged.clip = number == 1 ? clip.file : fmt::format("{}#{}", clip.file, number);
-      const std::optional<std::string> dropped = why_dropped(clip, number, hand);
       judged.dropped = dropped.has_value();
       judged.why = dropped.value_or("");
       // One that is assumed decides for the set-up: the others say nothing of it.
@@ -107,13 +110,6 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
   }
   if (judgement.bow.source == BowSource::seen && seen.usual) {
     judgement.bow.cant_deg = {seen.usual->value, seen.u95_deg};  // of all, not of the first
-  }
-  for (const ClipRecord& clip : setup.clips) {
-    for (const Shot& shot : clip.reading.shots) {
-      if (clip.dropped.empty() && judgement.across.empty() && rules::stands_across(shot)) {
-        judgement.across = fmt::format("{}: {}", rules::printable(clip.file), shot.reason);
-      }
-    }
   }
   judgement.counted =
       static_cast<int>(std::count_if(judgement.shots.begin(), judgement.shots.end(),

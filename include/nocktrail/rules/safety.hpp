@@ -16,6 +16,9 @@ inline constexpr double kBadMismatch_deg = 2.0;
 
 // How a clip is refused in which the arrow stands across its flight by more than is measured.
 inline constexpr const char* kAcrossItsFlight = "across its flight, more than can be measured";
+inline constexpr const char* kStopAcross =
+    "Do not shoot this arrow until the set-up has been looked over: nocking point, spine, rest and "
+    "loose; look the shaft over for damage.";
 
 namespace caution {
 
