@@ -88,12 +88,63 @@ BowState Bow::state(const ArrowFlight& flight, double t, const Eigen::Vector3d& 
   return s;
 }
 
+std::vector<Bow::Rib> Bow::riser_ribs() const {
+  // Riser: cut away beside the arrow so that it passes near the middle.
+  const double half = 0.5 * spec_.limb_width_m + 0.002;
+  const auto rib = [&](double up, double inner, double outer) {
+    const double a = -side_ * inner;
+    const double b = side_ * outer;
+    return Rib{up, kLimbRoot_z_m - 0.01, std::min(a, b), std::max(a, b)};
+  };
+  return {rib(-kRiserHalf_m, half, half),
+          rib(-0.14, half * 0.9, half),
+          rib(-0.05, 0.012, 0.017),
+          rib(kBelow_m - 0.012, 0.014, 0.02),
+          rib(kBelow_m - 0.006, 0.010, 0.022),
+          rib(kBelow_m - 0.004, -0.006, 0.030),
+          rib(0.13, -0.006, 0.030),
+          rib(0.16, half * 0.9, half),
+          rib(kRiserHalf_m, half, half)};
+}
+
+std::vector<Bow::Rib> Bow::limb_ribs(const BowState& state, double end) const {
+  std::vector<Rib> ribs;
+  constexpr int kPieces = 12;
+  const double tu = tip_up(state.limb_angle_rad);
+  const double tz = tip_z(state.limb_angle_rad);
+  for (int i = 0; i <= kPieces; ++i) {
+    const double x = static_cast<double>(i) / kPieces;
+    // Quadratic curve, upright at the root.
+    const double bend = kRiserHalf_m + 0.52 * limb_m_;
+    const double up =
+        (1 - x) * (1 - x) * (kRiserHalf_m - 0.01) + 2 * x * (1 - x) * bend + x * x * tu;
+    const double z = (1 - x * x) * kLimbRoot_z_m + x * x * tz +
+                     spec_.recurve_m * 4.0 * (x - 0.5) * std::max(0.0, x - 0.5);
+    const double aside = side_ * 0.004 + spec_.limb_aside_m * 4.0 * x * (1.0 - x);
+    const double limb_half = 0.5 * spec_.limb_width_m * (1.0 - 0.62 * x * x);
+    ribs.push_back({end * up, z, aside - limb_half, aside + limb_half});
+  }
+  return ribs;
+}
+
+std::vector<Eigen::Vector3d> Bow::string_path(const BowState& state) const {
+  const Eigen::Vector3d top = tip(state, 1.0);
+  const Eigen::Vector3d bottom = tip(state, -1.0);
+  if (state.string_straight) {
+    return {top, state.nock_m, bottom};
+  }
+  std::vector<Eigen::Vector3d> path;
+  for (int i = 0; i <= 16; ++i) {
+    const double x = i / 16.0;
+    const double sway = state.swing_m * std::sin(std::numbers::pi * x);
+    path.push_back(top + x * (bottom - top) + Eigen::Vector3d(0.35 * sway, 0.0, sway));
+  }
+  return path;
+}
+
 void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, double t) const {
   const auto px = [&](const Eigen::Vector3d& p) {
     return view.rolling([&](double) { return p; }, t);
-  };
-  struct Rib {
-    double up, z, left, right;  // edges across
   };
   const auto ribbon = [&](const std::vector<Rib>& ribs, const Colour& albedo) {
     // Three strips across, lit as a rounded belly.
@@ -128,49 +179,15 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
       }
     }
   };
-  // Riser: cut away beside the arrow so that it passes near the middle.
-  const double half = 0.5 * spec_.limb_width_m + 0.002;
-  const auto rib = [&](double up, double inner, double outer) {
-    const double a = -side_ * inner;
-    const double b = side_ * outer;
-    return Rib{up, kLimbRoot_z_m - 0.01, std::min(a, b), std::max(a, b)};
-  };
-  const std::vector<Rib> riser{rib(-kRiserHalf_m, half, half),
-                               rib(-0.14, half * 0.9, half),
-                               rib(-0.05, 0.012, 0.017),
-                               rib(kBelow_m - 0.012, 0.014, 0.02),
-                               rib(kBelow_m - 0.006, 0.010, 0.022),
-                               rib(kBelow_m - 0.004, -0.006, 0.030),
-                               rib(0.13, -0.006, 0.030),
-                               rib(0.16, half * 0.9, half),
-                               rib(kRiserHalf_m, half, half)};
   // `beside` lets what is painted first stand in front: the riser covers the limb roots.
-  ribbon(riser, riser_);
+  ribbon(riser_ribs(), riser_);
   for (const double end : {-1.0, 1.0}) {
-    std::vector<Rib> ribs;
-    constexpr int kPieces = 12;
-    const double tu = tip_up(state.limb_angle_rad);
-    const double tz = tip_z(state.limb_angle_rad);
-    for (int i = 0; i <= kPieces; ++i) {
-      const double x = static_cast<double>(i) / kPieces;
-      // Quadratic curve, upright at the root.
-      const double bend = kRiserHalf_m + 0.52 * limb_m_;
-      const double up =
-          (1 - x) * (1 - x) * (kRiserHalf_m - 0.01) + 2 * x * (1 - x) * bend + x * x * tu;
-      const double z = (1 - x * x) * kLimbRoot_z_m + x * x * tz +
-                       spec_.recurve_m * 4.0 * (x - 0.5) * std::max(0.0, x - 0.5);
-      const double aside = side_ * 0.004 + spec_.limb_aside_m * 4.0 * x * (1.0 - x);
-      const double limb_half = 0.5 * spec_.limb_width_m * (1.0 - 0.62 * x * x);
-      ribs.push_back({end * up, z, aside - limb_half, aside + limb_half});
-    }
-    ribbon(ribs, limb_colour_);
+    ribbon(limb_ribs(state, end), limb_colour_);
   }
 }
 
 void Bow::paint_string(Layer& layer, const View& view, const BowState& state, double t) const {
   constexpr double kHalfWidth_m = 0.0013;
-  const Eigen::Vector3d top = tip(state, 1.0);
-  const Eigen::Vector3d bottom = tip(state, -1.0);
   const Colour colour = light_.on(string_, Eigen::Vector3d(0.0, -0.4, -0.9).normalized());
   const auto line = [&](const std::vector<Eigen::Vector3d>& path, double half_width,
                         const Colour& c) {
@@ -197,19 +214,12 @@ void Bow::paint_string(Layer& layer, const View& view, const BowState& state, do
       layer.beside(quad, c);
     }
   };
-  if (state.string_straight) {
-    line({top, state.nock_m, bottom}, kHalfWidth_m, colour);
-    return;
-  }
-  std::vector<Eigen::Vector3d> path;
-  for (int i = 0; i <= 16; ++i) {
-    const double x = i / 16.0;
-    const double sway = state.swing_m * std::sin(std::numbers::pi * x);
-    path.push_back(top + x * (bottom - top) + Eigen::Vector3d(0.35 * sway, 0.0, sway));
-  }
+  const std::vector<Eigen::Vector3d> path = string_path(state);
   line(path, kHalfWidth_m, colour);
-  // The served middle is thicker.
-  line({path[7], path[8], path[9]}, 1.6 * kHalfWidth_m, colour * 0.6F);
+  if (!state.string_straight) {
+    // The served middle is thicker.
+    line({path[7], path[8], path[9]}, 1.6 * kHalfWidth_m, colour * 0.6F);
+  }
 }
 
 }  // namespace clipmaker

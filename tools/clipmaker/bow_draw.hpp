@@ -27,11 +27,22 @@ class Bow {
   // `flight`: the arrow on the string or just gone; after its exit the string swings.
   BowState state(const ArrowFlight& flight, double t_s, const Eigen::Vector3d& hand_shift_m) const;
 
+  // Straight pieces across the bow, from its edge at the left to that at the right, in the order of
+  // their places along it: the riser upwards, a limb (end +1 the upper, -1 the lower) outwards.
+  struct Rib {
+    double up, z, left, right;  // edges across
+  };
+  std::vector<Rib> riser_ribs() const;
+  std::vector<Rib> limb_ribs(const BowState& state, double end) const;
+  // From the bow's own frame (across to its right, up along it, Z) to the range frame.
+  Eigen::Vector3d place(const BowState& state, double across_m, double up_m, double z_m) const;
+  // From the upper limb's tip to the lower one's.
+  std::vector<Eigen::Vector3d> string_path(const BowState& state) const;
+
   void paint_bow(Layer& layer, const View& view, const BowState& state, double t_s) const;
   void paint_string(Layer& layer, const View& view, const BowState& state, double t_s) const;
 
  private:
-  Eigen::Vector3d place(const BowState& state, double across_m, double up_m, double z_m) const;
   Eigen::Vector3d tip(const BowState& state, double end) const;
   double tip_up(double angle) const;
   double tip_z(double angle) const;

@@ -16,6 +16,7 @@
 #include "encode.hpp"
 #include "render.hpp"
 #include "sampler.hpp"
+#include "scene.hpp"
 #include "selftest.hpp"
 #include "sound.hpp"
 #include "spec.hpp"
@@ -24,6 +25,28 @@
 
 namespace clipmaker {
 namespace {
+
+void write_json(const std::filesystem::path& file, const nlohmann::ordered_json& json) {
+  std::ofstream out(file);
+  out << json.dump(1) << '\n';
+  if (!out) {
+    throw std::runtime_error(fmt::format("cannot write {}", file.string()));
+  }
+}
+
+// The bodies of a clip and its truth, for another renderer to draw.
+void make_scene(const ClipSpec& spec, std::filesystem::path file, const std::string& command) {
+  check(spec);
+  const Renderer renderer(spec);
+  file.replace_extension(".scene.json");
+  write_json(file, scene_of(spec, renderer.camera(), renderer.flights().at(0), renderer.frames()));
+  std::filesystem::path clip = file;
+  clip.replace_extension().replace_extension(".mp4");
+  std::filesystem::path truth = clip;
+  truth.replace_extension(".truth.json");
+  write_json(truth, truth_of(spec, clip.filename().string(), command, renderer.camera(),
+                             renderer.flights(), renderer.frames()));
+}
 
 void make_clip(const ClipSpec& spec, const std::filesystem::path& clip, const std::string& command,
                int threads) {
@@ -49,14 +72,8 @@ void make_clip(const ClipSpec& spec, const std::filesystem::path& clip, const st
   encoder.finish();
   std::filesystem::path truth = clip;
   truth.replace_extension(".truth.json");
-  std::ofstream out(truth);
-  out << truth_of(spec, clip.filename().string(), command, renderer.camera(), renderer.flights(),
-                  renderer.frames())
-             .dump(1)
-      << '\n';
-  if (!out) {
-    throw std::runtime_error(fmt::format("cannot write {}", truth.string()));
-  }
+  write_json(truth, truth_of(spec, clip.filename().string(), command, renderer.camera(),
+                             renderer.flights(), renderer.frames()));
 }
 
 struct Options {
@@ -73,6 +90,7 @@ struct Options {
   int threads = 1;
   bool print_spec = false;
   bool self_test = false;
+  bool scene = false;
   std::string profile = "bench";
   SampleOptions sample;
 };
@@ -128,6 +146,8 @@ int run(int argc, char** argv) {
   app.add_option("--name", o.name, "With --random and one clip: its file name without ending");
   app.add_option("--threads", o.threads, "Threads of the encoder");
   app.add_flag("--print-spec", o.print_spec, "Print the parameters instead of rendering");
+  app.add_flag("--scene", o.scene,
+               "Write what is seen as bodies in space (NAME.scene.json) in place of a film");
   app.add_flag("--self-test", o.self_test, "Check the clip maker itself");
   CLI11_PARSE(app, argc, argv);
 
@@ -160,11 +180,14 @@ int run(int argc, char** argv) {
                                                                    : fmt::format(" '{}'", word);
       }
       command += fmt::format(" --first {} --n 1", i);
-      make_clip(
-          spec,
+      const std::filesystem::path clip =
           std::filesystem::path(o.out) /
-              (o.name.empty() ? fmt::format("clip-{}-{:04d}.mp4", o.seed, i) : o.name + ".mp4"),
-          command, o.threads);
+          (o.name.empty() ? fmt::format("clip-{}-{:04d}.mp4", o.seed, i) : o.name + ".mp4");
+      if (o.scene) {
+        make_scene(spec, clip, command);
+      } else {
+        make_clip(spec, clip, command, o.threads);
+      }
     }
     return 0;
   }
