@@ -15,7 +15,9 @@
 #include "nocktrail/desk/own_files.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/atomic_file.hpp"
+#include "nocktrail/report/lines.hpp"
 #include "nocktrail/rules/before_change.hpp"
+#include "terminal.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -44,6 +46,11 @@ std::optional<arrow::MeasuredOffset> measured_offset(const EffectsArguments& arg
         *arguments.u95_deg, kMostU95_deg));
   }
   return arrow::MeasuredOffset{*arguments.reading_deg, *arguments.u95_deg};
+}
+
+// For people, as wide as their terminal.
+void print_text(const std::string& text) {
+  fmt::print("{}", report::lines(text, text_columns(0)));
 }
 
 // JSON to its place; true when stdout is taken by it.
@@ -189,7 +196,7 @@ int run_effects(const EffectsArguments& arguments) {
     if (write_json(arguments.json_path, arrow::starting_json(setup, range))) {
       warn_on_stderr(setup);
     } else {
-      fmt::print("{}", arrow::starting_text(setup, range));
+      print_text(arrow::starting_text(setup, range));
     }
     return 0;
   }
@@ -213,7 +220,7 @@ int run_effects(const EffectsArguments& arguments) {
   if (write_json(arguments.json_path, arrow::effects_json(answer))) {
     warn_on_stderr(setup);
   } else {
-    fmt::print("{}", arrow::effects_text(answer));
+    print_text(arrow::effects_text(answer));
   }
   return 0;
 }

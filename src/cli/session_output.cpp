@@ -8,6 +8,8 @@
 
 #include "exit_status.hpp"
 #include "interrupt.hpp"
+#include "nocktrail/report/lines.hpp"
+#include "terminal.hpp"
 
 namespace nocktrail::cli {
 namespace {
@@ -66,7 +68,7 @@ void TerminalVoice::message(const std::string& line) {
 
 void TerminalVoice::line(FILE* to, const std::string& line) {
   progress_.clear();
-  say(to, line + "\n");
+  say(to, report::lines(line + "\n", text_columns(0)));
 }
 
 int session_status(const desk::JudgedSession& judged) {
