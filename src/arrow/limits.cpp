@@ -76,7 +76,10 @@ void add_rest(const LimitFacts& facts, std::vector<Caution>& found) {
   if (!end_m) {
     return;
   }
-  const double past_m = *end_m - rest_m;
+  // Of the whole arrow's length alone the shaft's is not known: any point reaches so far beyond it
+  // (common practice, no source).
+  constexpr double kPoint_m = 0.5 * 0.0254;
+  const double past_m = *end_m - (facts.shaft_length_m ? 0.0 : kPoint_m) - rest_m;
   if (past_m < -kRounding_m) {
     found.push_back(
         {CautionKind::behind_rest, Forbids::shoot_arrow,
@@ -88,7 +91,7 @@ void add_rest(const LimitFacts& facts, std::vector<Caution>& found) {
              "A shaft of {:.2f} in or more, half an inch past the rest at this draw, brings "
              "it back inside.",
              inches(rest_m + kLeastPastRest_m))});
-  } else if (past_m < kLeastPastRest_m - kRounding_m && facts.shaft_length_m) {
+  } else if (past_m < kLeastPastRest_m - kRounding_m) {
     found.push_back(
         {CautionKind::near_rest,
          Forbids::nothing,

@@ -47,9 +47,11 @@ Asked film(const Evidence& evidence) {
 
 }  // namespace
 
-bool too_far_bare(double lat_deg, double vert_deg) {
-  return std::abs(lat_deg) > kStopSideways_deg || std::abs(vert_deg) > kStopSideways_deg ||
-         std::hypot(lat_deg, vert_deg) > kStopInAll_deg;
+bool too_far(double lat_deg, double vert_deg, bool fletched) {
+  const double more_deg = fletched ? kFeathersHide_deg : 0.0;
+  return std::abs(lat_deg) > kStopSideways_deg + more_deg ||
+         std::abs(vert_deg) > kStopSideways_deg + more_deg ||
+         std::hypot(lat_deg, vert_deg) > kStopInAll_deg + more_deg;
 }
 
 bool stands_across(const Shot& shot) {
@@ -58,40 +60,57 @@ bool stands_across(const Shot& shot) {
 }
 
 std::optional<Asked> stop_for_mismatch(const Evidence& evidence) {
-  if (evidence.fletched || !evidence.lat_deg) {
+  if (!evidence.lat_deg && !evidence.vert_deg) {
     return std::nullopt;
   }
-  const double lat = evidence.lat_deg->value;
+  const double lat = evidence.lat_deg ? evidence.lat_deg->value : 0.0;
   const double vert = evidence.vert_deg ? evidence.vert_deg->value : 0.0;
-  if (!too_far_bare(lat, vert)) {
+  if (!too_far(lat, vert, evidence.fletched)) {
     return std::nullopt;
   }
+  const double one_way_deg = kStopSideways_deg + (evidence.fletched ? kFeathersHide_deg : 0.0);
+  const double in_all_deg = kStopInAll_deg + (evidence.fletched ? kFeathersHide_deg : 0.0);
   const bool by_height = std::abs(vert) > std::abs(lat);
-  const bool sideways = std::abs(lat) > kStopSideways_deg;
+  const bool sideways = std::abs(lat) > one_way_deg;
+  const bool up_and_down = std::abs(vert) > one_way_deg;
+  const std::string trails = fmt::format("it trails {:.1f} deg {}",
+                                         sideways      ? std::abs(lat)
+                                         : up_and_down ? std::abs(vert)
+                                                       : std::hypot(lat, vert),
+                                         sideways      ? "sideways"
+                                         : up_and_down ? "up and down"
+                                                       : "in all");
+  const double beyond_deg = sideways || up_and_down ? one_way_deg : in_all_deg;
   Asked asked;
   asked.step = StepKind::do_not_shoot_arrow;
-  asked.words = fmt::format(
-      "Do not shoot this arrow: bare, it trails {:.1f} deg {}, and beyond {:g} deg a shaft is too "
-      "badly matched to be shot again (common practice): it may break. Look it over for damage, "
-      "and {}.",
-      sideways                             ? std::abs(lat)
-      : std::abs(vert) > kStopSideways_deg ? std::abs(vert)
-                                           : std::hypot(lat, vert),
-      sideways                             ? "sideways"
-      : std::abs(vert) > kStopSideways_deg ? "up and down"
-                                           : "in all",
-      sideways || std::abs(vert) > kStopSideways_deg ? kStopSideways_deg : kStopInAll_deg,
-      by_height
-          ? "set the nocking point anew with fletched arrows of a spine that is known to suit "
-            "the bow, before any shaft is shot bare"
-          : "shoot the bow only with fletched arrows of a spine that is known to suit it; "
-            "choose other bare shafts from there");
-  asked.because = fmt::format("Measured: {}.", lateral_words(*evidence.lat_deg));
-  if (!sideways) {
-    asked.because = fmt::format("Measured: {}, {}.", lateral_words(*evidence.lat_deg),
-                                vertical_words(*evidence.vert_deg));
-  }
-  if (!evidence.bare) {
+  asked.words =
+      evidence.fletched
+          ? fmt::format(
+                "Do not shoot this arrow: even fletched, {}, and beyond {:g} deg something is "
+                "badly wrong (common practice: a shaft that does not suit the bow, or fletching "
+                "that strikes it): it may break or glance off. Look it over for damage and the "
+                "bow for marks, and {}.",
+                trails, beyond_deg,
+                by_height ? "set the nocking point anew with arrows that are known to fly well"
+                          : "shoot only arrows of a spine that is known to suit the bow; choose "
+                            "other shafts from there")
+          : fmt::format(
+                "Do not shoot this arrow: bare, {}, and beyond {:g} deg a shaft is too badly "
+                "matched to be shot again (common practice): it may break. Look it over for "
+                "damage, and {}.",
+                trails, beyond_deg,
+                by_height
+                    ? "set the nocking point anew with fletched arrows of a spine that is known to "
+                      "suit the bow, before any shaft is shot bare"
+                    : "shoot the bow only with fletched arrows of a spine that is known to suit "
+                      "it; choose other bare shafts from there");
+  asked.because =
+      sideways ? fmt::format("Measured: {}.", lateral_words(*evidence.lat_deg))
+      : !evidence.lat_deg
+          ? fmt::format("Measured from the side: {}.", vertical_words(*evidence.vert_deg))
+          : fmt::format("Measured: {}, {}.", lateral_words(*evidence.lat_deg),
+                        vertical_words(*evidence.vert_deg));
+  if (!evidence.bare && !evidence.fletched) {
     asked.because += " If it was shot with feathers on, tell that: this is about bare shafts.";
   }
   return asked;

@@ -61,13 +61,19 @@ Answer Answers::get(const Target& target) const {
     return {200, page->type, std::string(page->text), false};
   }
   if (target.path == "/api/session") {
-    return {200, "application/json", dumped(session_view(folder_, board_.snapshot())), false};
+    const Snapshot snapshot = board_.snapshot();
+    return {200, "application/json", dumped(session_view(snapshot, standing(folder_, snapshot))),
+            false};
   }
   if (target.path == "/api/line") {
-    return {200, "application/json", dumped(line_view(folder_, board_.snapshot())), false};
+    const Snapshot snapshot = board_.snapshot();
+    return {200, "application/json", dumped(line_view(snapshot, standing(folder_, snapshot))),
+            false};
   }
   if (target.path == "/api/shot") {
-    const json view = shot_view(board_.snapshot(), target.value("setup"), target.value("clip"));
+    const Snapshot snapshot = board_.snapshot();
+    const json view = shot_view(snapshot, standing(folder_, snapshot), target.value("setup"),
+                                target.value("clip"));
     if (view.is_null()) {
       throw Refused(404, "there is no such clip in the session now");
     }
@@ -90,6 +96,9 @@ Answer Answers::get(const Target& target) const {
     return from_results("report.html");
   }
   if (target.path == "/build-sheet") {
+    if (standing(folder_, board_.snapshot()).instead) {
+      throw Refused(404, "the session is being judged anew: wait until the sheet is there again");
+    }
     return from_results("build-sheet.html");
   }
   throw Refused(404, "there is nothing here");

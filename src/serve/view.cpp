@@ -26,20 +26,6 @@ json text(const std::string& words) {
   return words.empty() ? json(nullptr) : json(printable(words));
 }
 
-std::size_t waiting(const std::filesystem::path& folder, const Snapshot& snapshot) {
-  std::size_t count = 0;
-  try {
-    for (const session::PlannedSetup& setup : session::load(folder).setups) {
-      count += static_cast<std::size_t>(
-          std::count_if(setup.clips.begin(), setup.clips.end(),
-                        [&](const auto& clip) { return snapshot.done.count(clip.path) == 0; }));
-    }
-  } catch (const BadInput&) {
-    // The disk was taken out: nothing is waiting to be read, and a message says so.
-  }
-  return count;
-}
-
 std::string capitalised(std::string words) {
   if (!words.empty() && words[0] >= 'a' && words[0] <= 'z') {
     words[0] = static_cast<char>(words[0] - 'a' + 'A');
@@ -97,7 +83,7 @@ bool is_fresh(const Snapshot& snapshot, const std::string& setup, const std::str
   });
 }
 
-json setups_json(const Snapshot& snapshot) {
+json setups_json(const Snapshot& snapshot, const Standing& now) {
   const Published& published = *snapshot.published;
   json setups = json::array();
   std::vector<std::string> names;
@@ -117,7 +103,11 @@ json setups_json(const Snapshot& snapshot) {
                                          published.record.setups[i - 1].facts, setup.facts))},
                 {"clips", std::move(clips)},
                 {"summary", nullptr},
+                {"stops", json::array()},
                 {"warnings", json::array()}};
+    if (const auto stops = now.stops.find(setup.name); stops != now.stops.end()) {
+      one["stops"] = stops->second;
+    }
     if (i < published.judgement.setups.size()) {
       const tune::SetupJudgement& judged = published.judgement.setups[i];
       one["summary"] = text(judged.summary);
@@ -135,6 +125,7 @@ json setups_json(const Snapshot& snapshot) {
                         {"changed", nullptr},
                         {"clips", json::array()},
                         {"summary", nullptr},
+                        {"stops", json::array()},
                         {"warnings", json::array()}});
     }
     setups[static_cast<std::size_t>(at - names.begin())]["clips"].push_back(
@@ -194,25 +185,41 @@ json clip_view(const Snapshot& snapshot, const std::string& setup, const tune::C
           {"shots", std::move(shots)}};
 }
 
-json session_view(const std::filesystem::path& folder, const Snapshot& snapshot) {
+json session_view(const Snapshot& snapshot, const Standing& now) {
   json document = snapshot.published->json;
-  document["waiting"] = waiting(folder, snapshot);
+  document["waiting"] = now.waiting;
+  for (json& setup : document["setups"]) {
+    for (const auto& [name, stops] : now.stops) {
+      if (setup["name"] == printable(name)) {
+        setup["stops"] = stops;
+      }
+    }
+  }
+  if (now.instead) {
+    document["next"] = {{"kind", rules::word(now.instead->kind)},
+                        {"amount", nullptr},
+                        {"words", now.instead->words},
+                        {"because", now.instead->because},
+                        {"overshoot_chance", nullptr},
+                        {"cautions", json::array()}};
+    document["build_sheet"] = nullptr;
+  }
   return document;
 }
 
-json line_view(const std::filesystem::path& folder, const Snapshot& snapshot) {
+json line_view(const Snapshot& snapshot, const Standing& now) {
   const Published& published = *snapshot.published;
-  const tune::Step& next = published.judgement.next;
+  const tune::Step& next = now.instead ? *now.instead : published.judgement.next;
   json facts = json::array();
   for (const session::ChangeableFact& fact : session::changeable_facts()) {
     facts.push_back({{"field", fact.field}, {"words", fact.words}, {"example", fact.example}});
   }
-  json setups = setups_json(snapshot);
+  json setups = setups_json(snapshot, now);
   // Folders begun from the page have no clip yet; the record names them once the watcher looked.
   return {{"session", printable(published.record.name)},
           {"version", snapshot.version},
-          {"waiting", waiting(folder, snapshot)},
-          {"judging", !snapshot.fresh.empty()},
+          {"waiting", now.waiting},
+          {"judging", !snapshot.fresh.empty() && !now.instead},
           {"faults", snapshot.faults},
           {"messages", snapshot.messages},
           {"cautions", published.judgement.cautions},
@@ -225,7 +232,7 @@ json line_view(const std::filesystem::path& folder, const Snapshot& snapshot) {
           {"newest", newest_json(snapshot)},
           {"setups", std::move(setups)},
           {"facts", std::move(facts)},
-          {"sheet", published.judgement.build_sheet.has_value()}};
+          {"sheet", published.judgement.build_sheet.has_value() && !now.instead}};
 }
 
 const tune::ClipRecord* find_clip(const Snapshot& snapshot, const std::string& setup,
@@ -245,19 +252,20 @@ const tune::ClipRecord* find_clip(const Snapshot& snapshot, const std::string& s
   return nullptr;
 }
 
-json shot_view(const Snapshot& snapshot, const std::string& setup, const std::string& clip) {
+json shot_view(const Snapshot& snapshot, const Standing& now, const std::string& setup,
+               const std::string& clip) {
   const tune::ClipRecord* found = find_clip(snapshot, setup, clip);
   if (found == nullptr) {
     return nullptr;
   }
   json view = clip_view(snapshot, setup, *found);
-  const tune::Step& next = snapshot.published->judgement.next;
+  const tune::Step& next = now.instead ? *now.instead : snapshot.published->judgement.next;
   view["session"] = printable(snapshot.published->record.name);
   // What forbids this set-up comes before what forbids the latest.
   view["stop"] = forbids(next.kind) ? json(next.words) : json(nullptr);
-  for (const tune::SetupJudgement& judged : snapshot.published->judgement.setups) {
-    if (printable(judged.name) == setup && !judged.stops.empty()) {
-      view["stop"] = fmt::format("{}", fmt::join(judged.stops, " "));
+  for (const auto& [name, stops] : now.stops) {
+    if (printable(name) == setup && !stops.empty()) {
+      view["stop"] = fmt::format("{}", fmt::join(stops, " "));
     }
   }
   view["faults"] = snapshot.faults;

@@ -2,22 +2,22 @@
 // text, never as HTML.
 #pragma once
 
-#include <filesystem>
 #include <nlohmann/json_fwd.hpp>
 #include <string>
 
 #include "board.hpp"
+#include "standing.hpp"
 
 namespace nocktrail::serve {
 
-// What session.json holds, and "waiting".
-nlohmann::json session_view(const std::filesystem::path& folder, const Snapshot& snapshot);
+// What session.json holds, and "waiting"; in its place what stands now, where that differs.
+nlohmann::json session_view(const Snapshot& snapshot, const Standing& now);
 
 // The page Line: next step, newest shot, the shots of each set-up.
-nlohmann::json line_view(const std::filesystem::path& folder, const Snapshot& snapshot);
+nlohmann::json line_view(const Snapshot& snapshot, const Standing& now);
 
 // The page Shot: one clip. null where there is no such clip.
-nlohmann::json shot_view(const Snapshot& snapshot, const std::string& setup,
+nlohmann::json shot_view(const Snapshot& snapshot, const Standing& now, const std::string& setup,
                          const std::string& clip);
 
 // A clip as the pages know it: its reading, and whether it counts.

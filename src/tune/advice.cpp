@@ -8,6 +8,7 @@
 #include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/cant.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/statistics.hpp"
 
@@ -61,6 +62,20 @@ std::optional<Step> weigh_step(const Situation& situation) {
             arrow.mass_per_length_kg_per_m.value_or(kUsualShaft_kg_per_m) +
         arrow.tip_mass_kg.value_or(kUsualTip_kg) + arrow.nock_mass_kg.value_or(kUsualNock_kg) +
         arrow.fletching_mass_kg.value_or(0.0);
+  }
+  // Without its feathers it is no heavier than with them.
+  for (const SetupView& setup : situation.setups) {
+    const SetupFacts& then = setup.facts;
+    const SetupFacts& now = situation.now().facts;
+    const auto tip_then = value_of(Quantity::tip_mass, then);
+    const auto tip_now = value_of(Quantity::tip_mass, now);
+    if (now.arrow.fletching != Fletching::fletched && then.arrow.fletching == Fletching::fletched &&
+        then.arrow.total_mass_kg && !another_shaft(then, now) &&
+        value_of(Quantity::spine, then) == value_of(Quantity::spine, now) &&
+        (!tip_then || !tip_now || *tip_now < *tip_then + 1e-6)) {
+      guessed.arrow_mass_kg = std::min(guessed.arrow_mass_kg.value_or(*then.arrow.total_mass_kg),
+                                       *then.arrow.total_mass_kg);
+    }
   }
   const std::vector<arrow::Caution> likely = arrow::stops(guessed);
   if (likely.empty()) {
@@ -148,8 +163,28 @@ Step ask_for(const std::vector<std::string>& unknown, const std::string& before,
   return step;
 }
 
+bool another_shaft(const SetupFacts& a, const SetupFacts& b) {
+  constexpr double kAlike = 0.02;
+  const auto differ = [](const std::optional<double>& one, const std::optional<double>& other) {
+    return one && other && std::abs(*one - *other) > kAlike * std::max(*one, *other);
+  };
+  return (!a.arrow.name.empty() && !b.arrow.name.empty() && a.arrow.name != b.arrow.name) ||
+         differ(a.arrow.diameter_m, b.arrow.diameter_m) ||
+         differ(a.arrow.mass_per_length_kg_per_m, b.arrow.mass_per_length_kg_per_m);
+}
+
+std::string how_long_others(const SetupFacts& facts) {
+  // Shafts are sold in lengths from here on (common practice, no source).
+  constexpr double kFull_m = 30.0 * units::kMetresPerInch;
+  const auto& shaft_m = facts.arrow.shaft_length_m;
+  return shaft_m && *shaft_m < kFull_m
+             ? fmt::format("left no more than an inch longer than these ({})",
+                           inches_and_mm(*shaft_m))
+             : std::string("full length");
+}
+
 bool same_setup(const SetupFacts& a, const SetupFacts& b) {
-  if (rest_of(a) != rest_of(b)) {
+  if (rest_of(a) != rest_of(b) || another_shaft(a, b)) {
     return false;
   }
   for (std::size_t q = 0; q < kQuantities; ++q) {
@@ -238,8 +273,8 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
 
 Step next_step(const Situation& situation) {
   using Turn = std::optional<Step> (*)(const Situation&);
-  constexpr Turn kOrder[] = {gate_step, mismatch_step, weigh_step,        asked_first,
-                             form_step, contact_step,  nocking_point_step};
+  constexpr Turn kOrder[] = {gate_step, mismatch_step, weigh_step,    asked_first,
+                             form_step, contact_step,  not_bare_step, nocking_point_step};
   std::optional<Step> step;
   for (const Turn turn : kOrder) {
     if ((step = turn(situation))) {

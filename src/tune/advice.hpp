@@ -27,6 +27,11 @@ Step next_step(const Situation& situation);
 // Each gives nothing when its turn is over.
 std::optional<Step> nocking_point_step(const Situation& situation);
 std::optional<Step> contact_step(const Situation& situation);
+// What was changed of this shaft should have moved the reading by degrees and hardly did: it is not
+// spine, and more of the same is not the cure.
+bool does_not_answer(const Situation& situation);
+// By how much what was changed usually makes the shaft act stiffer; negative: weaker.
+double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now);
 // A shaft that trailed too far bare is not to be shot bare again, under whatever name.
 std::optional<Step> mismatch_step(const Situation& situation);
 // What forbids to shoot a set-up by its own facts and shots alone, each a whole text.
@@ -54,14 +59,32 @@ struct Pooled {
 std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFacts& like,
                              bool vertical);
 bool same_setup(const SetupFacts& a, const SetupFacts& b);
+// Whether names, diameters or masses per length that were told of both say that these are two
+// shafts.
+bool another_shaft(const SetupFacts& a, const SetupFacts& b);
+// How long other shafts are to be left, in words: a full-length one acts weaker than a short one by
+// more than a spine group is worth.
+std::string how_long_others(const SetupFacts& facts);
 
 // The latest set-up that is the present one but for its fletching, with enough shots; null: none.
 const SetupView* with_fletching(const Situation& situation, Fletching fletching);
 
+// What a fletched arrow, a bare twin of which leaves straight, says against being done: it reads
+// weaker, stiffer than feathers make it, or high or low. Empty where it agrees; `cautions` then get
+// what is to be said of it.
+std::optional<Step> fletching_step(const Situation& situation, const SetupView& bare,
+                                   const SetupView& fletched, std::vector<std::string>& cautions);
+
+// The set-up that the rest of the arrows are built as: the fletched twin of a bare one, where it
+// was shot.
+const SetupView& finished(const Situation& situation);
+
+// Other shafts for a fletched arrow that must not be tried bare: before anything is done about the
+// nocking point, which a badly matched shaft tells little of.
+std::optional<Step> not_bare_step(const Situation& situation);
+
 // Sideways is straight: level, then the finished arrow, then done. `reading`: from which figures.
 Step finish_step(const Situation& situation, const std::string& reading);
-// A fletched arrow reads stiffer than the same shaft bare, by up to this much in the arrow model.
-inline constexpr double kFletchedStiffer_deg = 4.0;
 
 struct Limits;
 // A fletched arrow: the bare shaft tells of spine, the fletched one whether the fletching touches.

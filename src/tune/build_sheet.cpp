@@ -122,9 +122,13 @@ Tolerance add_spine(BuildSheet& sheet, const Situation& situation) {
 }
 
 void add_mass_and_balance(BuildSheet& sheet, const Situation& situation) {
-  const SetupFacts& facts = situation.now().facts;
+  const SetupView& built = finished(situation);
+  const SetupFacts& facts = built.facts;
   const arrow::LimitFacts limits = limit_facts(facts);
-  const auto& model = situation.learner.present().setup;
+  // Of the bare shaft, where that is the present one.
+  const std::optional<arrow::Setup> model = &built == &situation.now()
+                                                ? situation.learner.present().setup
+                                                : std::optional<arrow::Setup>();
   BuildLine mass{"Total mass", {}, {}};
   BuildLine foc{"FOC", {}, {}};
   mass.tolerance = "± 5 gr within the set (common practice)";
@@ -166,10 +170,15 @@ void add_limits(BuildSheet& sheet, const SetupFacts& facts) {
 }
 
 std::string brace_limits(const BowFacts& bow) {
-  return bow.brace_min_m && bow.brace_max_m
-             ? fmt::format("{} to {} by the bow's maker", inches_and_mm(*bow.brace_min_m),
-                           inches_and_mm(*bow.brace_max_m))
-             : std::string();
+  if (bow.brace_min_m && bow.brace_max_m) {
+    return fmt::format("{} to {} by the bow's maker", inches_and_mm(*bow.brace_min_m),
+                       inches_and_mm(*bow.brace_max_m));
+  }
+  if (bow.brace_min_m) {
+    return inches_and_mm(*bow.brace_min_m) + " or more by the bow's maker";
+  }
+  return bow.brace_max_m ? "no more than " + inches_and_mm(*bow.brace_max_m) + " by the bow's maker"
+                         : std::string();
 }
 
 std::string draw_limits(const BowFacts& bow) {
@@ -199,7 +208,7 @@ std::string fletching_words(Fletching fletching) {
 }  // namespace
 
 BuildSheet build_sheet(const Situation& situation) {
-  const SetupFacts& facts = situation.now().facts;
+  const SetupFacts& facts = finished(situation).facts;
   const BowFacts& bow = facts.bow;
   const ArrowFacts& arrow = facts.arrow;
   BuildSheet sheet;
@@ -312,6 +321,17 @@ BuildSheet build_sheet(const Situation& situation) {
       rules::caution::kShaft,
       rules::caution::kBrace,
       rules::caution::kRange};
+  if (!facts.accepted_nock_height.empty()) {
+    sheet.cautions.push_back(
+        fmt::format("The nock's height was accepted by the archer as it is: {}.",
+                    rules::printable(facts.accepted_nock_height)));
+  }
+  if (arrow.fletching == Fletching::fletched &&
+      with_fletching(situation, Fletching::bare) == nullptr &&
+      situation.now().facts.arrow.fletching == Fletching::fletched) {
+    sheet.cautions.emplace_back(
+        "The fletched arrow alone was judged: feathers hide a shaft that is too weak.");
+  }
   return sheet;
 }
 

@@ -1,6 +1,7 @@
 // Safety wording of the trade and of club safety pages: common practice, no source.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "advice.hpp"
@@ -65,6 +66,12 @@ void add_cautions(Step& step, const Situation& situation) {
                std::abs(now.judgement.vertical->mean_deg) - now.judgement.vertical->u95_deg) >
           rules::kBadMismatch_deg;
   const Fletching fletching = now.facts.arrow.fletching;
+  // Feathers hide a weak shaft by degrees.
+  if (counted(now) && now.facts.hand != Hand::unknown && fletching == Fletching::fletched &&
+      stiff_sign(now.facts.hand) * now.judgement.lateral->mean_deg < -rules::kBadMismatch_deg &&
+      std::find(cautions.begin(), cautions.end(), caution::kWeak) == cautions.end()) {
+    cautions.emplace_back(caution::kWeak);
+  }
   if (step.kind == StepKind::shoot_bare || fletching == Fletching::bare ||
       (mismatch && fletching != Fletching::fletched)) {
     cautions.emplace_back(caution::kBare);

@@ -1,13 +1,18 @@
 // The end of a tune: the bare shaft that tells of spine, the finished arrow, done.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <utility>
 
 #include "advice.hpp"
 #include "nocktrail/arrow/limits.hpp"
+#include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/gate.hpp"
+#include "nocktrail/tune/statistics.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -46,13 +51,101 @@ std::optional<Step> ask_before_building(const Situation& situation, const std::s
   return ask_for(unknown, "the rest of the set is built", because);
 }
 
+namespace {
+
+// From so many shots on a bare mean that more of them would hardly move is taken as it is.
+constexpr int kBareSettled = 24;
+// That a bare mean lies inside the dead band, by its own interval alone: the bare set-up's own turn
+// asks for more, by all that is known of the bow.
+constexpr double kBareChance = 0.75;
+
+// By the normal distribution.
+double chance_inside(const Measured& mean_deg, double band_deg) {
+  const double sigma = std::max(mean_deg.u95 / kSigmasPerU95, 1e-6);
+  const auto below = [&](double x) {
+    return 0.5 * std::erfc(-(x - mean_deg.value) / (sigma * std::numbers::sqrt2));
+  };
+  return below(band_deg) - below(-band_deg);
+}
+
+Step look_at_fletching(const SetupView& fletched, std::string because) {
+  Step step;
+  step.kind = StepKind::check_contact;
+  step.words =
+      "Change nothing on the shaft. Look for the fletching touching shelf, plate or hand: powder "
+      "or lipstick shows it; turn the nock so that no vane meets the bow, try a lower or shorter "
+      "fletching or another shelf material. Then shoot this set-up again, fletched.";
+  if (fletched.judgement.counted >= kLookedFor) {
+    step.words +=
+        " As long as feathered and bare shafts disagree so, neither is built upon: if nothing is "
+        "found, leave out the shots that no longer hold, and begin a set-up with another "
+        "fletching.";
+  }
+  step.because = std::move(because);
+  return step;
+}
+
+}  // namespace
+
+const SetupView& finished(const Situation& situation) {
+  if (situation.now().facts.arrow.fletching == Fletching::bare) {
+    if (const SetupView* fletched = with_fletching(situation, Fletching::fletched)) {
+      return *fletched;
+    }
+  }
+  return situation.now();
+}
+
+std::optional<Step> fletching_step(const Situation& situation, const SetupView& bare,
+                                   const SetupView& fletched, std::vector<std::string>& cautions) {
+  const double band = situation.options.dead_band_deg;
+  const Measured bare_deg = pooled(situation.setups, bare.facts, false)->offset_deg;
+  const auto lateral = pooled(situation.setups, fletched.facts, false);
+  const Measured& seen_deg = lateral->offset_deg;
+  const std::string both =
+      fmt::format("Bare it leaves straight ({}), but fletched it reads {}.",
+                  rules::lateral_words(bare_deg), rules::lateral_words(seen_deg));
+  const double stiffer_deg = stiff_sign(fletched.facts.hand) * seen_deg.value;
+  // What little is left after it was looked for stays a caution.
+  constexpr double kLittle_deg = 1.0;
+  const double weaker = -stiffer_deg - seen_deg.u95 - band;
+  const double stiffer = stiffer_deg - seen_deg.u95 - rules::kFeathersHide_deg;
+  const double beyond = std::max(weaker, stiffer);
+  if (beyond > 0.0 && (lateral->shots < kLookedFor || beyond > kLittle_deg)) {
+    return look_at_fletching(fletched, both);
+  }
+  if (beyond > 0.0) {
+    cautions.push_back(fmt::format(
+        "Fletched it acts {} than feathers make it ({}), and no contact was found: look for it "
+        "again when the set is shot.",
+        weaker > 0.0 ? "weaker" : "stiffer", rules::lateral_words(seen_deg)));
+  }
+  const Measured high_deg = pooled(situation.setups, fletched.facts, true)->offset_deg;
+  const bool accepted =
+      !fletched.facts.accepted_nock_height.empty() || !bare.facts.accepted_nock_height.empty();
+  const rules::Side side = rules::side_of(high_deg, band);
+  if (!accepted && (side == rules::Side::positive || side == rules::Side::negative)) {
+    const Measured bare_high_deg = pooled(situation.setups, bare.facts, true)->offset_deg;
+    Step step = look_at_fletching(fletched, fmt::format("Bare it reads {}, but fletched {}.",
+                                                        rules::vertical_words(bare_high_deg),
+                                                        rules::vertical_words(high_deg)));
+    step.words +=
+        " Where no cause is found and the arrows fly well, accept it: accept_nock_height = \"why\" "
+        "in this set-up's setup.toml.";
+    return step;
+  }
+  return std::nullopt;
+}
+
 Step finish_step(const Situation& situation, const std::string& reading) {
   std::string level;
   if (auto step = level_step(situation, situation.now(), level)) {
     return *step;
   }
   const Fletching fletching = situation.now().facts.arrow.fletching;
-  if (fletching == Fletching::bare && with_fletching(situation, Fletching::fletched) == nullptr) {
+  const SetupView& last = finished(situation);
+  std::vector<std::string> cautions;
+  if (fletching == Fletching::bare && &last == &situation.now()) {
     Step step;
     step.kind = StepKind::shoot_fletched;
     step.words =
@@ -63,11 +156,17 @@ Step finish_step(const Situation& situation, const std::string& reading) {
     step.because = "Bare it leaves straight: " + reading + "." + level;
     return step;
   }
+  if (fletching == Fletching::bare) {
+    if (auto step = fletching_step(situation, situation.now(), last, cautions)) {
+      return *step;
+    }
+  }
   const std::string because = "It leaves straight: " + reading + "." + level;
   if (auto step = ask_before_building(situation, because)) {
     return *step;
   }
   Step step = done(because);
+  step.cautions = cautions;
   if (fletching == Fletching::fletched) {
     step.because +=
         " Bare, the shaft would be lighter than the bow may shoot, so the fletched arrow alone was "
@@ -81,14 +180,6 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
   const SetupView* bare = with_fletching(situation, Fletching::bare);
   const auto here = pooled(situation.setups, situation.now().facts, false);
   const std::string seen = rules::lateral_words(here->offset_deg);
-  const bool shot_straight_bare =
-      bare != nullptr &&
-      std::abs(pooled(situation.setups, bare->facts, false)->offset_deg.value) <= band;
-  if (!shot_straight_bare) {
-    if (auto step = instead_of_bare(situation, here->offset_deg)) {
-      return step;
-    }
-  }
   if (bare == nullptr) {
     if (!limits.unknown_for_lighter.empty()) {
       return ask_for(limits.unknown_for_lighter, "the fletching comes off and the arrow is lighter",
@@ -101,28 +192,25 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
     }
     return std::nullopt;
   }
-  const Measured bare_deg = pooled(situation.setups, bare->facts, false)->offset_deg;
+  const auto bare_here = pooled(situation.setups, bare->facts, false);
+  const Measured bare_deg = bare_here->offset_deg;
   if (std::abs(bare_deg.value) > band) {
     return shoot_bare(
         fmt::format("Spine is judged by the bare shaft, which was not straight yet: {}.",
                     rules::lateral_words(bare_deg)));
   }
-  const double stiffer_deg = stiff_sign(situation.now().facts.hand) * here->offset_deg.value;
-  const bool weaker = stiffer_deg + here->offset_deg.u95 < -band;
-  if ((weaker || stiffer_deg - here->offset_deg.u95 > kFletchedStiffer_deg) &&
-      here->shots < kLookedFor) {
-    Step step;
-    step.kind = StepKind::check_contact;
-    step.words =
-        "Change nothing on the shaft. Look for the fletching touching shelf, plate or hand: powder "
-        "or lipstick shows it; turn the nock so that no vane meets the bow, try a lower or shorter "
-        "fletching or another shelf material. Then shoot this set-up again.";
-    step.because = fmt::format("Bare it leaves straight ({}), but fletched it reads {}.",
-                               rules::lateral_words(bare_deg), seen);
-    return step;
+  if (bare_here->shots < kBareSettled && chance_inside(bare_deg, band) < kBareChance) {
+    return shoot_bare(
+        fmt::format("Spine is judged by the bare shaft, and that it is straight is not known well "
+                    "enough yet: {}.",
+                    rules::lateral_words(bare_deg)));
   }
   std::string level;
   if (auto step = level_step(situation, *bare, level)) {
+    return *step;
+  }
+  std::vector<std::string> cautions;
+  if (auto step = fletching_step(situation, *bare, situation.now(), cautions)) {
     return *step;
   }
   const std::string because = fmt::format("Bare it leaves straight: {}; fletched it reads {}.{}",
@@ -130,7 +218,24 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
   if (auto step = ask_before_building(situation, because)) {
     return step;
   }
-  return done(because);
+  Step step = done(because);
+  step.cautions = cautions;
+  return step;
+}
+
+std::optional<Step> not_bare_step(const Situation& situation) {
+  if (situation.now().facts.arrow.fletching != Fletching::fletched || !counted(situation.now()) ||
+      situation.now().facts.hand == Hand::unknown) {
+    return std::nullopt;
+  }
+  const SetupView* bare = with_fletching(situation, Fletching::bare);
+  const bool straight_bare =
+      bare != nullptr && std::abs(pooled(situation.setups, bare->facts, false)->offset_deg.value) <=
+                             situation.options.dead_band_deg;
+  return straight_bare
+             ? std::nullopt
+             : instead_of_bare(situation,
+                               pooled(situation.setups, situation.now().facts, false)->offset_deg);
 }
 
 }  // namespace nocktrail::tune

@@ -157,6 +157,21 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
     }
     judgement.cautions.push_back(text + ".");
   }
+  if (judgement.build_sheet) {
+    // Whoever builds the arrows may have nothing but the sheet.
+    std::vector<std::string>& on_sheet = judgement.build_sheet->cautions;
+    std::vector<std::string> first;
+    const auto carry = [&](const std::vector<std::string>& cautions) {
+      for (const std::string& caution : cautions) {
+        if (std::find(on_sheet.begin(), on_sheet.end(), caution) == on_sheet.end()) {
+          first.push_back(caution);
+        }
+      }
+    };
+    carry(judgement.next.cautions);
+    carry(judgement.cautions);
+    on_sheet.insert(on_sheet.begin(), first.begin(), first.end());
+  }
   return judgement;
 }
 

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "advice.hpp"
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/statistics.hpp"
@@ -40,10 +41,12 @@ std::optional<Step> level_step(const Situation& situation, const SetupView& of, 
   const auto pooled_here = pooled(situation.setups, now.facts, true);
   const Measured& here = pooled_here->offset_deg;
   const double band = situation.options.dead_band_deg;
-  if (!now.facts.accepted_nock_height.empty()) {
-    note =
-        fmt::format(" Accepted by its archer as it is ({}): {}.",
-                    rules::printable(now.facts.accepted_nock_height), rules::vertical_words(here));
+  const std::string& accepted = now.facts.accepted_nock_height.empty()
+                                    ? situation.now().facts.accepted_nock_height
+                                    : now.facts.accepted_nock_height;
+  if (!accepted.empty()) {
+    note = fmt::format(" Accepted by its archer as it is ({}): {}.", rules::printable(accepted),
+                       rules::vertical_words(here));
     return std::nullopt;
   }
   switch (rules::side_of(here, band)) {
@@ -75,6 +78,19 @@ std::optional<Step> level_step(const Situation& situation, const SetupView& of, 
           rules::vertical_words(here));
       return step;
     }
+  }
+  // More likely off than level: a few more tell, where there were not many yet.
+  if (margin <= 0.0 && std::abs(here.value) > left && pooled_here->shots < kMostAtATime) {
+    Step step;
+    step.kind = StepKind::film_more;
+    step.amount = rules::kUsualShots;
+    step.words =
+        fmt::format("Change nothing and film {} more shots of this set-up{}.", rules::kUsualShots,
+                    now.judgement.side_shots.empty() ? ", from the side if you can" : "");
+    step.because =
+        fmt::format("Sideways it leaves straight; up and down, {} is more likely off than level.",
+                    rules::vertical_words(here));
+    return step;
   }
   note = fmt::format(
       " The nocking point cannot be settled from behind: {}, and more shots of this kind would not "

@@ -13,24 +13,35 @@ namespace nocktrail::tune {
 namespace {
 
 struct Offset {
-  Measured lat_deg;
+  std::optional<Measured> lat_deg;  // empty: of a shot from the side
   Measured vert_deg;
 
-  double in_all_deg() const { return std::hypot(lat_deg.value, vert_deg.value); }
+  double sideways_deg() const { return lat_deg ? lat_deg->value : 0.0; }
+  double in_all_deg() const { return std::hypot(sideways_deg(), vert_deg.value); }
 };
 
-// The set-up's shot that trailed furthest without feathers, beyond what may be shot again. One is
-// enough: it is not weighed against the others.
-std::optional<Offset> furthest_bare(const SetupView& setup) {
-  if (setup.facts.arrow.fletching == Fletching::fletched) {
-    return std::nullopt;
-  }
+bool fletched(const SetupFacts& facts) {
+  return facts.arrow.fletching == Fletching::fletched;
+}
+
+// The set-up's shot that trailed furthest, beyond what may be shot again. One is enough: it is not
+// weighed against the others.
+std::optional<Offset> furthest(const SetupView& setup) {
   std::optional<Offset> worst;
-  for (const JudgedShot& shot : setup.judgement.shots) {
-    const Offset offset{shot.lat_deg, shot.vert_deg};
-    if (!shot.dropped && rules::too_far_bare(shot.lat_deg.value, shot.vert_deg.value) &&
+  const auto look_at = [&](const Offset& offset) {
+    if (rules::too_far(offset.sideways_deg(), offset.vert_deg.value, fletched(setup.facts)) &&
         (!worst || offset.in_all_deg() > worst->in_all_deg())) {
       worst = offset;
+    }
+  };
+  for (const JudgedShot& shot : setup.judgement.shots) {
+    if (!shot.dropped) {
+      look_at({shot.lat_deg, shot.vert_deg});
+    }
+  }
+  for (const SideShot& shot : setup.judgement.side_shots) {
+    if (!shot.dropped) {
+      look_at({std::nullopt, shot.vert_deg.value_or(shot.high_deg)});
     }
   }
   return worst;
@@ -41,49 +52,34 @@ double less(const std::optional<double>& then, const std::optional<double>& now)
   return then && now ? *then - *now : 0.0;
 }
 
-// What changes answer with at most, so that a stop is not lifted by one that cannot do it: some two
-// or three times what is usual (docs/tuning.md, "usual" slopes; common practice, no source).
-constexpr double kMostPerShaft_deg_per_m = 6.0 / units::kMetresPerInch;
-constexpr double kMostPerTip_deg_per_kg = 2.0 / (25.0 * units::kKilogramsPerGrain);
-constexpr double kMostPerPlate_deg_per_m = 3.0 / (units::kMetresPerInch / 32.0);
-constexpr double kMostPerDrawWeight_deg_per_n = 1.0 / units::kNewtonsPerPoundForce;
-constexpr double kMostPerStiffness_deg = 50.0;  // a tenth stiffer: 5 deg
-constexpr double kMostPerNockingPoint_deg_per_m = 1.5 / (units::kMetresPerInch / 16.0);
+// What changes usually answer with, so that a stop is lifted only by one that will probably do it
+// (docs/tuning.md, "usual" slopes; common practice, no source).
+constexpr double kUsualPerShaft_deg_per_m = 2.0 / units::kMetresPerInch;
+constexpr double kUsualPerTip_deg_per_kg = 0.5 / (25.0 * units::kKilogramsPerGrain);
+constexpr double kUsualPerPlate_deg_per_m = 0.6 / (units::kMetresPerInch / 32.0);
+constexpr double kUsualPerDrawWeight_deg_per_n = 0.5 / units::kNewtonsPerPoundForce;
+constexpr double kUsualPerStiffness_deg = 25.0;  // a tenth stiffer: 2.5 deg
+constexpr double kUsualPerNockingPoint_deg_per_m = 0.5 / (units::kMetresPerInch / 16.0);
 
-// By how much the changes may have made the shaft act stiffer, at most; negative: weaker.
-double stiffer_deg(const SetupFacts& then, const SetupFacts& now) {
-  const double shaft_m = then.arrow.shaft_length_m && now.arrow.shaft_length_m
-                             ? less(then.arrow.shaft_length_m, now.arrow.shaft_length_m)
-                             : less(then.arrow.arrow_length_m, now.arrow.arrow_length_m);
-  const auto ei_then = value_of(Quantity::spine, then);
-  const auto ei_now = value_of(Quantity::spine, now);
-  const double stiffness = ei_then && ei_now ? *ei_now / *ei_then - 1.0 : 0.0;
-  return kMostPerShaft_deg_per_m * shaft_m +
-         kMostPerTip_deg_per_kg * less(then.arrow.tip_mass_kg, now.arrow.tip_mass_kg) -
-         kMostPerPlate_deg_per_m * less(then.bow.plate_offset_m, now.bow.plate_offset_m) +
-         kMostPerDrawWeight_deg_per_n * less(then.bow.draw_weight_n, now.bow.draw_weight_n) +
-         kMostPerStiffness_deg * stiffness;
-}
-
-// What is left of an offset at least after a change that may have taken so much off it.
+// What is left of an offset after a change that took so much off it.
 double left_of(double offset_deg, double taken_deg) {
   return std::max(std::abs(offset_deg) - taken_deg, 0.0);
 }
 
-// Whether what was changed since may have brought the shaft back inside, at most as changes answer:
-// toward straight, and far enough. With the hand unknown either way counts as toward.
+// Whether what was changed since has probably brought the shaft back inside, as changes usually
+// answer: toward straight, and far enough. With the hand unknown either way counts as toward.
 bool mended(const SetupFacts& then, const SetupFacts& now, const Offset& trailed) {
-  const double stiffer = stiffer_deg(then, now);
-  const double toward = now.hand == Hand::unknown                            ? std::abs(stiffer)
-                        : stiff_sign(now.hand) * trailed.lat_deg.value < 0.0 ? stiffer
-                                                                             : -stiffer;
+  const double stiffer = usually_stiffer_deg(then, now);
+  const double toward = now.hand == Hand::unknown                             ? std::abs(stiffer)
+                        : stiff_sign(now.hand) * trailed.sideways_deg() < 0.0 ? stiffer
+                                                                              : -stiffer;
   const double lowered =
-      kMostPerNockingPoint_deg_per_m * less(then.bow.nocking_point_m, now.bow.nocking_point_m);
+      kUsualPerNockingPoint_deg_per_m * less(then.bow.nocking_point_m, now.bow.nocking_point_m);
   const double level = trailed.vert_deg.value > 0.0 ? lowered : -lowered;
   constexpr double kNothing_deg = 1e-6;
   return (toward > kNothing_deg || level > kNothing_deg) &&
-         !rules::too_far_bare(left_of(trailed.lat_deg.value, toward),
-                              left_of(trailed.vert_deg.value, level));
+         !rules::too_far(left_of(trailed.sideways_deg(), toward),
+                         left_of(trailed.vert_deg.value, level), fletched(now));
 }
 
 // Shafts of another name, of whose stiffness nothing can be compared, are others.
@@ -97,6 +93,7 @@ std::optional<rules::Asked> stop_for(const Offset& offset, const SetupFacts& fac
   evidence.lat_deg = offset.lat_deg;
   evidence.vert_deg = offset.vert_deg;
   evidence.bare = facts.arrow.fletching == Fletching::bare;
+  evidence.fletched = fletched(facts);
   return rules::stop_for_mismatch(evidence);
 }
 
@@ -105,20 +102,36 @@ struct Trailed {
   Offset offset;
 };
 
-// The latest set-up in which this shaft trailed too far bare, with nothing done about it since.
-std::optional<Trailed> still_too_far(const Situation& situation) {
+// The latest set-up in which this shaft trailed too far, with nothing done about it since. What a
+// shaft did without feathers does not forbid it with them: `bare_ones` asks for that.
+std::optional<Trailed> still_too_far(const Situation& situation, bool bare_ones) {
   const SetupFacts& now = situation.now().facts;
   for (std::size_t i = situation.latest + 1; i-- > 0;) {
     const SetupView& setup = situation.setups[i];
-    const auto furthest = furthest_bare(setup);
-    if (furthest && may_be_same_shaft(setup.facts, now) && !mended(setup.facts, now, *furthest)) {
-      return Trailed{&setup, *furthest};
+    const auto worst = furthest(setup);
+    if (worst && (bare_ones || fletched(setup.facts)) && may_be_same_shaft(setup.facts, now) &&
+        !mended(setup.facts, now, *worst)) {
+      return Trailed{&setup, *worst};
     }
   }
   return std::nullopt;
 }
 
 }  // namespace
+
+double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now) {
+  const double shaft_m = then.arrow.shaft_length_m && now.arrow.shaft_length_m
+                             ? less(then.arrow.shaft_length_m, now.arrow.shaft_length_m)
+                             : less(then.arrow.arrow_length_m, now.arrow.arrow_length_m);
+  const auto ei_then = value_of(Quantity::spine, then);
+  const auto ei_now = value_of(Quantity::spine, now);
+  const double stiffness = ei_then && ei_now ? *ei_now / *ei_then - 1.0 : 0.0;
+  return kUsualPerShaft_deg_per_m * shaft_m +
+         kUsualPerTip_deg_per_kg * less(then.arrow.tip_mass_kg, now.arrow.tip_mass_kg) -
+         kUsualPerPlate_deg_per_m * less(then.bow.plate_offset_m, now.bow.plate_offset_m) +
+         kUsualPerDrawWeight_deg_per_n * less(then.bow.draw_weight_n, now.bow.draw_weight_n) +
+         kUsualPerStiffness_deg * stiffness;
+}
 
 std::optional<Step> mismatch_step(const Situation& situation) {
   const SetupView& now = situation.now();
@@ -131,15 +144,12 @@ std::optional<Step> mismatch_step(const Situation& situation) {
     step.because = fmt::format("In {}.", now.judgement.across);
     return step;
   }
-  if (now.facts.arrow.fletching == Fletching::fletched) {
-    return std::nullopt;
-  }
-  const auto trailed = still_too_far(situation);
+  const auto trailed = still_too_far(situation, !fletched(now.facts));
   if (!trailed) {
     return std::nullopt;
   }
   // Shot again with something else changed, and inside: that is what it does now.
-  const bool inside_now = now.judgement.counted >= rules::kFewestShots && !furthest_bare(now) &&
+  const bool inside_now = now.judgement.counted >= rules::kFewestShots && !furthest(now) &&
                           !same_setup(trailed->setup->facts, now.facts);
   if (inside_now) {
     return std::nullopt;
@@ -149,7 +159,7 @@ std::optional<Step> mismatch_step(const Situation& situation) {
   step.kind = asked->step;
   step.words = asked->words;
   step.because = asked->because;
-  const double lat_deg = trailed->offset.lat_deg.value;
+  const double lat_deg = trailed->offset.sideways_deg();
   if (now.facts.hand != Hand::unknown &&
       std::abs(lat_deg) >= std::abs(trailed->offset.vert_deg.value)) {
     const bool weak = stiff_sign(now.facts.hand) * lat_deg < 0.0;
@@ -165,8 +175,8 @@ std::optional<Step> mismatch_step(const Situation& situation) {
 
 std::vector<std::string> stops_of(const SetupView& setup) {
   std::vector<std::string> stops = stop_texts(setup.facts);
-  if (const auto furthest = furthest_bare(setup)) {
-    if (const auto asked = stop_for(*furthest, setup.facts)) {
+  if (const auto worst = furthest(setup)) {
+    if (const auto asked = stop_for(*worst, setup.facts)) {
       stops.push_back(asked->words);
     }
   }
@@ -179,31 +189,35 @@ std::vector<std::string> stops_of(const SetupView& setup) {
 std::optional<Step> instead_of_bare(const Situation& situation, const Measured& fletched_deg) {
   const SetupFacts& facts = situation.now().facts;
   const double stiffer_deg = stiff_sign(facts.hand) * fletched_deg.value;
-  const auto trailed = still_too_far(situation);
+  const auto trailed = still_too_far(situation, true);
   // Bare it may act weaker by as much as feathers hide.
-  const bool too_weak = stiffer_deg < -(rules::kStopSideways_deg - kFletchedStiffer_deg);
+  const bool too_weak = stiffer_deg < -(rules::kStopSideways_deg - rules::kFeathersHide_deg);
   const bool too_stiff = stiffer_deg > rules::kStopSideways_deg;
   if (!trailed && !too_weak && !too_stiff) {
     return std::nullopt;
   }
   const bool weak =
-      trailed ? stiff_sign(facts.hand) * trailed->offset.lat_deg.value < 0.0 : too_weak;
+      trailed ? stiff_sign(facts.hand) * trailed->offset.sideways_deg() < 0.0 : too_weak;
   Step step;
   step.kind = weak ? StepKind::stiffer_shaft : StepKind::weaker_shaft;
   step.words = fmt::format(
-      "Do not shoot this shaft bare. Try fletched arrows on shafts {} spine group{} {}, full "
-      "length, and go on from there.",
-      trailed ? "two" : "one", trailed ? "s" : "", weak ? "stiffer" : "weaker");
+      "Do not shoot this shaft bare. Try fletched arrows on shafts {} spine group{} {}, {}, and go "
+      "on from there.",
+      trailed ? "two" : "one", trailed ? "s" : "", weak ? "stiffer" : "weaker",
+      how_long_others(facts));
   step.because =
       trailed
           ? fmt::format(
-                "Bare it trailed too far to be shot bare again (common practice: "
-                "beyond {:g} deg it may break): {}.",
-                rules::kStopSideways_deg, rules::lateral_words(trailed->offset.lat_deg))
+                "{} it trailed too far for a bare shaft (common practice: beyond {:g} deg it may "
+                "break): {}.",
+                fletched(trailed->setup->facts) ? "Fletched" : "Bare", rules::kStopSideways_deg,
+                trailed->offset.lat_deg ? rules::lateral_words(*trailed->offset.lat_deg)
+                                        : rules::vertical_words(trailed->offset.vert_deg))
           : fmt::format(
                 "Fletched it reads {}; feathers hide up to {:g} deg of a weak shaft, "
                 "and beyond {:g} deg a bare one may break (common practice).",
-                rules::lateral_words(fletched_deg), kFletchedStiffer_deg, rules::kStopSideways_deg);
+                rules::lateral_words(fletched_deg), rules::kFeathersHide_deg,
+                rules::kStopSideways_deg);
   return step;
 }
 

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "advice.hpp"
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/statistics.hpp"
@@ -250,6 +251,23 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   if ((!high && !low) || !situation.now().facts.accepted_nock_height.empty() ||
       (settled && !reopened(here, *settled, band)) || level_when_fletched(situation, here)) {
     return std::nullopt;
+  }
+  // Hardly more likely on that side than on the other.
+  constexpr double kLikely = 0.6;  // of the interval: nine in ten
+  if (std::abs(here.value) < kLikely * here.u95) {
+    if (pooled(situation.setups, situation.now().facts, true)->shots >= kLookedFor) {
+      return std::nullopt;
+    }
+    Step step;
+    step.kind = StepKind::film_more;
+    step.amount = rules::kUsualShots;
+    step.words =
+        fmt::format("Change nothing and film {} more shots of this set-up{}.", rules::kUsualShots,
+                    situation.now().judgement.side_shots.empty()
+                        ? ", from the side if you can: they tell up and down best"
+                        : "");
+    step.because = fmt::format("{} does not tell yet which way the nocking point is off.", seen);
+    return step;
   }
   const auto now = situation.now().facts.bow.nocking_point_m;
   if (!now) {

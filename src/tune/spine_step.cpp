@@ -85,10 +85,10 @@ Step weak_without_trim(const Situation& situation, const Outcome& outcome, const
       "The arrow acts weak and may not be trimmed further: " + reading_words(situation, outcome) +
       ".";
   step.kind = StepKind::stiffer_shaft;
-  step.words =
-      "Try shafts one spine group stiffer, full length: these cannot be cut or lightened any "
-      "further.";
-  step.words += kOtherStiffer;
+  step.words = fmt::format(
+      "Try shafts one spine group stiffer, {}: these cannot be cut or lightened any "
+      "further.{}",
+      how_long_others(situation.now().facts), kOtherStiffer);
   return step;
 }
 
@@ -140,6 +140,20 @@ int agreeing(const Situation& situation) {
 // Acts weak beyond doubt.
 Step weak_step(const Situation& situation, const Answer& length, const Outcome& outcome,
                const Limits& limits) {
+  if (does_not_answer(situation)) {
+    Step step;
+    step.kind = StepKind::stiffer_shaft;
+    step.words = fmt::format(
+        "Cut these no further: they do not answer. Try shafts one spine group stiffer, {}, or "
+        "other "
+        "arrows that are known to fly well, to see whether it is the shaft at all.",
+        how_long_others(situation.now().facts));
+    step.because =
+        "The arrow acts weak, and what was taken off it has hardly moved it, though contact was "
+        "looked for: " +
+        reading_words(situation, outcome) + ".";
+    return step;
+  }
   if (const auto step = stiffer_without_a_cut(situation, outcome, limits, false)) {
     return *step;
   }
@@ -159,6 +173,14 @@ Step weak_step(const Situation& situation, const Answer& length, const Outcome& 
     return step;
   }
   const Trim trim = trim_for(situation, length, limits);
+  // A crumb that takes an arrow to its limit and hardly moves it is not worth a cut.
+  constexpr double kWorthwhile_m = kInch / 8.0;
+  constexpr double kFarOff_deg = 1.0;
+  const bool crumb = trim.amount_m < kWorthwhile_m - 1e-6 && !limits.trim_allowed(kWorthwhile_m) &&
+                     outcome.median_deg < -kFarOff_deg;
+  if (crumb) {
+    return weak_without_trim(situation, outcome, limits);
+  }
   if (trim.amount_m > 0.0) {
     return trim_step(situation, length, outcome, trim);
   }

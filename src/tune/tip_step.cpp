@@ -29,6 +29,8 @@ constexpr double kLargestTipNeed_kg = 100.0 * kGrain;  // beyond, other shafts s
 constexpr double kTipReach_deg = 4.0;
 constexpr double kPlateReach_deg = 1.5;  // stiffer by more, and thinning the plate will not do
 constexpr double kLightestTip_kg = 60.0 * kGrain;
+// Points and inserts together are hardly made heavier (common practice, no source).
+constexpr double kHeaviestTip_kg = 300.0 * kGrain;
 
 // The smallest change of tip, in steps of 5 gr, whose median leaves straight; empty: not within
 // the range looked at.
@@ -217,14 +219,11 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
     }
     if (weaker_shaft_serves(situation, limits)) {
       step.kind = StepKind::weaker_shaft;
-      step.words =
-          "Try shafts one spine group weaker, full length: more than 100 gr of tip would be needed "
-          "to bring these to straight. A thinner strike plate helps a little.";
-      if (better != nullptr) {
-        step.words =
-            "Try shafts one spine group weaker, full length: with these a heavier tip did "
-            "not act weaker. A thinner strike plate helps a little.";
-      }
+      step.words = fmt::format(
+          "Try shafts one spine group weaker, {}: {}. A thinner strike plate helps a little.",
+          how_long_others(facts),
+          better != nullptr ? "with these a heavier tip did not act weaker"
+                            : "more than 100 gr of tip would be needed to bring these to straight");
       return step;
     }
   }
@@ -237,7 +236,16 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
   if (!some) {
     return between_two_tips(situation, outcome);
   }
-  const double amount = *some;
+  const double amount = std::min(
+      *some,
+      kFineTip_kg * std::floor((kHeaviestTip_kg - *facts.arrow.tip_mass_kg) / kFineTip_kg + 1e-6));
+  if (amount < kFineTip_kg - 1e-9) {
+    step.kind = StepKind::weaker_shaft;
+    step.words = fmt::format(
+        "Try shafts one spine group weaker, {}: a heavier tip than this is hardly made.{}",
+        how_long_others(facts), kOtherWeaker);
+    return step;
+  }
   step.kind = StepKind::heavier_tip;
   step.amount = amount;
   step.words = fmt::format(

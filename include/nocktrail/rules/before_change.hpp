@@ -45,13 +45,13 @@ inline constexpr int kUsualShots = 4;
 // Empty when a change may be thought of.
 std::optional<Asked> before_change(const Evidence& evidence);
 
-// Whether a bare shaft that trails so is not to be shot again (safety.hpp).
-bool too_far_bare(double lat_deg, double vert_deg);
+// Whether an arrow that trails so is not to be shot again (safety.hpp).
+bool too_far(double lat_deg, double vert_deg, bool fletched);
 
 // A shot that was refused because its arrow stands across its flight: not to be shot again either.
 bool stands_across(const Shot& shot);
 
-// A shaft that trails too far to be shot again; empty when it does not, or is fletched.
+// A shaft that trails too far to be shot again; empty when it does not.
 std::optional<Asked> stop_for_mismatch(const Evidence& evidence);
 
 // Whether the cant, where nobody told or saw it, decides about the nocking point: the interval that

@@ -9,6 +9,9 @@ namespace nocktrail::rules {
 inline constexpr double kStopSideways_deg = 8.0;
 // Nor one that trails further than that up or down, or than this in all: likewise chosen.
 inline constexpr double kStopInAll_deg = 10.0;
+// Feathers hide up to this much of a weak shaft (the arrow model, docs/arrow-model.md): a fletched
+// arrow that trails further than the two above by that is not shot again either.
+inline constexpr double kFeathersHide_deg = 4.0;
 
 // From here on, the near end of the interval counts as badly mismatched and brings its caution.
 // A chosen figure, on the careful side.

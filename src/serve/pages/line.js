@@ -44,7 +44,14 @@ function showNext() {
   fill(at('message-list'), said);
 }
 
-function idOf(clip) { return clip ? JSON.stringify([clip.setup, clip.clip, clip.shots]) : ''; }
+function stopsOf(clip) {
+  const of = line.setups.find(setup => setup.name === clip.setup);
+  return of ? of.stops : [];
+}
+
+function idOf(clip) {
+  return clip ? JSON.stringify([clip.setup, clip.clip, clip.shots, stopsOf(clip)]) : '';
+}
 
 function showNewest() {
   const clip = line.newest;
@@ -57,7 +64,7 @@ function showNewest() {
     const link = make('a', clip.clip);
     link.href = shotAddress(clip);
     name.append(link, clip.setup === '.' ? '' : ' · ' + clip.setup);
-    body.replaceChildren(readingOf(clip), name);
+    body.replaceChildren(...stopsOf(clip).map(words => make('p', words, 'caution')), readingOf(clip), name);
   }
   if (spoken === null) spoken = idOf(clip);  // what was there when the page opened
   if (spoken !== idOf(clip)) {
@@ -90,7 +97,7 @@ function showSetups() {
   at('setup-facts').href = '/facts?setup=' + encodeURIComponent(empty ? '.' : setup.name);
   at('shots-title').textContent = setup.name === '.' ? 'Shots' : 'Shots of ' + setup.name;
   at('shots-summary').textContent = setup.summary || (setup.clips.length ? '' : 'None yet.');
-  fill(at('shots-warnings'), setup.warnings, 'caution');
+  fill(at('shots-warnings'), (setup.stops || []).concat(setup.warnings), 'caution');
   at('shots-list').replaceChildren(...setup.clips.slice().reverse().map(function (clip) {
     const link = make('a');
     link.href = shotAddress(clip);
@@ -185,6 +192,7 @@ function sayNewest() {
   const said = [];
   if (line.next.forbids) said.push(line.next.words);
   const clip = line.newest;
+  if (!line.next.forbids) said.push(...stopsOf(clip));
   if (clip.status !== 'measured') said.push('No number from this clip. ' + (clip.reason || ''));
   for (const shot of clip.shots) {
     if (shot.measured) {

@@ -1,0 +1,78 @@
+#include "standing.hpp"
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <algorithm>
+
+#include "nocktrail/error.hpp"
+#include "nocktrail/session/session.hpp"
+#include "nocktrail/tune/facts_words.hpp"
+#include "nocktrail/tune/gate.hpp"
+
+namespace nocktrail::serve {
+namespace {
+
+// Whether the last judgement was of these set-ups with these facts.
+bool as_judged(const session::Plan& plan, const tune::SessionRecord& record) {
+  return std::equal(plan.setups.begin(), plan.setups.end(), record.setups.begin(),
+                    record.setups.end(),
+                    [](const session::PlannedSetup& planned, const tune::SetupRecord& judged) {
+                      return planned.name == judged.name &&
+                             tune::particulars(planned.facts) == tune::particulars(judged.facts);
+                    });
+}
+
+tune::Step stop(const std::vector<std::string>& texts) {
+  tune::Step step;
+  step.kind = StepKind::do_not_shoot_arrow;
+  step.words = fmt::format("{}", fmt::join(texts, " "));
+  step.because = "A limit is passed; nothing else is advised until it is mended.";
+  return step;
+}
+
+tune::Step being_judged() {
+  tune::Step step;
+  step.words = "One moment: the session is being judged with its facts as they are now.";
+  step.because = "What was said before may no longer hold.";
+  return step;
+}
+
+}  // namespace
+
+Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot) {
+  Standing now;
+  for (const tune::SetupJudgement& judged : snapshot.published->judgement.setups) {
+    now.stops[judged.name] = judged.stops;
+  }
+  session::Plan plan;
+  try {
+    plan = session::load(folder, session::default_archer_files());
+  } catch (const BadInput&) {
+    return now;
+  }
+  for (const session::PlannedSetup& setup : plan.setups) {
+    now.waiting += static_cast<std::size_t>(
+        std::count_if(setup.clips.begin(), setup.clips.end(),
+                      [&](const auto& clip) { return snapshot.done.count(clip.path) == 0; }));
+  }
+  // With a slip in a hand-written file nothing is judged until it is mended; that is said.
+  if (!plan.faults.empty() || plan.setups.empty()) {
+    return now;
+  }
+  for (const session::PlannedSetup& setup : plan.setups) {
+    std::vector<std::string>& texts = now.stops[setup.name];
+    for (const std::string& text : tune::stop_texts(setup.facts)) {
+      if (std::find(texts.begin(), texts.end(), text) == texts.end()) {
+        texts.push_back(text);
+      }
+    }
+  }
+  if (!as_judged(plan, snapshot.published->record)) {
+    const std::vector<std::string> limits = tune::stop_texts(plan.setups.back().facts);
+    now.instead = limits.empty() ? being_judged() : stop(limits);
+  }
+  return now;
+}
+
+}  // namespace nocktrail::serve
