@@ -12,6 +12,7 @@
 #include "nocktrail/media/image_file.hpp"
 #include "nocktrail/picture/frames.hpp"
 #include "nocktrail/report/marks.hpp"
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "refused.hpp"
@@ -272,6 +273,36 @@ Answer ByHand::try_marks(const std::string& body) const {
   }
 }
 
+namespace {
+
+// Whether one of its shots that count is by itself a reason not to shoot the arrow again.
+bool forbids_by_itself(const Snapshot& snapshot, const std::string& setup,
+                       const tune::ClipRecord& clip) {
+  if (!clip.dropped.empty()) {
+    return false;
+  }
+  const std::vector<tune::SetupRecord>& setups = snapshot.published->record.setups;
+  const bool fletched = std::any_of(setups.begin(), setups.end(), [&](const auto& one) {
+    return rules::printable(one.name) == setup &&
+           one.facts.arrow.fletching == tune::Fletching::fletched;
+  });
+  return std::any_of(clip.reading.shots.begin(), clip.reading.shots.end(), [&](const Shot& shot) {
+    if (shot.by != ReadBy::program) {
+      return false;
+    }
+    if (rules::stands_across(shot)) {
+      return true;
+    }
+    const auto lateral = shot.in_bow ? shot.in_bow->nock_right_deg : shot.nock_right_deg;
+    const auto vertical = shot.in_bow ? shot.in_bow->nock_high_deg : shot.nock_high_deg;
+    return shot.status == ShotStatus::measured &&
+           rules::too_far(lateral ? lateral->value : 0.0, vertical ? vertical->value : 0.0,
+                          fletched);
+  });
+}
+
+}  // namespace
+
 Answer ByHand::keep(const std::string& body) const {
   const json asked = parsed(body);
   const Snapshot snapshot = board_.snapshot();
@@ -279,6 +310,15 @@ Answer ByHand::keep(const std::string& body) const {
   std::optional<Marks> marks;
   if (const auto sent = asked.find("marks"); sent == asked.end() || !sent->is_null()) {
     marks = marks_of(asked, clip);
+  }
+  // Marks take the place of what the program read. Those that do not count must not lift what that
+  // forbids.
+  if (marks && !marks->counts && forbids_by_itself(snapshot, text_of(asked, "setup"), clip)) {
+    throw Refused(
+        400,
+        "what the program read of this clip forbids to shoot this arrow again; marks that "
+        "do not count would hide that. Say that they count, or, if the program read "
+        "something else than the arrow, leave the shot out with that reason");
   }
   if (!kept_.keep(clip.sha256, marks, text_of(asked, "was"))) {
     throw Refused(409, "somebody else changed the marks of this clip just now; look at them again");

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/safe_name.hpp"
 #include "secret.hpp"
 
@@ -61,7 +62,11 @@ std::string setup_for(const session::Plan& plan, const std::string& told) {
       return told;
     }
   }
-  if (told == "." || session::safe_name(told) != told || told == session::kResultsFolder) {
+  std::error_code error;
+  const auto there = fs::symlink_status(plan.folder / told, error);
+  const bool no_folder = fs::exists(there) && !fs::is_directory(there);
+  if (told == "." || session::safe_name(told) != told || told == session::kResultsFolder ||
+      told == session::kMarksFolder || no_folder) {
     throw Refused(400, "there is no such set-up; choose one of the session's");
   }
   if (none_yet && !plan.setups.front().clips.empty()) {

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 
+#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
@@ -13,19 +14,21 @@
 namespace nocktrail::serve {
 namespace {
 
-// Whether the last judgement was of these set-ups with these facts.
+// Whether the last judgement was of these set-ups with these facts, and not before any of their
+// clips was read.
 bool as_judged(const session::Plan& plan, const tune::SessionRecord& record) {
   return std::equal(plan.setups.begin(), plan.setups.end(), record.setups.begin(),
                     record.setups.end(),
                     [](const session::PlannedSetup& planned, const tune::SetupRecord& judged) {
                       return planned.name == judged.name &&
-                             tune::particulars(planned.facts) == tune::particulars(judged.facts);
+                             tune::particulars(planned.facts) == tune::particulars(judged.facts) &&
+                             (planned.clips.empty() || !judged.clips.empty());
                     });
 }
 
-tune::Step stop(const std::vector<std::string>& texts) {
+tune::Step stop(const tune::SetupFacts& facts, const std::vector<std::string>& texts) {
   tune::Step step;
-  step.kind = StepKind::do_not_shoot_arrow;
+  step.kind = tune::step_of(arrow::stops(tune::limit_facts(facts)).front().forbids);
   step.words = fmt::format("{}", fmt::join(texts, " "));
   step.because = "A limit is passed; nothing else is advised until it is mended.";
   return step;
@@ -69,8 +72,14 @@ Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot)
     }
   }
   if (!as_judged(plan, snapshot.published->record)) {
-    const std::vector<std::string> limits = tune::stop_texts(plan.setups.back().facts);
-    now.instead = limits.empty() ? being_judged() : stop(limits);
+    const tune::SetupFacts& latest = plan.setups.back().facts;
+    const std::vector<std::string> limits = tune::stop_texts(latest);
+    if (!limits.empty()) {
+      now.instead = stop(latest, limits);
+    } else if (!forbids(snapshot.published->judgement.next.kind)) {
+      // What forbade stays until it is known to be mended.
+      now.instead = being_judged();
+    }
   }
   return now;
 }

@@ -130,10 +130,20 @@ std::optional<Contradiction> contradiction_in(const tune::ArrowFacts& arrow) {
                          fmt::format(": a taper of {} is longer than the shaft of {}",
                                      inches(*arrow.taper_length_m), inches(*arrow.shaft_length_m))};
   }
+  if (arrow.taper_end_diameter_m && arrow.diameter_m &&
+      *arrow.taper_end_diameter_m > *arrow.diameter_m + kDiameterSlack_m) {
+    return Contradiction{
+        {"taper_end_diameter", "diameter", "diameter"},
+        fmt::format(": a taper that ends at {} is no taper of a shaft of {}",
+                    inches(*arrow.taper_end_diameter_m), inches(*arrow.diameter_m))};
+  }
   double parts_kg = arrow.tip_mass_kg.value_or(0.0) + arrow.nock_mass_kg.value_or(0.0) +
                     arrow.fletching_mass_kg.value_or(0.0);
-  if (arrow.shaft_length_m && arrow.mass_per_length_kg_per_m && !arrow.taper_length_m) {
-    parts_kg += *arrow.shaft_length_m * *arrow.mass_per_length_kg_per_m;
+  // What a taper takes off is not known to the grain: without any of it, and with all.
+  double taper_kg = 0.0;
+  if (arrow.shaft_length_m && arrow.mass_per_length_kg_per_m) {
+    taper_kg = arrow.taper_length_m.value_or(0.0) * *arrow.mass_per_length_kg_per_m;
+    parts_kg += *arrow.shaft_length_m * *arrow.mass_per_length_kg_per_m - taper_kg;
   }
   if (arrow.total_mass_kg && parts_kg > *arrow.total_mass_kg * (1.0 + kMassSlack)) {
     return Contradiction{{"total_mass", "mass_per_length", "tip_mass"},
@@ -143,8 +153,8 @@ std::optional<Contradiction> contradiction_in(const tune::ArrowFacts& arrow) {
   }
   const std::optional<double> feathers_kg = fletching_kg(arrow);
   const bool all_told = arrow.shaft_length_m && arrow.mass_per_length_kg_per_m &&
-                        !arrow.taper_length_m && arrow.tip_mass_kg && arrow.nock_mass_kg &&
-                        feathers_kg;
+                        arrow.tip_mass_kg && arrow.nock_mass_kg && feathers_kg;
+  parts_kg += taper_kg;
   if (arrow.total_mass_kg && all_told &&
       *arrow.total_mass_kg > parts_kg * (1.0 + kMostBesideParts) + kMostBesideParts_kg) {
     return Contradiction{{"total_mass", "mass_per_length", "tip_mass"},

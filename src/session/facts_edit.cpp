@@ -215,7 +215,17 @@ std::string begin_setup(const fs::path& folder, const ArcherFiles& archer, const
   } catch (const BadInput& problem) {
     throw BadInput(for_the_field(problem.what(), wanted.field));
   }
-  std::string words = safe_name(wanted.name, kLongestSetupName);
+  // "3 1/4 in" is a figure, no path.
+  std::string typed = wanted.name;
+  const auto digit = [&](std::size_t at) {
+    return at < typed.size() && typed[at] >= '0' && typed[at] <= '9';
+  };
+  for (std::size_t at = 1; at + 1 < typed.size(); ++at) {
+    if (typed[at] == '/' && digit(at - 1) && digit(at + 1)) {
+      typed[at] = '-';
+    }
+  }
+  std::string words = safe_name(typed, kLongestSetupName);
   std::replace(words.begin(), words.end(), ' ', '-');
   if (words.empty()) {
     words = "set-up";

@@ -43,7 +43,7 @@ constexpr std::array kFields = {
     FactField{"arrow.tip_mass", "Point and insert together", "125gr"},
     FactField{"arrow.total_mass", "Whole arrow, weighed", "383gr"},
     FactField{"arrow.taper_length", "Tapered tail: its length", "9in"},
-    FactField{"arrow.taper_end_diameter", "and its diameter at the nock", "5/16in"},
+    FactField{"arrow.taper_end_diameter", "and its diameter at the nock", "0.27in"},
     FactField{"arrow.fletching", "Fletching", "bare|fletched", Kind::choice},
     FactField{"arrow.fletching_mass", "Feathers' mass", "12gr"},
     FactField{"camera.focal_35mm", "Focal length as 35 mm equivalent, mm", "26", Kind::number},

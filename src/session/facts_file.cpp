@@ -157,7 +157,14 @@ double focal_of(const Table& table, const std::string& phone, const Phones& phon
 }
 
 void read_bow(Table table, tune::BowFacts& bow) {
+  const std::string before = bow.name;
   take_words(table, "name", bow.name);
+  if (!before.empty() && !bow.name.empty() && bow.name != before) {
+    // Another bow: nothing that was told of the one before holds, its maker's limits least of all.
+    const std::string name = bow.name;
+    bow = {};
+    bow.name = name;
+  }
   take_words(table, "string", bow.string);
   take(table, "draw_weight", units::parse_force_n, {10.0, 150.0, "lb", kNewtonsPerPoundForce},
        bow.draw_weight_n);

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
+#include <iterator>
+#include <string_view>
 #include <utility>
 
 #include "hand_file.hpp"
@@ -145,6 +147,11 @@ std::string trimmed(const std::string& words) {
 
 // A plain number as people type it, with a point or a comma.
 std::optional<double> number_in(std::string words) {
+  // Three digits after a comma may as well be thousands: that is not guessed at.
+  const std::size_t comma = words.find(',');
+  if (comma != std::string::npos && words.size() - comma == 4) {
+    return std::nullopt;
+  }
   std::replace(words.begin(), words.end(), ',', '.');
   double value = 0.0;
   const auto [end, error] = std::from_chars(words.data(), words.data() + words.size(), value);
@@ -185,6 +192,8 @@ std::string with_edit(const File& file, const FactField& field, const std::strin
                 : units::with_text(file.text, file.shown, path, value);
 }
 
+constexpr const char* kTotalMass = "arrow.total_mass";
+
 // Writes the edits one after another into the file's text; those that it would not take become
 // faults and are left out, so that all slips are named at once.
 class Saving {
@@ -214,6 +223,11 @@ class Saving {
       saved_.faults.clear();
       return std::move(saved_);
     }
+    if (outlives_a_part(edits, value_of(now, kTotalMass))) {
+      saved_.faults.push_back(
+          {kTotalMass,
+           "was weighed before this change: weigh the arrow again, or leave this empty"});
+    }
     while (take_all()) {
     }
     if (saved_.faults.empty() && files_[at_].text != original_) {
@@ -223,6 +237,21 @@ class Saving {
   }
 
  private:
+  // Whether a part of the arrow changes beside a weighed total that stays as it is: it would hide
+  // an arrow that became too light.
+  bool outlives_a_part(const std::vector<FactEdit>& edits, const std::string& total) const {
+    constexpr std::string_view kParts[] = {"arrow.tip_mass",        "arrow.shaft_length",
+                                           "arrow.nock_mass",       "arrow.fletching",
+                                           "arrow.mass_per_length", "arrow.fletching_mass"};
+    const bool weighed_anew = std::any_of(
+        edits.begin(), edits.end(), [](const FactEdit& edit) { return edit.field == kTotalMass; });
+    return !total.empty() && !weighed_anew &&
+           std::any_of(left_.begin(), left_.end(), [&](const FactEdit& edit) {
+             return !edit.was.empty() &&
+                    std::find(std::begin(kParts), std::end(kParts), edit.field) != std::end(kParts);
+           });
+  }
+
   // Once more with what is left; true when one of the edits was found at fault and put away.
   bool take_all() {
     files_[at_].text = original_;

@@ -7,6 +7,8 @@
 #include <cmath>
 #include <optional>
 #include <span>
+#include <string>
+#include <utility>
 
 #include "nocktrail/error.hpp"
 
@@ -19,27 +21,42 @@ struct Unit {
 };
 
 // The first unit of each list is the one that archers use; what stands last is only read.
-constexpr Unit kLengths[] = {{"in", kMetresPerInch},
-                             {"mm", 1e-3},
-                             {"cm", 1e-2},
-                             {"m", 1.0},
-                             {"ft", kMetresPerFoot},
-                             {"yd", 3.0 * kMetresPerFoot},
-                             {"inch", kMetresPerInch},
-                             {"inches", kMetresPerInch},
-                             {"\"", kMetresPerInch},
-                             {"\xe2\x80\xb3", kMetresPerInch},
-                             {"\xe2\x80\x9d", kMetresPerInch}};
+constexpr Unit kLengths[] = {
+    {"in", kMetresPerInch},
+    {"mm", 1e-3},
+    {"cm", 1e-2},
+    {"m", 1.0},
+    {"ft", kMetresPerFoot},
+    {"yd", 3.0 * kMetresPerFoot},
+    {"yard", 3.0 * kMetresPerFoot},
+    {"yards", 3.0 * kMetresPerFoot},
+    {"yds", 3.0 * kMetresPerFoot},
+    {"foot", kMetresPerFoot},
+    {"feet", kMetresPerFoot},
+    {"metre", 1.0},
+    {"metres", 1.0},
+    {"meter", 1.0},
+    {"meters", 1.0},
+    {"inch", kMetresPerInch},
+    {"inches", kMetresPerInch},
+    {"\"", kMetresPerInch},
+    {"\xe2\x80\xb3", kMetresPerInch},
+    {"''", kMetresPerInch},
+    {"\xe2\x80\x9c", kMetresPerInch},  // what phones make of it after a blank
+    {"\xe2\x80\x9d", kMetresPerInch}};
 constexpr Unit kMasses[] = {{"gr", kKilogramsPerGrain},
                             {"g", 1e-3},
                             {"kg", 1.0},
                             {"grain", kKilogramsPerGrain},
                             {"grains", kKilogramsPerGrain}};
-constexpr Unit kForces[] = {
-    {"lb", kNewtonsPerPoundForce}, {"N", 1.0}, {"lbs", kNewtonsPerPoundForce}};
+constexpr Unit kForces[] = {{"lb", kNewtonsPerPoundForce},    {"N", 1.0},
+                            {"lbs", kNewtonsPerPoundForce},   {"#", kNewtonsPerPoundForce},
+                            {"pound", kNewtonsPerPoundForce}, {"pounds", kNewtonsPerPoundForce}};
 constexpr Unit kAngles[] = {{"", 1.0}, {"deg", 1.0}, {"degrees", 1.0}, {"\xc2\xb0", 1.0}};
 constexpr Unit kSpeeds[] = {{"fps", kMetresPerFoot}, {"ft/s", kMetresPerFoot}, {"m/s", 1.0}};
-constexpr Unit kLineDensities[] = {{"gr/in", kKilogramsPerGrain / kMetresPerInch}, {"g/m", 1e-3}};
+constexpr Unit kLineDensities[] = {{"gr/in", kKilogramsPerGrain / kMetresPerInch},
+                                   {"g/m", 1e-3},
+                                   {"gpi", kKilogramsPerGrain / kMetresPerInch}};
 
 std::string_view trimmed(std::string_view text) {
   const auto first = text.find_first_not_of(" \t");
@@ -108,19 +125,53 @@ std::optional<double> take_mixed_number(std::string_view& text) {
   return first;
 }
 
+// What phones put in for what people type: fractions of one character, another minus, blanks that
+// do not break.
+std::string plain(std::string_view text) {
+  constexpr std::pair<std::string_view, std::string_view> kTyped[] = {
+      {"\xc2\xbd", " 1/2"},     {"\xc2\xbc", " 1/4"},     {"\xc2\xbe", " 3/4"},
+      {"\xe2\x85\x9b", " 1/8"}, {"\xe2\x85\x9c", " 3/8"}, {"\xe2\x85\x9d", " 5/8"},
+      {"\xe2\x85\x9e", " 7/8"}, {"\xe2\x81\x84", "/"},    {"\xe2\x88\x92", "-"},
+      {"\xc2\xa0", " "},        {"\xe2\x80\xaf", " "}};
+  std::string out(text);
+  for (const auto& [typed, meant] : kTyped) {
+    for (std::size_t at = out.find(typed); at != std::string::npos; at = out.find(typed)) {
+      out.replace(at, typed.size(), meant);
+    }
+  }
+  return out;
+}
+
+// Units in capitals, or with a full stop, are the same units.
+bool same_unit(std::string_view unit, std::string_view typed) {
+  if (typed.size() > 1 && typed.back() == '.') {
+    typed.remove_suffix(1);
+  }
+  return std::equal(unit.begin(), unit.end(), typed.begin(), typed.end(), [](char a, char b) {
+    const auto lower = [](char c) {
+      return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+    };
+    return lower(a) == lower(b);
+  });
+}
+
 double parse(std::string_view text, std::string_view field, std::span<const Unit> units,
              std::string_view kind, std::string_view example) {
-  std::string_view body = trimmed(text);
+  const std::string typed = plain(text);
+  std::string_view body = trimmed(typed);
   const std::optional<double> number = take_mixed_number(body);
   body = trimmed(body);
   if (number) {
     for (const Unit& unit : units) {
-      if (unit.name == body) {
+      if (same_unit(unit.name, body)) {
         return *number * unit.si_per_unit;
       }
     }
   }
-  const std::string_view cause = number && body.empty() ? " (the unit is missing)" : "";
+  const std::string_view cause = !number                 ? ""
+                                 : body.empty()          ? " (the unit is missing)"
+                                 : body.starts_with(',') ? " (write a point before decimals)"
+                                                         : "";
   throw BadInput(
       fmt::format("{}: cannot read \"{}\" as a{} {}{}; write a number and a unit, for example {}",
                   field, text, kind.starts_with('a') ? "n" : "", kind, cause, example));

@@ -96,6 +96,34 @@ TEST_CASE("unit: a replay is made when it is asked for, kept, and made anew when
   CHECK(films(served) == 1);
 }
 
+TEST_CASE("rules: what facts forbid is said at once, and what no longer holds is not said") {
+  const Served served({"--no-stills"});
+  REQUIRE(served.ready());
+  served.folder().write("1-start/setup.toml", "[bow]\nbrace_min = \"6 3/4in\"\n");
+  served.folder().write("2-next/setup.toml", "[bow]\nbrace_height = \"7in\"\n");
+  const auto line = [&] { return json::parse(served.get("/api/line").body); };
+  // Not judged with these yet.
+  CHECK(line()["next"]["kind"] == "none");
+  REQUIRE(eventually([&] { return line()["next"]["kind"] == "film-more"; }));
+  const json edit = {
+      {"setup", "2-next"},
+      {"edits", {{{"field", "bow.brace_height"}, {"value", "5in"}, {"was", "7in"}}}}};
+  REQUIRE(served.post("/api/facts", edit.dump()).status == 200);
+  // Whatever the watcher is about.
+  const json now = line();
+  CHECK(now["next"]["forbids"] == true);
+  CHECK(says(now["next"]["words"].get<std::string>(), "Do not shoot this bow as it is braced"));
+  CHECK(now["sheet"] == false);
+  CHECK(served.get("/build-sheet").status == 404);
+  const json session = json::parse(served.get("/api/session").body);
+  CHECK(session["next"]["kind"] == "do-not-shoot-bow");
+  // An earlier set-up that forbids says so, too.
+  served.folder().write("1-start/setup.toml",
+                        "[bow]\nbrace_min = \"6 3/4in\"\nbrace_height = \"5in\"\n");
+  const json setups = line()["setups"];
+  CHECK(setups[0]["stops"].size() == 1);
+}
+
 TEST_CASE("unit: the form of facts shows, refuses, tells who was late, and keeps comments") {
   const Served served;
   REQUIRE(served.ready());

@@ -110,10 +110,11 @@ TEST_CASE("unit: a clip goes where its set-up is, new ones are made, and none ou
   CHECK(served.send_clip("a.mp4", "1", "1-start").status == 201);
   CHECK(served.send_clip("b.mp4", "2", "2-lower").status == 201);
   CHECK(served.send_clip("c.mp4", "3").status == 201);  // the last one
-  for (const char* setup : {"../x", "a/b", ".", "..", ".hidden", "nocktrail-results",
-                            "a\x01"
-                            "b",
-                            "\u202Egnp"}) {
+  for (const char* setup :
+       {"../x", "a/b", ".", "..", ".hidden", "nocktrail-results", "nocktrail-marks",
+        "a\x01"
+        "b",
+        "\u202Egnp"}) {
     INFO(setup);
     CHECK(served.send_clip("d.mp4", "4", setup).status == 400);
   }

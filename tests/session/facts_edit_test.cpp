@@ -91,6 +91,8 @@ TEST_CASE("unit: a set-up that is begun comes last and inherits the rest") {
   CHECK(begin({"../../etc", "", "", ""}) == "zuletzt-etc");
   const Plan plan = load(folder.path());
   CHECK(plan.faults.empty());
+  const Folder fractions;
+  CHECK(begin_setup(fractions.path(), {}, {"7/16 nock", "", "", ""}) == "1-7-16-nock");
   REQUIRE(plan.setups.size() == 4);
   CHECK(plan.setups.back().name == "zuletzt-etc");
   CHECK(plan.setups.back().facts.bow.brace_height_m.has_value());

@@ -122,6 +122,24 @@ TEST_CASE("unit: a fact is changed in its place, and nothing else in the file") 
   CHECK(content(folder / "2-lower/setup.toml") == "[bow]\n# half a turn\n");
 }
 
+TEST_CASE("unit: a weighed total does not outlive a change of its parts") {
+  const Folder folder;
+  const std::string text = "[arrow]\ntip_mass = \"125gr\"\ntotal_mass = \"410gr\"\n";
+  folder.write("session.toml", text);
+  const FactsSaved saved =
+      save_facts(folder.path(), {}, ".", {{"arrow.tip_mass", "60gr", "125gr"}});
+  REQUIRE(saved.faults.size() == 1);
+  CHECK(saved.faults[0].field == "arrow.total_mass");
+  CHECK(says(saved.faults[0].words, "weigh the arrow again"));
+  CHECK(content(folder / "session.toml") == text);
+  CHECK(save_facts(folder.path(), {}, ".",
+                   {{"arrow.tip_mass", "60gr", "125gr"}, {"arrow.total_mass", "345gr", "410gr"}})
+            .faults.empty());
+  CHECK(save_facts(folder.path(), {}, ".",
+                   {{"arrow.tip_mass", "70gr", "60gr"}, {"arrow.total_mass", "", "345gr"}})
+            .faults.empty());
+}
+
 TEST_CASE(
     "unit: all slips of a form are said at once, each beside its field, and nothing is written") {
   const Folder folder;

@@ -163,6 +163,19 @@ TEST_CASE("unit: of another shaft nothing that was weighed before is kept") {
   CHECK(facts("[arrow]\nspine = \"0.505in\"\n", first).arrow.total_mass_kg);
 }
 
+TEST_CASE("unit: of another bow nothing that was told of the one before is kept") {
+  const tune::SetupFacts before = facts(
+      "[bow]\nname = \"ash\"\ndraw_weight = \"45lb\"\nbrace_height = \"7in\"\n"
+      "brace_min = \"6in\"\nmin_grains_per_pound = 8\n");
+  const tune::SetupFacts same = facts("[bow]\nname = \"ash\"\n", before);
+  CHECK(same.bow.draw_weight_n.has_value());
+  const tune::SetupFacts other = facts("[bow]\nname = \"yew\"\nbrace_height = \"6.5in\"\n", before);
+  CHECK_FALSE(other.bow.draw_weight_n.has_value());
+  CHECK_FALSE(other.bow.brace_min_m.has_value());
+  CHECK_FALSE(other.bow.min_grains_per_pound.has_value());
+  CHECK(other.bow.brace_height_m.value_or(0.0) == doctest::Approx(6.5 * 0.0254));
+}
+
 TEST_CASE("unit: a phone by name gives the focal length, unless that is told beside it") {
   const auto told = [](const std::string& toml, const tune::SetupFacts& before) {
     return parse_facts(toml, "t", FactsKind::setup, before, {{"old one", 27.0}, {"new one", 24.0}})
@@ -284,6 +297,19 @@ TEST_CASE("fault: fields that contradict one another") {
       complaint("[arrow]\nshaft_length = \"31in\"\nmass_per_length = \"8gr/in\"\ntip_mass = "
                 "\"125gr\"\nnock_mass = \"10gr\"\nfletching = \"bare\"\ntotal_mass = \"683gr\"\n"),
       "arrow.total_mass: a total of 683gr is far more than the parts told, 383gr together"));
+  // A taper, told or half told, is no way past that; nor one that is thicker than its shaft.
+  for (const char* taper :
+       {"taper_length = \"9in\"\n", "taper_length = \"9in\"\ntaper_end_diameter = \"0.27in\"\n"}) {
+    CHECK(says(complaint(std::string("[arrow]\nshaft_length = \"31in\"\nmass_per_length = "
+                                     "\"8gr/in\"\ntip_mass = \"125gr\"\nnock_mass = \"10gr\"\n"
+                                     "diameter = \"0.30in\"\nfletching = \"bare\"\n"
+                                     "total_mass = \"683gr\"\n") +
+                         taper),
+               "is far more than the parts told"));
+  }
+  CHECK(says(complaint("[arrow]\ndiameter = \"0.30in\"\ntaper_length = \"9in\"\n"
+                       "taper_end_diameter = \"0.45in\"\n"),
+             "is no taper of a shaft of"));
   CHECK(says(complaint("[arrow]\ntip_mass = \"300gr\"\ntotal_mass = \"250gr\"\n"),
              "line 3: arrow.total_mass: a total of 250gr is less than the parts told, 300gr"));
   CHECK(says(complaint("[arrow]\nfletching = \"bare\"\nfletching_mass = \"12gr\"\n"),

@@ -67,6 +67,27 @@ TEST_CASE("unit: what people write besides is read, and what could mean two thin
   CHECK_THROWS_AS(units::parse_angle_deg("12in", "f"), nocktrail::BadInput);
 }
 
+TEST_CASE("unit: what a phone's keyboard makes of it is read as it was meant") {
+  for (const char* inches : {"30½in", "30 ½ in", "30 1⁄2in", "30 1/2 in", "30 1/2 “", "30.5''",
+                             "30.5 In", "30.5 INCHES", "30.5in."}) {
+    CAPTURE(inches);
+    CHECK(units::parse_length_m(inches, "f") == doctest::Approx(30.5 * 0.0254));
+  }
+  CHECK(units::parse_length_m("−1/16in", "f") == doctest::Approx(-0.0254 / 16));
+  CHECK(units::parse_angle_deg("−15", "f") == -15.0);
+  CHECK(units::parse_length_m("12 yards", "f") == doctest::Approx(10.9728));
+  CHECK(units::parse_length_m("12 metres", "f") == 12.0);
+  CHECK(units::parse_mass_kg("125GR", "f") == units::parse_mass_kg("125gr", "f"));
+  for (const char* pounds : {"45#", "45 pounds", "45 Lb", "45LB"}) {
+    CHECK(units::parse_force_n(pounds, "f") == units::parse_force_n("45lb", "f"));
+  }
+  CHECK(units::parse_mass_per_length_kg_per_m("8gpi", "f") ==
+        units::parse_mass_per_length_kg_per_m("8gr/in", "f"));
+  CHECK(message_of([] {
+          units::parse_length_m("0,500in", "arrow.spine");
+        }).find("write a point before decimals") != std::string::npos);
+}
+
 TEST_CASE("unit: what is printed reads back") {
   for (const double metres : {0.0007, 0.1905, 0.7366, 20.0}) {
     for (const auto unit : {units::LengthUnit::in, units::LengthUnit::mm, units::LengthUnit::cm,

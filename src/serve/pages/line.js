@@ -30,6 +30,7 @@ function showNext() {
   showStop(next.forbids ? next.words : null);
   at('stop-because').textContent = next.forbids ? next.because || '' : '';
   at('next-words').textContent = next.words;
+  at('next-facts').hidden = !['tell-facts', 'tell-hand', 'tell-cant'].includes(next.kind);
   at('next-because').textContent = line.judging ? 'Being judged anew with the newest shot …'
                                                 : next.because || '';
   const cautions = next.cautions.concat(line.cautions);
