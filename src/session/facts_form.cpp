@@ -240,9 +240,9 @@ class Saving {
   // Whether a part of the arrow changes beside a weighed total that stays as it is: it would hide
   // an arrow that became too light.
   bool outlives_a_part(const std::vector<FactEdit>& edits, const std::string& total) const {
-    constexpr std::string_view kParts[] = {"arrow.tip_mass",        "arrow.shaft_length",
-                                           "arrow.nock_mass",       "arrow.fletching",
-                                           "arrow.mass_per_length", "arrow.fletching_mass"};
+    constexpr std::string_view kParts[] = {
+        "arrow.tip_mass",        "arrow.shaft_length",   "arrow.nock_mass", "arrow.fletching",
+        "arrow.mass_per_length", "arrow.fletching_mass", "arrow.shaft_mass"};
     const bool weighed_anew = std::any_of(
         edits.begin(), edits.end(), [](const FactEdit& edit) { return edit.field == kTotalMass; });
     return !total.empty() && !weighed_anew &&

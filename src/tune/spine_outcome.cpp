@@ -30,6 +30,13 @@ double wanted_sd_deg(const Pooled& here, const Outcome& outcome, double band) {
 Step film_otherwise(const Situation& situation, const Outcome& outcome) {
   const SetupFacts& facts = situation.now().facts;
   std::vector<std::string> tell;
+  constexpr double kMostOfIt = 0.7;
+  const double lasting_deg = pooled(situation.setups, facts, false)->lasting_u95_deg;
+  if (situation.now().judgement.lateral->cant_u95_deg > kMostOfIt * lasting_deg) {
+    tell.emplace_back(
+        "the bow's cant (a level beside the upper limb, the bow held as for the shot but not "
+        "drawn)");
+  }
   if (!facts.arrow.arrow_length_m) {
     tell.emplace_back("the arrow's length from the nock's throat to the end of the point");
   }
@@ -44,13 +51,14 @@ Step film_otherwise(const Situation& situation, const Outcome& outcome) {
   step.amount = rules::kUsualShots;
   step.words = fmt::format(
       "More shots from the same place would repeat the same error. {} the phone up anew, a hand's "
-      "breadth to the side or higher, and film {} shots of this set-up into a folder of their own.",
+      "breadth higher or further back, and film {} shots of this set-up into a folder of their "
+      "own.",
       tell.empty() ? std::string("Put")
                    : fmt::format("Measure and tell {}; then put", fmt::join(tell, ", ")),
       rules::kUsualShots);
-  step.because = fmt::format(
-      "Of the mean, ± {:.1f} deg is an error that all shots of this set-up share: {}.",
-      pooled(situation.setups, facts, false)->lasting_u95_deg, reading_words(situation, outcome));
+  step.because =
+      fmt::format("Of the mean, ± {:.1f} deg is an error that all shots of this set-up share: {}.",
+                  lasting_deg, reading_words(situation, outcome));
   return step;
 }
 
