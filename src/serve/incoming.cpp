@@ -64,7 +64,7 @@ std::string setup_for(const session::Plan& plan, const std::string& told) {
   }
   std::error_code error;
   const auto there = fs::symlink_status(plan.folder / told, error);
-  const bool no_folder = fs::exists(there) && !fs::is_directory(there);
+  const bool no_folder = fs::is_regular_file(there);
   if (told == "." || session::safe_name(told) != told || told == session::kResultsFolder ||
       told == session::kMarksFolder || no_folder) {
     throw Refused(400, "there is no such set-up; choose one of the session's");

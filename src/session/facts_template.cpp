@@ -70,7 +70,7 @@ constexpr const char* kParts = R"([bow]
 # tip_mass = "125gr"            # point and insert together
 # total_mass = "383gr"          # the whole arrow, weighed
 # taper_length = "9in"          # a tapered tail, and its diameter at the nock
-# taper_end_diameter = "5/16in"
+# taper_end_diameter = "0.27in"
 )";
 
 constexpr const char* kFletching = R"(# fletching = "bare"            # "bare" or "fletched"
