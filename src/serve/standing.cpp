@@ -5,7 +5,6 @@
 
 #include <algorithm>
 
-#include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
@@ -28,7 +27,7 @@ bool as_judged(const session::Plan& plan, const tune::SessionRecord& record) {
 
 tune::Step stop(const tune::SetupFacts& facts, const std::vector<std::string>& texts) {
   tune::Step step;
-  step.kind = tune::step_of(arrow::stops(tune::limit_facts(facts)).front().forbids);
+  step.kind = tune::stop_kind(facts);
   step.words = fmt::format("{}", fmt::join(texts, " "));
   step.because = "A limit is passed; nothing else is advised until it is mended.";
   return step;

@@ -131,6 +131,11 @@ std::vector<std::string> stop_texts(const SetupFacts& facts,
   return texts;
 }
 
+StepKind stop_kind(const SetupFacts& facts) {
+  const std::vector<arrow::Caution> found = arrow::stops(limit_facts(facts));
+  return found.empty() ? StepKind::none : step_of(found.front().forbids);
+}
+
 StepKind step_of(arrow::Forbids what) {
   switch (what) {
     case arrow::Forbids::draw_bow:

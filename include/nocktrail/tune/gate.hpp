@@ -29,6 +29,8 @@ std::vector<std::string> stop_texts(const SetupFacts& facts,
 
 // The step that a passed limit leaves.
 StepKind step_of(arrow::Forbids what);
+// Of the first of stop_texts(facts); none where these are empty.
+StepKind stop_kind(const SetupFacts& facts);
 
 // Where the facts forbid something, that becomes the step of a shot that has a verdict; what the
 // shot itself forbids stays, after it.
