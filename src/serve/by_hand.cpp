@@ -286,8 +286,9 @@ bool forbids_by_itself(const Snapshot& snapshot, const std::string& setup,
     return rules::printable(one.name) == setup &&
            one.facts.arrow.fletching == tune::Fletching::fletched;
   });
+  int number = 0;
   return std::any_of(clip.reading.shots.begin(), clip.reading.shots.end(), [&](const Shot& shot) {
-    if (shot.by != ReadBy::program) {
+    if (clip.dropped_shots.count(++number) > 0) {
       return false;
     }
     if (rules::stands_across(shot)) {

@@ -15,13 +15,19 @@ namespace {
 
 // Whether the last judgement was of these set-ups with these facts, and not before any of their
 // clips was read.
-bool as_judged(const session::Plan& plan, const tune::SessionRecord& record) {
+bool as_judged(const session::Plan& plan, const Snapshot& snapshot) {
+  const tune::SessionRecord& record = snapshot.published->record;
+  const auto all_published = [&](const session::PlannedSetup& setup) {
+    return std::all_of(setup.clips.begin(), setup.clips.end(),
+                       [&](const auto& clip) { return snapshot.done.count(clip.path) > 0; });
+  };
   return std::equal(plan.setups.begin(), plan.setups.end(), record.setups.begin(),
                     record.setups.end(),
-                    [](const session::PlannedSetup& planned, const tune::SetupRecord& judged) {
+                    [&](const session::PlannedSetup& planned, const tune::SetupRecord& judged) {
                       return planned.name == judged.name &&
                              tune::particulars(planned.facts) == tune::particulars(judged.facts) &&
-                             (planned.clips.empty() || !judged.clips.empty());
+                             tune::stop_texts(planned.facts) == tune::stop_texts(judged.facts) &&
+                             (!judged.clips.empty() || all_published(planned));
                     });
 }
 
@@ -36,7 +42,8 @@ tune::Step stop(const tune::SetupFacts& facts, const std::vector<std::string>& t
 tune::Step being_judged() {
   tune::Step step;
   step.words = "One moment: the session is being judged with its facts as they are now.";
-  step.because = "What was said before may no longer hold.";
+  step.because =
+      "What was said before may no longer hold. Where this stays, the messages below say why.";
   return step;
 }
 
@@ -70,7 +77,7 @@ Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot)
       }
     }
   }
-  if (!as_judged(plan, snapshot.published->record)) {
+  if (!as_judged(plan, snapshot)) {
     const tune::SetupFacts& latest = plan.setups.back().facts;
     const std::vector<std::string> limits = tune::stop_texts(latest);
     if (!limits.empty()) {

@@ -84,6 +84,12 @@ bool Arrivals::look(const fs::path& folder, const std::set<fs::path>& closed, Cl
   if (const auto status = file_status(plan.folder / kSessionFile)) {
     known[plan.folder / kSessionFile] = stamp_of(*status);
   }
+  const ArcherFiles archer = default_archer_files();
+  for (const fs::path& file : {archer.profile, archer.phones}) {
+    if (const auto status = file.empty() ? std::nullopt : file_status(file)) {
+      known[file] = stamp_of(*status);
+    }
+  }
   for (const auto& [file, stamp] : KeptMarks(options_.marks).stamps()) {
     known[file] = stamp;
   }

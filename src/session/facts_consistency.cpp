@@ -89,6 +89,12 @@ void carry_along(const tune::ArrowFacts& before, const ArrowTold& told, tune::Ar
     arrow.arrow_length_m = *before.arrow_length_m + *arrow.shaft_length_m - *before.shaft_length_m;
   }
   if (other_shaft(before, arrow)) {
+    // Nor is it tapered as the other was, where it says nothing of that.
+    if (arrow.taper_length_m == before.taper_length_m &&
+        arrow.taper_end_diameter_m == before.taper_end_diameter_m) {
+      arrow.taper_length_m.reset();
+      arrow.taper_end_diameter_m.reset();
+    }
     if (!told.shaft_mass) {
       arrow.mass_per_length_kg_per_m.reset();
     }
@@ -130,7 +136,7 @@ std::optional<Contradiction> contradiction_in(const tune::ArrowFacts& arrow) {
                          fmt::format(": a taper of {} is longer than the shaft of {}",
                                      inches(*arrow.taper_length_m), inches(*arrow.shaft_length_m))};
   }
-  if (arrow.taper_end_diameter_m && arrow.diameter_m &&
+  if (arrow.taper_length_m.value_or(0.0) > 0.0 && arrow.taper_end_diameter_m && arrow.diameter_m &&
       *arrow.taper_end_diameter_m > *arrow.diameter_m + kDiameterSlack_m) {
     return Contradiction{
         {"taper_end_diameter", "diameter", "diameter"},

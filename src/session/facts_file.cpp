@@ -156,14 +156,31 @@ double focal_of(const Table& table, const std::string& phone, const Phones& phon
                                   : fmt::format("did you mean \"{}\"?", nearest)));
 }
 
-void read_bow(Table table, tune::BowFacts& bow) {
-  const std::string before = bow.name;
+// Names differ by more than capitals and blanks.
+std::string folded(const std::string& name) {
+  std::string out;
+  for (const char c : name) {
+    if (c != ' ') {
+      out += c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+    }
+  }
+  return out;
+}
+
+void read_bow(Table table, tune::SetupFacts& facts) {
+  tune::BowFacts& bow = facts.bow;
+  const tune::BowFacts before = bow;
   take_words(table, "name", bow.name);
-  if (!before.empty() && !bow.name.empty() && bow.name != before) {
-    // Another bow: nothing that was told of the one before holds, its maker's limits least of all.
+  if (!before.name.empty() && !bow.name.empty() && folded(bow.name) != folded(before.name)) {
+    // Another bow: nothing that was told of the one before holds, its maker's limits least of all;
+    // and one that was named before is what it was.
     const std::string name = bow.name;
-    bow = {};
+    const auto known =
+        std::find_if(facts.bows_before.begin(), facts.bows_before.end(),
+                     [&](const tune::BowFacts& one) { return folded(one.name) == folded(name); });
+    bow = known == facts.bows_before.end() ? tune::BowFacts{} : *known;
     bow.name = name;
+    facts.bows_before.push_back(before);
   }
   take_words(table, "string", bow.string);
   take(table, "draw_weight", units::parse_force_n, {10.0, 150.0, "lb", kNewtonsPerPoundForce},
@@ -388,7 +405,7 @@ FactsTold parse_facts(std::string_view toml, std::string_view source, FactsKind 
   }
   root.refuse_unknown(kFields);
   if (bow) {
-    read_bow(*bow, told.facts.bow);
+    read_bow(*bow, told.facts);
   }
   if (archer) {
     take(*archer, "draw_length", units::parse_length_m, inches(20.0, 34.0), told.facts.draw_m);

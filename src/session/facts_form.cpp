@@ -324,6 +324,12 @@ std::optional<FactsForm> facts_form(const fs::path& folder, const ArcherFiles& a
           std::string_view(field.field) == "accept_nock_height") {
         break;
       }
+      // Nothing of a bow holds beyond the file that named another one.
+      if (std::string_view(field.field).starts_with("bow.") &&
+          !value_of(tables[k + 1].second, "bow.name").empty() &&
+          std::string_view(field.field) != "bow.name") {
+        break;
+      }
       stands.before = value_of(tables[k].second, field.field);
       stands.where = stands.before.empty() ? std::string() : tables[k].first;
     }

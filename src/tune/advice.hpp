@@ -36,6 +36,9 @@ double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now);
 std::optional<Step> mismatch_step(const Situation& situation);
 // What forbids to shoot a set-up by its own facts and shots alone, each a whole text.
 std::vector<std::string> stops_of(const SetupView& setup);
+// A bare shaft trailed too far up or down, and nothing done since brings it back: not to be shot
+// bare yet. Empty where it may be.
+std::optional<Step> level_before_bare(const Situation& situation);
 // Other shafts for a fletched arrow whose shaft must not be shot bare, by what it did bare or by
 // how far it trails fletched. Empty where it may be.
 std::optional<Step> instead_of_bare(const Situation& situation, const Measured& fletched_deg);

@@ -180,6 +180,9 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
   const SetupView* bare = with_fletching(situation, Fletching::bare);
   const auto here = pooled(situation.setups, situation.now().facts, false);
   const std::string seen = rules::lateral_words(here->offset_deg);
+  if (auto step = level_before_bare(situation)) {
+    return step;
+  }
   if (bare == nullptr) {
     if (!limits.unknown_for_lighter.empty()) {
       return ask_for(limits.unknown_for_lighter, "the fletching comes off and the arrow is lighter",
@@ -207,7 +210,8 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
   }
   std::string level;
   if (auto step = level_step(situation, *bare, level)) {
-    return *step;
+    // More fletched shots tell nothing of the bare mean.
+    return step->kind == StepKind::film_more ? shoot_bare(step->because) : *step;
   }
   std::vector<std::string> cautions;
   if (auto step = fletching_step(situation, *bare, situation.now(), cautions)) {

@@ -100,6 +100,10 @@ std::optional<rules::Asked> stop_for(const Offset& offset, const SetupFacts& fac
 struct Trailed {
   const SetupView* setup;
   Offset offset;
+
+  bool by_height() const {
+    return std::abs(offset.vert_deg.value) > std::abs(offset.sideways_deg());
+  }
 };
 
 // The latest set-up in which this shaft trailed too far, with nothing done about it since. What a
@@ -186,10 +190,30 @@ std::vector<std::string> stops_of(const SetupView& setup) {
   return stops;
 }
 
+std::optional<Step> level_before_bare(const Situation& situation) {
+  const auto trailed = still_too_far(situation, true);
+  if (!trailed || !trailed->by_height()) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::look_for_cause;
+  step.words =
+      "Do not shoot this shaft bare yet: bare it trailed too far up or down. Bring the nocking "
+      "point right with fletched arrows first, or look for what holds the nock so: contact with "
+      "the shelf, a tight nock, an uneven pull of the fingers.";
+  step.because = fmt::format("Bare it read {} in {}, and nothing done since brings it back.",
+                             rules::vertical_words(trailed->offset.vert_deg),
+                             rules::printable(trailed->setup->judgement.name));
+  return step;
+}
+
 std::optional<Step> instead_of_bare(const Situation& situation, const Measured& fletched_deg) {
   const SetupFacts& facts = situation.now().facts;
   const double stiffer_deg = stiff_sign(facts.hand) * fletched_deg.value;
-  const auto trailed = still_too_far(situation, true);
+  auto trailed = still_too_far(situation, true);
+  if (trailed && trailed->by_height()) {
+    trailed.reset();  // the height tells nothing of spine: see level_before_bare
+  }
   // Bare it may act weaker by as much as feathers hide.
   const bool too_weak = stiffer_deg < -(rules::kStopSideways_deg - rules::kFeathersHide_deg);
   const bool too_stiff = stiffer_deg > rules::kStopSideways_deg;

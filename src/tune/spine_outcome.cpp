@@ -32,7 +32,8 @@ Step film_otherwise(const Situation& situation, const Outcome& outcome) {
   std::vector<std::string> tell;
   constexpr double kMostOfIt = 0.7;
   const double lasting_deg = pooled(situation.setups, facts, false)->lasting_u95_deg;
-  if (situation.now().judgement.lateral->cant_u95_deg > kMostOfIt * lasting_deg) {
+  if (counted(situation.now()) &&
+      situation.now().judgement.lateral->cant_u95_deg > kMostOfIt * lasting_deg) {
     tell.emplace_back(
         "the bow's cant (a level beside the upper limb, the bow held as for the shot but not "
         "drawn)");

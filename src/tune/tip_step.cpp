@@ -239,6 +239,13 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
   const double amount = std::min(
       *some,
       kFineTip_kg * std::floor((kHeaviestTip_kg - *facts.arrow.tip_mass_kg) / kFineTip_kg + 1e-6));
+  if (amount < kFineTip_kg - 1e-9 && !weaker_shaft_serves(situation, limits)) {
+    step.kind = StepKind::look_for_cause;
+    step.words =
+        "A heavier tip than this is hardly made, and weaker shafts were tried or would be too "
+        "light: look for contact with shelf or plate and a tight nock, or try other arrows.";
+    return step;
+  }
   if (amount < kFineTip_kg - 1e-9) {
     step.kind = StepKind::weaker_shaft;
     step.words = fmt::format(

@@ -147,6 +147,9 @@ bool same_unit(std::string_view unit, std::string_view typed) {
   if (typed.size() > 1 && typed.back() == '.') {
     typed.remove_suffix(1);
   }
+  if (unit.size() == 1) {
+    return unit == typed;  // "G" may be grains as well as grams
+  }
   return std::equal(unit.begin(), unit.end(), typed.begin(), typed.end(), [](char a, char b) {
     const auto lower = [](char c) {
       return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;

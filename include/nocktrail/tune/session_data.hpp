@@ -73,6 +73,7 @@ struct SetupFacts {
   std::optional<double> draw_m;             // the archer's, AMO
   std::optional<double> target_distance_m;  // arrow rest to the butt's face
   BowFacts bow;
+  std::vector<BowFacts> bows_before;  // as they stood when another was named
   ArrowFacts arrow;
   CameraTold camera;
   std::string notes;

@@ -30,6 +30,9 @@ function showNext() {
   showStop(next.forbids ? next.words : null);
   at('stop-because').textContent = next.forbids ? next.because || '' : '';
   at('next-words').textContent = next.words;
+  const last = line.setups.length ? line.setups[line.setups.length - 1].name : '.';
+  at('next-facts').firstElementChild.href =
+      '/facts?setup=' + encodeURIComponent(next.kind === 'tell-facts' ? last : '.');
   at('next-facts').hidden = !['tell-facts', 'tell-hand', 'tell-cant'].includes(next.kind);
   at('next-because').textContent = line.judging ? 'Being judged anew with the newest shot …'
                                                 : next.because || '';
