@@ -68,7 +68,8 @@ double left_of(double offset_deg, double taken_deg) {
 
 // Whether what was changed since has probably brought the shaft back inside, as changes usually
 // answer: toward straight, and far enough. With the hand unknown either way counts as toward.
-bool mended(const SetupFacts& then, const SetupFacts& now, const Offset& trailed) {
+bool mended(const SetupFacts& then, const SetupFacts& now, const Offset& trailed,
+            bool with_feathers) {
   const double stiffer = usually_stiffer_deg(then, now);
   const double toward = now.hand == Hand::unknown                             ? std::abs(stiffer)
                         : stiff_sign(now.hand) * trailed.sideways_deg() < 0.0 ? stiffer
@@ -79,7 +80,7 @@ bool mended(const SetupFacts& then, const SetupFacts& now, const Offset& trailed
   constexpr double kNothing_deg = 1e-6;
   return (toward > kNothing_deg || level > kNothing_deg) &&
          !rules::too_far(left_of(trailed.sideways_deg(), toward),
-                         left_of(trailed.vert_deg.value, level), fletched(now));
+                         left_of(trailed.vert_deg.value, level), with_feathers);
 }
 
 // Shafts of another name, of whose stiffness nothing can be compared, are others.
@@ -114,7 +115,7 @@ std::optional<Trailed> still_too_far(const Situation& situation, bool bare_ones)
     const SetupView& setup = situation.setups[i];
     const auto worst = furthest(setup);
     if (worst && (bare_ones || fletched(setup.facts)) && may_be_same_shaft(setup.facts, now) &&
-        !mended(setup.facts, now, *worst)) {
+        !mended(setup.facts, now, *worst, !bare_ones)) {
       return Trailed{&setup, *worst};
     }
   }

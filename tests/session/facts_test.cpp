@@ -174,6 +174,11 @@ TEST_CASE("unit: of another bow nothing that was told of the one before is kept"
   CHECK_FALSE(other.bow.brace_min_m.has_value());
   CHECK_FALSE(other.bow.min_grains_per_pound.has_value());
   CHECK(other.bow.brace_height_m.value_or(0.0) == doctest::Approx(6.5 * 0.0254));
+  // Named again it is what it was; capitals and blanks make no other bow.
+  const tune::SetupFacts again = facts("[bow]\nname = \"Ash \"\n", other);
+  CHECK(again.bow.min_grains_per_pound == 8.0);
+  CHECK(again.bow.brace_min_m.has_value());
+  CHECK(facts("[bow]\nname = \"Ash\"\n", before).bow.draw_weight_n.has_value());
 }
 
 TEST_CASE("unit: a phone by name gives the focal length, unless that is told beside it") {

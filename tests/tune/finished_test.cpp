@@ -130,6 +130,20 @@ TEST_CASE("rules: an arrow far off is stopped with feathers on, too") {
   CHECK(any_contains(weak.next.cautions, "much too weak"));
 }
 
+TEST_CASE("rules: a shaft that trailed by its height is not answered with another spine") {
+  // Fletched and a sixteenth lower it leaves straight: the height is what was wrong.
+  SetupFacts lower = fletched(facts());
+  lower.bow.nocking_point_m = 0.375 * kInch;
+  for (const double lateral_deg : {-0.3, 0.3}) {
+    const Step next = judged({setup("bare", facts(), lateral_deg, 9.0, 4, 0.1),
+                              setup("fletched", lower, 0.2, 0.1, 6, 0.1)})
+                          .next;
+    CAPTURE(next.words);
+    CHECK(next.kind == StepKind::look_for_cause);
+    CHECK(contains(next.words, "Do not shoot this shaft bare yet"));
+  }
+}
+
 TEST_CASE("rules: a shaft that does not answer is not cut on and on") {
   // Weak by two degrees, and neither 40 gr of tip nor half an inch moved it.
   SetupFacts lighter = facts();
