@@ -1,8 +1,5 @@
 #include "standing.hpp"
 
-#include <fmt/format.h>
-#include <fmt/ranges.h>
-
 #include <algorithm>
 
 #include "nocktrail/error.hpp"
@@ -29,14 +26,6 @@ bool as_judged(const session::Plan& plan, const Snapshot& snapshot) {
                              tune::stop_texts(planned.facts) == tune::stop_texts(judged.facts) &&
                              (!judged.clips.empty() || all_published(planned));
                     });
-}
-
-tune::Step stop(const tune::SetupFacts& facts, const std::vector<std::string>& texts) {
-  tune::Step step;
-  step.kind = tune::stop_kind(facts);
-  step.words = fmt::format("{}", fmt::join(texts, " "));
-  step.because = "A limit is passed; nothing else is advised until it is mended.";
-  return step;
 }
 
 tune::Step being_judged() {
@@ -78,11 +67,8 @@ Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot)
     }
   }
   if (!as_judged(plan, snapshot)) {
-    const tune::SetupFacts& latest = plan.setups.back().facts;
-    const std::vector<std::string> limits = tune::stop_texts(latest);
-    if (!limits.empty()) {
-      now.instead = stop(latest, limits);
-    } else if (!forbids(snapshot.published->judgement.next.kind)) {
+    now.instead = tune::limit_step(plan.setups.back().facts);
+    if (!now.instead && !forbids(snapshot.published->judgement.next.kind)) {
       // What forbade stays until it is known to be mended.
       now.instead = being_judged();
     }

@@ -31,15 +31,7 @@ Step step_from(const rules::Asked& asked) {
 
 // What is known to be beyond a limit comes before everything, shots or none.
 std::optional<Step> gate_step(const Situation& situation) {
-  const std::vector<arrow::Caution> stops = arrow::stops(limit_facts(situation.now().facts));
-  if (stops.empty()) {
-    return std::nullopt;
-  }
-  Step step;
-  step.kind = step_of(stops.front().forbids);
-  step.words = fmt::format("{}", fmt::join(stop_texts(situation.now().facts), " "));
-  step.because = "A limit is passed; nothing else is advised until it is mended.";
-  return step;
+  return limit_step(situation.now().facts);
 }
 
 // An arrow whose mass was not told, but whose parts as far as they are known make it too light.

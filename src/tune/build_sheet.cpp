@@ -327,8 +327,7 @@ BuildSheet build_sheet(const Situation& situation) {
                     rules::printable(facts.accepted_nock_height)));
   }
   if (arrow.fletching == Fletching::fletched &&
-      with_fletching(situation, Fletching::bare) == nullptr &&
-      situation.now().facts.arrow.fletching == Fletching::fletched) {
+      with_fletching(situation, Fletching::bare) == nullptr) {
     sheet.cautions.emplace_back(
         "The fletched arrow alone was judged: feathers hide a shaft that is too weak.");
   }

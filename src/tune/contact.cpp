@@ -45,8 +45,6 @@ const char* change_words(Quantity quantity, bool more) {
   return "the change";
 }
 
-}  // namespace
-
 // Shots of this shaft as it is now, whatever was done to the bow meanwhile.
 int shots_as_it_is(const Situation& situation) {
   const SetupFacts& now = situation.now().facts;
@@ -62,6 +60,8 @@ int shots_as_it_is(const Situation& situation) {
   }
   return shots;
 }
+
+}  // namespace
 
 bool does_not_answer(const Situation& situation) {
   // Half an inch and 25 gr together; less than three tenths of what is usual is no answer. No

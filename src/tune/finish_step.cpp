@@ -2,8 +2,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <boost/math/distributions/normal.hpp>
 #include <cmath>
-#include <numbers>
 #include <utility>
 
 #include "advice.hpp"
@@ -37,35 +37,15 @@ Step done(std::string because) {
   return step;
 }
 
-}  // namespace
-
-std::optional<Step> ask_before_building(const Situation& situation, const std::string& because) {
-  const SetupFacts& facts = situation.now().facts;
-  std::vector<std::string> unknown = arrow::unknown_for_shorter(limit_facts(facts));
-  if ((facts.bow.brace_min_m || facts.bow.brace_max_m) && !facts.bow.brace_height_m) {
-    unknown.emplace_back("the brace height");
-  }
-  if (unknown.empty()) {
-    return std::nullopt;
-  }
-  return ask_for(unknown, "the rest of the set is built", because);
-}
-
-namespace {
-
 // From so many shots on a bare mean that more of them would hardly move is taken as it is.
 constexpr int kBareSettled = 24;
 // That a bare mean lies inside the dead band, by its own interval alone: the bare set-up's own turn
 // asks for more, by all that is known of the bow.
 constexpr double kBareChance = 0.75;
 
-// By the normal distribution.
 double chance_inside(const Measured& mean_deg, double band_deg) {
-  const double sigma = std::max(mean_deg.u95 / kSigmasPerU95, 1e-6);
-  const auto below = [&](double x) {
-    return 0.5 * std::erfc(-(x - mean_deg.value) / (sigma * std::numbers::sqrt2));
-  };
-  return below(band_deg) - below(-band_deg);
+  const boost::math::normal about(mean_deg.value, std::max(mean_deg.u95 / kSigmasPerU95, 1e-6));
+  return boost::math::cdf(about, band_deg) - boost::math::cdf(about, -band_deg);
 }
 
 Step look_at_fletching(const SetupView& fletched, std::string because) {
@@ -86,6 +66,18 @@ Step look_at_fletching(const SetupView& fletched, std::string because) {
 }
 
 }  // namespace
+
+std::optional<Step> ask_before_building(const Situation& situation, const std::string& because) {
+  const SetupFacts& facts = situation.now().facts;
+  std::vector<std::string> unknown = arrow::unknown_for_shorter(limit_facts(facts));
+  if ((facts.bow.brace_min_m || facts.bow.brace_max_m) && !facts.bow.brace_height_m) {
+    unknown.emplace_back("the brace height");
+  }
+  if (unknown.empty()) {
+    return std::nullopt;
+  }
+  return ask_for(unknown, "the rest of the set is built", because);
+}
 
 const SetupView& finished(const Situation& situation) {
   if (situation.now().facts.arrow.fletching == Fletching::bare) {

@@ -131,9 +131,16 @@ std::vector<std::string> stop_texts(const SetupFacts& facts,
   return texts;
 }
 
-StepKind stop_kind(const SetupFacts& facts) {
-  const std::vector<arrow::Caution> found = arrow::stops(limit_facts(facts));
-  return found.empty() ? StepKind::none : step_of(found.front().forbids);
+std::optional<Step> limit_step(const SetupFacts& facts) {
+  const std::vector<arrow::Caution> stops = arrow::stops(limit_facts(facts));
+  if (stops.empty()) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = step_of(stops.front().forbids);
+  step.words = fmt::format("{}", fmt::join(stop_texts(facts), " "));
+  step.because = "A limit is passed; nothing else is advised until it is mended.";
+  return step;
 }
 
 StepKind step_of(arrow::Forbids what) {

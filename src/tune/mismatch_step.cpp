@@ -1,4 +1,4 @@
-// What a bare shaft that trailed too far forbids from then on.
+// What an arrow that trailed too far forbids from then on.
 #include <fmt/format.h>
 
 #include <cmath>
@@ -8,6 +8,7 @@
 #include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/gate.hpp"
+#include "priors.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -47,19 +48,22 @@ std::optional<Offset> furthest(const SetupView& setup) {
   return worst;
 }
 
-// How much of a quantity was taken away; 0 where it is not known both times.
-double less(const std::optional<double>& then, const std::optional<double>& now) {
-  return then && now ? *then - *now : 0.0;
-}
+// A pound more acts weaker by half a degree (common practice, no source; the other sizes are those
+// of priors.hpp).
+constexpr double kPerDrawWeight_deg_per_n = 0.5 / units::kNewtonsPerPoundForce;
 
-// What changes usually answer with, so that a stop is lifted only by one that will probably do it
-// (docs/tuning.md, "usual" slopes; common practice, no source).
-constexpr double kUsualPerShaft_deg_per_m = 2.0 / units::kMetresPerInch;
-constexpr double kUsualPerTip_deg_per_kg = 0.5 / (25.0 * units::kKilogramsPerGrain);
-constexpr double kUsualPerPlate_deg_per_m = 0.6 / (units::kMetresPerInch / 32.0);
-constexpr double kUsualPerDrawWeight_deg_per_n = 0.5 / units::kNewtonsPerPoundForce;
-constexpr double kUsualPerStiffness_deg = 25.0;  // a tenth stiffer: 2.5 deg
-constexpr double kUsualPerNockingPoint_deg_per_m = 0.5 / (units::kMetresPerInch / 16.0);
+// What was changed from one set-up to the other, in usual steps; nothing where it is not known both
+// times.
+Place changed(const SetupFacts& then, const SetupFacts& now) {
+  Place place;
+  for (std::size_t q = 0; q < kQuantities; ++q) {
+    const auto quantity = static_cast<Quantity>(q);
+    const auto was = value_of(quantity, then);
+    const auto is = value_of(quantity, now);
+    place.at[q] = was && is ? (*is - *was) / usual_step(quantity) : 0.0;
+  }
+  return place;
+}
 
 // What is left of an offset after a change that took so much off it.
 double left_of(double offset_deg, double taken_deg) {
@@ -74,9 +78,8 @@ bool mended(const SetupFacts& then, const SetupFacts& now, const Offset& trailed
   const double toward = now.hand == Hand::unknown                             ? std::abs(stiffer)
                         : stiff_sign(now.hand) * trailed.sideways_deg() < 0.0 ? stiffer
                                                                               : -stiffer;
-  const double lowered =
-      kUsualPerNockingPoint_deg_per_m * less(then.bow.nocking_point_m, now.bow.nocking_point_m);
-  const double level = trailed.vert_deg.value > 0.0 ? lowered : -lowered;
+  const double raised = practice_offset_deg(changed(then, now), true);
+  const double level = trailed.vert_deg.value > 0.0 ? -raised : raised;
   constexpr double kNothing_deg = 1e-6;
   return (toward > kNothing_deg || level > kNothing_deg) &&
          !rules::too_far(left_of(trailed.sideways_deg(), toward),
@@ -125,17 +128,10 @@ std::optional<Trailed> still_too_far(const Situation& situation, bool bare_ones)
 }  // namespace
 
 double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now) {
-  const double shaft_m = then.arrow.shaft_length_m && now.arrow.shaft_length_m
-                             ? less(then.arrow.shaft_length_m, now.arrow.shaft_length_m)
-                             : less(then.arrow.arrow_length_m, now.arrow.arrow_length_m);
-  const auto ei_then = value_of(Quantity::spine, then);
-  const auto ei_now = value_of(Quantity::spine, now);
-  const double stiffness = ei_then && ei_now ? *ei_now / *ei_then - 1.0 : 0.0;
-  return kUsualPerShaft_deg_per_m * shaft_m +
-         kUsualPerTip_deg_per_kg * less(then.arrow.tip_mass_kg, now.arrow.tip_mass_kg) -
-         kUsualPerPlate_deg_per_m * less(then.bow.plate_offset_m, now.bow.plate_offset_m) +
-         kUsualPerDrawWeight_deg_per_n * less(then.bow.draw_weight_n, now.bow.draw_weight_n) +
-         kUsualPerStiffness_deg * stiffness;
+  const auto& was_n = then.bow.draw_weight_n;
+  const auto& is_n = now.bow.draw_weight_n;
+  return practice_offset_deg(changed(then, now), false) -
+         (was_n && is_n ? kPerDrawWeight_deg_per_n * (*is_n - *was_n) : 0.0);
 }
 
 std::optional<Step> mismatch_step(const Situation& situation) {

@@ -15,16 +15,6 @@ using namespace nocktrail::tune::made;
 
 namespace {
 
-SetupFacts fletched(SetupFacts facts) {
-  facts.arrow.fletching = Fletching::fletched;
-  facts.arrow.fletching_mass_kg = 20.0 * kGrain;
-  return facts;
-}
-
-bool contains(const std::string& text, const char* part) {
-  return text.find(part) != std::string::npos;
-}
-
 bool any_contains(const std::vector<std::string>& texts, const char* part) {
   return std::any_of(texts.begin(), texts.end(),
                      [&](const std::string& text) { return contains(text, part); });

@@ -17,16 +17,6 @@ using namespace nocktrail::tune::made;
 
 namespace {
 
-SetupFacts fletched(SetupFacts facts) {
-  facts.arrow.fletching = Fletching::fletched;
-  facts.arrow.fletching_mass_kg = 20.0 * kGrain;
-  return facts;
-}
-
-bool contains(const std::string& text, const char* part) {
-  return text.find(part) != std::string::npos;
-}
-
 // A finished tune: bare straight and level, then fletched.
 std::vector<SetupRecord> finished(const SetupFacts& facts) {
   return {setup("01 bare", facts, 0.05, 0.05, 24, 0.2),

@@ -38,6 +38,17 @@ inline SetupFacts facts(double length_in = 31.0, double nocking_point_in = 0.437
   return facts;
 }
 
+inline SetupFacts fletched(SetupFacts facts) {
+  facts.arrow.fletching = Fletching::fletched;
+  facts.arrow.fletching_mass_kg = 20.0 * kGrain;
+  return facts;
+}
+
+// For the words of a step.
+inline bool contains(const std::string& text, const char* part) {
+  return text.find(part) != std::string::npos;
+}
+
 // Shots of a small even scatter about the given offsets; u95 0.3 deg each.
 inline std::vector<ClipRecord> shots(double lat_deg, double vert_deg, int count = 6,
                                      double scatter_deg = 0.4) {

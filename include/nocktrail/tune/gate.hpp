@@ -2,6 +2,7 @@
 // told counts as known; what is assumed elsewhere for want of it is not.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -29,8 +30,8 @@ std::vector<std::string> stop_texts(const SetupFacts& facts,
 
 // The step that a passed limit leaves.
 StepKind step_of(arrow::Forbids what);
-// Of the first of stop_texts(facts); none where these are empty.
-StepKind stop_kind(const SetupFacts& facts);
+// What is left to do where the facts forbid something; empty where they do not.
+std::optional<Step> limit_step(const SetupFacts& facts);
 
 // Where the facts forbid something, that becomes the step of a shot that has a verdict; what the
 // shot itself forbids stays, after it.
