@@ -308,16 +308,20 @@ BuildSheet build_sheet(const Situation& situation) {
       std::hypot(std::hypot(arrow.shaft_length_m ? length.cost_deg : 0.0,
                             arrow.tip_mass_kg ? tip_tolerance.cost_deg : 0.0),
                  spine.cost_deg);
+  constexpr const char* kRoundShaft =
+      "Spine varies round a shaft: measure it at four quarters, and set every nock to the same "
+      "one.";
+  constexpr const char* kEveryArrow =
+      "Weigh every arrow, and measure it past the rest at full draw, before it is shot: the limits "
+      "above hold for each one. Shoot each new arrow from close by before it joins the set.";
   sheet.cautions = {
       together_deg > 0.0
           ? fmt::format("Length, tip and spine within these tolerances move 95 % of the arrows by "
                         "less than {:.1f} deg sideways.",
                         std::max(together_deg, 0.1))
           : std::string("What a tolerance costs is not known of this bow: keep the arrows alike."),
-      "Spine varies round a shaft: measure it at four quarters, and set every nock to the same "
-      "one.",
-      "Weigh every arrow, and measure it past the rest at full draw, before it is shot: the limits "
-      "above hold for each one. Shoot each new arrow from close by before it joins the set.",
+      kRoundShaft,
+      kEveryArrow,
       rules::caution::kShaft,
       rules::caution::kBrace,
       rules::caution::kRange};
