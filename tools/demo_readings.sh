@@ -36,8 +36,10 @@ for clip in "$session"/*/*.mp4; do
   sha=$(sha256sum "$clip" | cut -d ' ' -f 1)
   # The newest, should there be readings of older facts too.
   reading=$(ls -t "$session/nocktrail-results/readings/$sha"-*.json | head -n 1)
-  number=${name#shot-}
-  day=$(date -u -d "$first_day +$(((${number:0:1} - 1) * 7)) days 09:00 UTC +$((${number:1:1} * 3)) minutes" \
+  number=${name#s*-}
+  minute=$((${number:1:1} * 3))
+  [[ $name == side-* ]] && minute=$((minute + 30))
+  day=$(date -u -d "$first_day +$(((${number:0:1} - 1) * 7)) days 09:00 UTC +$minute minutes" \
     +%Y-%m-%dT%H:%M:%SZ)
   jq -c --arg day "$day" --arg name "$name" '
     .filmed_at_utc = $day | .reading.clip.path = $name |

@@ -46,7 +46,6 @@ LimbFit fit_limb(const std::vector<Edges>& edges, const Place& place, const Limb
   LimbFit fit;
   ShapeMatrix covariance = ShapeMatrix::Identity();
   constexpr int kRounds = 8;
-  constexpr double kLeast_px = 0.3;  // edges of a real limb are no better placed
   for (int round = 0; round < kRounds; ++round) {
     for (Eigen::Index i = 0; i < n; ++i) {
       const Edges& edge = edges[static_cast<std::size_t>(i)];
@@ -66,7 +65,7 @@ LimbFit fit_limb(const std::vector<Edges>& edges, const Place& place, const Limb
     const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
     std::nth_element(sizes.begin(), middle, sizes.end());
     constexpr double kMadToSigma = 1.4826;
-    const double sigma = std::max(kMadToSigma * *middle, kLeast_px);
+    const double sigma = std::max(kMadToSigma * *middle, options.least_residual_px);
     ShapeMatrix normal = weight.asDiagonal();
     ShapeVector gradient = weight.cwiseProduct(mean - v);
     for (Eigen::Index i = 0; i < n; ++i) {
@@ -81,12 +80,9 @@ LimbFit fit_limb(const std::vector<Edges>& edges, const Place& place, const Limb
     covariance = solver.solve(ShapeMatrix::Identity());
     fit.residual_px = sigma;
   }
-  // Neighbouring stations see the same grain of the limb and the same background: of so many only
-  // every fourth tells something of its own.
-  constexpr double kAlike = 4.0;
   fit.shape = shape_of(v);
   const double seen_part = covariance(0, 0);
-  fit.cant_sigma_rad = std::sqrt(std::max(kAlike * seen_part, 0.0));
+  fit.cant_sigma_rad = std::sqrt(std::max(options.alike * seen_part, 0.0));
   return fit;
 }
 

@@ -99,37 +99,53 @@ std::optional<tune::SetupFacts> folder_facts(const std::string& asked, const fs:
       .facts;
 }
 
-class Words {
- public:
-  // One fact: what the command line asked, what was used, what the folder's files say.
-  template <typename Value, typename InWords>
-  void add(const Value& asked, const Value& used, const Value& of_folder, const Value& none,
-           InWords in_words) {
-    if (used == none) {
-      return;
-    }
-    const char* source = asked != none       ? "told"
-                         : used == of_folder ? "the folder's files"
-                                             : "your profile";
-    text_ += fmt::format("{}{} ({})", text_.empty() ? "" : ", ", in_words(used), source);
+// Where a fact is from that is used; empty where it is not there. What the command line asked, what
+// was used, what the folder's files say.
+template <typename Value>
+std::optional<report::FactFrom> source_of(const Value& asked, const Value& used,
+                                          const Value& of_folder, const Value& none) {
+  if (used == none) {
+    return std::nullopt;
   }
-  void length(const char* what, const std::optional<double>& asked,
-              const std::optional<double>& used, const std::optional<double>& of_folder) {
-    add(asked, used, of_folder, {}, [&](const std::optional<double>& length_m) {
-      return fmt::format("{} {}", what, tune::inches_and_mm(*length_m));
-    });
-  }
-  void number(const char* format, const std::optional<double>& asked,
-              const std::optional<double>& used, const std::optional<double>& of_folder) {
-    add(asked, used, of_folder, {}, [&](const std::optional<double>& value) {
-      return fmt::format(fmt::runtime(format), *value);
-    });
-  }
-  std::string take() { return std::move(text_); }
+  return asked != none       ? report::FactFrom::told
+         : used == of_folder ? report::FactFrom::folder
+                             : report::FactFrom::profile;
+}
 
- private:
-  std::string text_;
-};
+const char* words_of(report::FactFrom from) {
+  switch (from) {
+    case report::FactFrom::told:
+      return "told";
+    case report::FactFrom::folder:
+      return "the folder's files";
+    case report::FactFrom::profile:
+      break;
+  }
+  return "your profile";
+}
+
+std::string in_words(const report::FactUsed& fact) {
+  if (fact.name == "hand") {
+    return std::get<std::string>(fact.value) + " hand";
+  }
+  const double value = std::get<double>(fact.value);
+  if (fact.name == "cant_deg") {
+    return fmt::format("cant {:.3g} deg", value);
+  }
+  if (fact.name == "arrow_length_m") {
+    return fmt::format("arrow {}", tune::inches_and_mm(value));
+  }
+  if (fact.name == "focal_35mm") {
+    return fmt::format("focal length {:.4g} mm", value);
+  }
+  if (fact.name == "capture_fps") {
+    return fmt::format("{:.4g} frames a second", value);
+  }
+  if (fact.name == "target_distance_m") {
+    return fmt::format("butt at {:.4g} m", value);
+  }
+  return fmt::format("{:.4g} m/s", value);
+}
 
 }  // namespace
 
@@ -175,22 +191,37 @@ std::optional<Reading> kept_reading(const fs::path& clip, double dead_band_deg) 
   return kept ? std::optional(std::move(kept->reading)) : std::nullopt;
 }
 
-std::string read_with_words(const ReadClipOptions& asked, const ReadClipOptions& used,
-                            const ToldFacts& told) {
+std::vector<report::FactUsed> facts_used(const ReadClipOptions& asked, const ReadClipOptions& used,
+                                         const ToldFacts& told) {
   const tune::SetupFacts& folder = told.of_folder;
-  Words words;
-  words.add(asked.hand, used.hand, folder.hand, Hand::unknown,
-            [](Hand hand) { return std::string(hand == Hand::left ? "left hand" : "right hand"); });
-  words.number("cant {:.3g} deg", asked.cant_deg, used.cant_deg, folder.cant_deg);
-  words.length("arrow", asked.arrow_length_m, used.arrow_length_m, folder.arrow.arrow_length_m);
-  words.number("focal length {:.4g} mm", asked.focal_35mm, used.focal_35mm,
-               folder.camera.focal_35mm);
-  words.number("{:.4g} frames a second", asked.capture_fps, used.capture_fps,
-               folder.camera.capture_fps);
-  words.number("butt at {:.4g} m", asked.target_distance_m, used.target_distance_m,
-               folder.target_distance_m);
-  words.number("{:.4g} m/s", asked.speed_mps, used.speed_mps, {});
-  return words.take();
+  std::vector<report::FactUsed> facts;
+  if (const auto from = source_of(asked.hand, used.hand, folder.hand, Hand::unknown)) {
+    facts.push_back({"hand", std::string(used.hand == Hand::left ? "left" : "right"), *from});
+  }
+  using Told = std::optional<double>;
+  const auto number = [&](const char* name, const Told& of_line, const Told& held,
+                          const Told& of_folder) {
+    if (const auto from = source_of(of_line, held, of_folder, Told())) {
+      facts.push_back({name, *held, *from});
+    }
+  };
+  number("cant_deg", asked.cant_deg, used.cant_deg, folder.cant_deg);
+  number("arrow_length_m", asked.arrow_length_m, used.arrow_length_m, folder.arrow.arrow_length_m);
+  number("focal_35mm", asked.focal_35mm, used.focal_35mm, folder.camera.focal_35mm);
+  number("capture_fps", asked.capture_fps, used.capture_fps, folder.camera.capture_fps);
+  number("target_distance_m", asked.target_distance_m, used.target_distance_m,
+         folder.target_distance_m);
+  number("speed_mps", asked.speed_mps, used.speed_mps, {});
+  return facts;
+}
+
+std::string read_with_words(const std::vector<report::FactUsed>& facts) {
+  std::string words;
+  for (const report::FactUsed& fact : facts) {
+    words +=
+        fmt::format("{}{} ({})", words.empty() ? "" : ", ", in_words(fact), words_of(fact.from));
+  }
+  return words;
 }
 
 }  // namespace nocktrail::cli

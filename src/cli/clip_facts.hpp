@@ -4,8 +4,10 @@
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "nocktrail/pipeline/read_clip.hpp"
+#include "nocktrail/report/json.hpp"
 #include "nocktrail/tune/session_data.hpp"
 
 namespace nocktrail::cli {
@@ -31,9 +33,12 @@ void fill_from(const tune::SetupFacts& facts, ReadClipOptions& options);
 // makes a folder.
 std::optional<Reading> kept_reading(const std::filesystem::path& clip, double dead_band_deg);
 
-// What a clip is read with and where each fact is from, in words: "right hand (told), arrow 30 in
-// (your profile)". `asked`: by the command line alone; `used`: with what `told` filled in.
-std::string read_with_words(const ReadClipOptions& asked, const ReadClipOptions& used,
-                            const ToldFacts& told);
+// What a clip is read with and where each fact is from. `asked`: by the command line alone; `used`:
+// with what `told` filled in.
+std::vector<report::FactUsed> facts_used(const ReadClipOptions& asked, const ReadClipOptions& used,
+                                         const ToldFacts& told);
+
+// In words: "right hand (told), arrow 30 in (your profile)".
+std::string read_with_words(const std::vector<report::FactUsed>& facts);
 
 }  // namespace nocktrail::cli

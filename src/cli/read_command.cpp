@@ -211,6 +211,7 @@ class ReadRun {
       reading.status = ClipStatus::error;
       reading.reason = "The program itself failed on this clip; please report it.";
       readings_.push_back(std::move(reading));
+      read_with_.emplace_back();
       return;
     }
     stop_if_interrupted();
@@ -220,7 +221,8 @@ class ReadRun {
       stops = tune::stop_texts(told.facts);
     }
     stops_.insert(stops_.end(), stops.begin(), stops.end());
-    say(reading, shown, options, read_with_words(options_, options, told), stops);
+    read_with_.push_back(facts_used(options_, options, told));
+    say(reading, shown, options, read_with_words(read_with_.back()), stops);
     if (!arguments_.still.empty()) {
       draw_stills(reading, clip, options, stops);
     }
@@ -326,7 +328,7 @@ class ReadRun {
     if (arguments_.json.empty()) {
       return;
     }
-    const std::string json = report::json_text(readings_);
+    const std::string json = report::json_text(readings_, read_with_);
     if (arguments_.json == "-") {
       std::fwrite(json.data(), 1, json.size(), stdout);
       return;
@@ -346,6 +348,7 @@ class ReadRun {
   session::IntoSession* into_;
   ProgressLine progress_;
   std::vector<Reading> readings_;
+  std::vector<std::vector<report::FactUsed>> read_with_;  // of each reading
   std::set<fs::path> taken_;
   std::set<std::string> cautions_said_;
   std::vector<std::string> stops_;  // of all clips

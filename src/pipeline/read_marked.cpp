@@ -112,7 +112,19 @@ class MarkedClip {
     for (const FrameMark& mark : marks_.frames) {
       wanted.push_back(mark.index);
     }
-    const double from_s = std::min(first_s, exit ? exit->t_s : first_s) - kBefore_s;
+    double from_s = std::min(first_s, exit ? exit->t_s : first_s) - kBefore_s;
+    if (marks_.limb) {
+      const double limb_s = time_of(marks_.limb->index);
+      if (limb_s < first_s - kLongestFlight_s || limb_s > last_s + kAfter_s) {
+        return refused(marks_, info_,
+                       fmt::format("the limb is marked in a frame ({}) far from the flight: mark "
+                                   "it where the arrow leaves the bow",
+                                   marks_.limb->index));
+      }
+      from_s = std::min(from_s, limb_s);
+      wanted.push_back(marks_.limb->index);
+      std::sort(wanted.begin(), wanted.end());
+    }
     pipeline::Stretch stretch =
         pipeline::load_with(clip_, from_s, last_s + kAfter_s, wanted, options_);
     if (stretch.luma.size() < pipeline::kLeastStretchFrames) {
@@ -128,9 +140,9 @@ class MarkedClip {
     tell("taking the camera's motion out", 0.4);
     steady::SteadyOptions steady_options;
     steady_options.focal_px = options_.focal_px;
-    const auto reference =
-        std::lower_bound(stretch.index.begin(), stretch.index.end(), wanted[wanted.size() / 2]) -
-        stretch.index.begin();
+    const auto reference = std::lower_bound(stretch.index.begin(), stretch.index.end(),
+                                            marks_.frames[marks_.frames.size() / 2].index) -
+                           stretch.index.begin();
     analysis.steadied = steady::estimate_motion(
         stretch.luma, std::min(static_cast<std::size_t>(reference), stretch.luma.size() - 1),
         steady_options);
@@ -173,7 +185,8 @@ class MarkedClip {
     analysis.fit = std::move(flight->fit);
     analysis.stroke = flight->stroke;
     analysis.freedom = pipeline::freedom_of_marks(analysis.fit);
-    analysis.limb = pipeline::see_limb(stretch.luma, analysis, options_.debug_dir);
+    analysis.limb = marks_.limb ? marked_limb(analysis)
+                                : pipeline::see_limb(stretch.luma, analysis, options_.debug_dir);
     Shot shot = pipeline::shot_from(analysis, info_);
     if (both < kFramesForReading) {
       Shot drawn = refused(marks_, info_, missing_marks(marks_));
@@ -182,6 +195,25 @@ class MarkedClip {
       return drawn;
     }
     return shot;
+  }
+
+  // Nothing where the camera's motion in that frame is not known.
+  std::optional<bow::SeenLimb> marked_limb(const ShotAnalysis& analysis) const {
+    const auto place = std::lower_bound(analysis.frame_index.begin(), analysis.frame_index.end(),
+                                        marks_.limb->index);
+    if (place == analysis.frame_index.end() || *place != marks_.limb->index) {
+      return std::nullopt;
+    }
+    const steady::FrameMotion& motion =
+        analysis.steadied.motion[static_cast<std::size_t>(place - analysis.frame_index.begin())];
+    if (motion.lost) {
+      return std::nullopt;
+    }
+    std::vector<Eigen::Vector2d> points_px;
+    for (const Eigen::Vector2d& at_px : marks_.limb->points_px) {
+      points_px.push_back(optics::apply_homography(motion.reference_from_frame, at_px));
+    }
+    return bow::limb_of_marks(points_px, bow::place_of(analysis.fit, *analysis.stroke));
   }
 
   // Into the pixels of the reference frame, where its camera is known to have looked.
@@ -243,6 +275,12 @@ void check_marks(const Marks& marks, const media::ClipInfo& info, const std::str
   }
   if (marks.exit_index) {
     check_index(*marks.exit_index);
+  }
+  if (marks.limb) {
+    check_index(marks.limb->index);
+    for (const Eigen::Vector2d& at_px : marks.limb->points_px) {
+      check_frame(at_px, marks.limb->index, info);
+    }
   }
 }
 

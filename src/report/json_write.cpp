@@ -170,18 +170,35 @@ Json reading_json(const Reading& r) {
           {"shots", shots}};
 }
 
+Json read_with_json(const std::vector<FactUsed>& facts) {
+  Json all = Json::object();
+  for (const FactUsed& fact : facts) {
+    const char* const from = fact.from == FactFrom::told     ? "told"
+                             : fact.from == FactFrom::folder ? "folder"
+                                                             : "profile";
+    const Json value = std::visit([](const auto& one) { return Json(one); }, fact.value);
+    all[fact.name] = {{"value", value}, {"from", from}};
+  }
+  return all;
+}
+
 }  // namespace
 
 std::string json_text(std::span<const Reading> readings) {
-  Json document;
-  if (readings.size() == 1) {
-    document = reading_json(readings.front());
-  } else {
-    document = Json::array();
-    for (const Reading& r : readings) {
-      document.push_back(reading_json(r));
+  return json_text(readings, {});
+}
+
+std::string json_text(std::span<const Reading> readings,
+                      std::span<const std::vector<FactUsed>> read_with) {
+  Json all = Json::array();
+  for (std::size_t i = 0; i < readings.size(); ++i) {
+    Json one = reading_json(readings[i]);
+    if (i < read_with.size()) {
+      one["read_with"] = read_with_json(read_with[i]);
     }
+    all.push_back(std::move(one));
   }
+  const Json document = all.size() == 1 ? all.front() : all;
   return document.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 

@@ -72,8 +72,28 @@ std::optional<Eigen::Vector2d> place(const Json& value, const std::string& where
   return at_px;
 }
 
+LimbMark limb_of(const Json& value) {
+  check_keys(value, {"index", "points_px"}, "limb");
+  LimbMark limb;
+  limb.index = frame_number(value_of(value, "index"), "limb.index");
+  const Json& points = value_of(value, "points_px");
+  if (!points.is_array() || points.size() < kLeastLimbPoints || points.size() > kMostLimbPoints) {
+    slip("limb.points_px",
+         fmt::format("is no list of {} to {} places", kLeastLimbPoints, kMostLimbPoints));
+  }
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    const std::string where = fmt::format("limb.points_px[{}]", i);
+    const std::optional<Eigen::Vector2d> at_px = place(points[i], where);
+    if (!at_px) {
+      slip(where, "is no place [x, y] in pixels");
+    }
+    limb.points_px.push_back(*at_px);
+  }
+  return limb;
+}
+
 Marks marks_of(const Json& document) {
-  check_keys(document, {"schema", "clip_sha256", "frames", "exit_index", "counts"}, "");
+  check_keys(document, {"schema", "clip_sha256", "frames", "exit_index", "limb", "counts"}, "");
   if (const Json& schema = value_of(document, "schema"); schema != kSchema) {
     slip("schema", fmt::format("is not \"{}\"", kSchema));
   }
@@ -108,6 +128,9 @@ Marks marks_of(const Json& document) {
   if (const Json& exit = value_of(document, "exit_index"); !exit.is_null()) {
     marks.exit_index = frame_number(exit, "exit_index");
   }
+  if (const Json& limb = value_of(document, "limb"); !limb.is_null()) {
+    marks.limb = limb_of(limb);
+  }
   if (const Json& counts = value_of(document, "counts"); !counts.is_null()) {
     if (!counts.is_boolean()) {
       slip("counts", "is neither true nor false");
@@ -131,11 +154,20 @@ std::string marks_text(const Marks& marks) {
                       {"nock_px", pair_of(mark.nock_px)},
                       {"tip_px", pair_of(mark.tip_px)}});
   }
+  Ordered limb = nullptr;
+  if (marks.limb) {
+    Ordered points = Ordered::array();
+    for (const Eigen::Vector2d& point : marks.limb->points_px) {
+      points.push_back(pair_of(point));
+    }
+    limb = {{"index", marks.limb->index}, {"points_px", points}};
+  }
   const Ordered document{
       {"schema", kSchema},
       {"clip_sha256", marks.clip_sha256.empty() ? Ordered(nullptr) : Ordered(marks.clip_sha256)},
       {"frames", frames},
       {"exit_index", marks.exit_index ? Ordered(*marks.exit_index) : Ordered(nullptr)},
+      {"limb", limb},
       {"counts", marks.counts}};
   return document.dump(2) + "\n";
 }

@@ -221,6 +221,7 @@ Answer ByHand::about(const Target& target) const {
   view["frames_for_flight"] = kFramesForFlight;
   view["frames_for_reading"] = kFramesForReading;
   view["most_frames"] = kMostMarkedFrames;
+  view["most_limb_points"] = kMostLimbPoints;
   return {200, "application/json", dumped(view), false};
 }
 

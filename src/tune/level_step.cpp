@@ -59,6 +59,7 @@ std::optional<Step> level_step(const Situation& situation, const SetupView& of, 
     case rules::Side::unclear:
       break;
   }
+  const bool from_side = !now.judgement.side_shots.empty();
   // The mean must come to lie with its interval inside the band.
   const double margin = band - std::abs(here.value);
   const double left = pooled_here->lasting_u95_deg;
@@ -70,7 +71,8 @@ std::optional<Step> level_step(const Situation& situation, const SetupView& of, 
       step.kind = StepKind::film_more;
       const int asked = std::clamp(needed - pooled_here->shots, 3, kMostAtATime);
       step.amount = asked;
-      step.words = fmt::format("Change nothing and film {} more shots of this set-up.", asked);
+      step.words = fmt::format("Change nothing and film {} more shots of this set-up{}.", asked,
+                               from_side ? "" : ", or four from the side if you can");
       step.because = fmt::format(
           "Sideways it leaves straight; up and down, {} does not yet show that the nocking point "
           "is "
@@ -84,19 +86,18 @@ std::optional<Step> level_step(const Situation& situation, const SetupView& of, 
     Step step;
     step.kind = StepKind::film_more;
     step.amount = rules::kUsualShots;
-    step.words =
-        fmt::format("Change nothing and film {} more shots of this set-up{}.", rules::kUsualShots,
-                    now.judgement.side_shots.empty() ? ", from the side if you can" : "");
+    step.words = fmt::format("Change nothing and film {} more shots of this set-up{}.",
+                             rules::kUsualShots, from_side ? "" : ", from the side if you can");
     step.because =
         fmt::format("Sideways it leaves straight; up and down, {} is more likely off than level.",
                     rules::vertical_words(here));
     return step;
   }
   note = fmt::format(
-      " The nocking point cannot be settled from behind: {}, and more shots of this kind would not "
-      "tell whether that is level.{}",
-      rules::vertical_words(here),
-      now.judgement.side_shots.empty() ? " Four shots filmed from the side would." : "");
+      " The nocking point cannot be settled {}: {}, and more shots of this kind would not tell "
+      "whether that is level.{}",
+      from_side ? "by these shots" : "from behind", rules::vertical_words(here),
+      from_side ? "" : " Four shots filmed from the side would.");
   return std::nullopt;
 }
 

@@ -1,6 +1,9 @@
 // What an archer wrote once: the file that is made, what is understood of it, and what a reading
 // says of where its facts are from.
 #include <doctest/doctest.h>
+#include <fmt/format.h>
+
+#include <nlohmann/json.hpp>
 
 #include "program.hpp"
 
@@ -69,6 +72,15 @@ TEST_CASE("unit: a reading says which fact is told, of the folder's files and of
   CHECK(says(in_session, "right hand (your profile)"));
   CHECK(says(in_session, "cant 5 deg (the folder's files)"));
   CHECK(says(in_session, "focal length 27 mm (the folder's files)"));
+
+  // For scripts, too.
+  const nlohmann::json document = nlohmann::json::parse(read("--arrow-length 30in --json -"));
+  const nlohmann::json& with = document["read_with"];
+  CHECK(with["hand"] == nlohmann::json{{"value", "right"}, {"from", "profile"}});
+  CHECK(with["cant_deg"] == nlohmann::json{{"value", 5.0}, {"from", "folder"}});
+  CHECK(with["arrow_length_m"]["from"] == "told");
+  CHECK(with["arrow_length_m"]["value"].get<double>() == doctest::Approx(0.762));
+  CHECK_FALSE(with.contains("capture_fps"));
 }
 
 // 180 gr on 45 lb: 4 grains a pound, below the trade's absolute floor of 5 (common practice).

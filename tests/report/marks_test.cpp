@@ -57,10 +57,15 @@ TEST_CASE("unit: what is written is read again") {
   Marks marks = marks_from_json(valid(), "m.json");
   marks.clip_sha256 = kHash;
   marks.counts = true;
+  marks.limb = LimbMark{53, {{600.5, 20.0}, {640.0, 300.25}}};
   const std::string once = marks_text(marks);
   const Marks again = marks_from_json(once, "m.json");
   CHECK(again.clip_sha256 == kHash);
   CHECK(again.counts);
+  REQUIRE(again.limb);
+  CHECK(again.limb->index == 53);
+  REQUIRE(again.limb->points_px.size() == 2);
+  CHECK(again.limb->points_px[1].y() == 300.25);
   CHECK(marks_text(again) == once);
   CHECK(marks_from_json(marks_text(Marks{}), "m.json").frames.empty());
 }
@@ -80,6 +85,14 @@ TEST_CASE("fault: every slip in marks is one line that names file and place") {
       {with("[651, 300]", "{\"x\": 651}"), "tip_px"},
       {with("\"exit_index\": 51", "\"exit_index\": \"51\""), "exit_index"},
       {with("\"exit_index\": 51", "\"counts\": 1"), "counts"},
+      {with("\"exit_index\": 51", "\"limb\": [1, 2]"), "limb"},
+      {with("\"exit_index\": 51", "\"limb\": {\"index\": 51}"), "limb.points_px"},
+      {with("\"exit_index\": 51", "\"limb\": {\"index\": 51, \"points_px\": [[1, 2]]}"),
+       "limb.points_px"},
+      {with("\"exit_index\": 51", "\"limb\": {\"index\": 51, \"points_px\": [[1, 2], null]}"),
+       "limb.points_px[1]"},
+      {with("\"exit_index\": 51", "\"limb\": {\"index\": -1, \"points_px\": [[1, 2], [3, 4]]}"),
+       "limb.index"},
       {"[]", "object"},
       {"{}", "schema"},
       {R"({"schema": "nocktrail.marks/1"})", "frames"},

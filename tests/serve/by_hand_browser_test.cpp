@@ -146,6 +146,19 @@ void mark_a_refused_clip(int width, int height, bool phone) {
   CHECK(says(browser.text("#made"), "±"));
   CHECK(says(browser.text("#made"), "Marked by hand"));
   CHECK(says(browser.text("#keep-words"), "Not kept"));
+  // The limb's line: two places in one frame, taken back again.
+  browser.click("#mark-limb");
+  marking.touch(ends[7].nock);
+  CHECK(browser.value("marksDocument().limb").is_null());
+  CHECK(says(browser.text("#frame-words"), "one more"));
+  marking.touch(ends[7].tip);
+  CHECK(says(browser.text("#frame-words"), "limb marked at 2 places"));
+  CHECK(browser.value("marksDocument().limb.points_px.length") == 2);
+  keep_picture(browser, name + "-limb");
+  browser.click("#undo");
+  browser.click("#undo");
+  CHECK(browser.value("marksDocument().limb").is_null());
+  browser.click("#mark-tip");
   if (!phone) {  // by keys: frames, a nudge by a pixel each way, undo
     const json before = browser.value("marks.get(index).tip");
     browser.value("choose('tip')");

@@ -22,6 +22,7 @@ constexpr double kGrain = units::kKilogramsPerGrain;
 constexpr double kPound = units::kNewtonsPerPoundForce;
 constexpr double kSigmasPerU95 = 1.959964;
 constexpr int kShotsPerSetup = 6;  // of who goes by the plain rule
+constexpr int kShotsFromSide = 4;
 constexpr double kDeadBand_deg = 0.5;
 
 class Archer {
@@ -81,21 +82,14 @@ class Archer {
       clip.reading.status = ClipStatus::measured;
       Shot shot;
       shot.status = ShotStatus::measured;
-      const auto measured = [&](double value, double scatter, double u95, double alike) {
-        const double sd = u95 / kSigmasPerU95;
-        return Measured{value + scatter * normal() +
-                            std::sqrt(1.0 - world_.shared) * sd * normal() +
-                            std::sqrt(world_.shared) * sd * alike,
-                        u95};
-      };
       const double flies_off = chance(world_.flyers) ? (chance(0.5) ? 4.0 : -4.0) : 0.0;
       const bool touches = chance(world_.touches);
       const double right_u95 = between(0.2, 0.6);
       const double high_u95 = world_.reader_as_measured ? between(0.5, 1.0) : between(0.2, 0.6);
       shot.nock_right_deg = measured(side * (mean.stiff_deg + (touches ? 2.0 : 0.0)) + flies_off,
-                                     scatter_deg_, right_u95, alike_right_);
+                                     right_u95, alike_right_);
       shot.nock_high_deg =
-          measured(mean.nock_high_deg + (touches ? 1.0 : 0.0), scatter_deg_, high_u95, alike_high_);
+          measured(mean.nock_high_deg + (touches ? 1.0 : 0.0), high_u95, alike_high_);
       if (world_.reader_as_measured || world_.shared > 0.0) {
         shot.shared = SharedError{std::sqrt(world_.shared) * right_u95,
                                   std::sqrt(world_.shared) * high_u95, 0.0};
@@ -106,7 +100,33 @@ class Archer {
     return record;
   }
 
+  // More shots of a set-up, by a phone beside the line.
+  void film_from_side(SetupRecord& record, const SetupFacts& facts) {
+    const Truth mean = truth(facts);
+    for (int i = 0; i < kShotsFromSide; ++i) {
+      ClipRecord clip;
+      clip.file = fmt::format("side{}.mp4", record.clips.size() + 1);
+      clip.reading.status = ClipStatus::measured;
+      Shot shot;
+      shot.status = ShotStatus::measured;
+      shot.view = View::side;
+      const double u95 = between(0.2, 0.45);
+      const double touched = chance(world_.touches) ? 1.0 : 0.0;
+      shot.nock_high_deg = measured(mean.nock_high_deg + touched, u95, alike_from_side_);
+      shot.shared = SharedError{0.0, std::sqrt(world_.shared) * u95, 0.0};
+      clip.reading.shots.push_back(shot);
+      record.clips.push_back(clip);
+    }
+  }
+
  private:
+  Measured measured(double value, double u95, double alike) {
+    const double sd = u95 / kSigmasPerU95;
+    return {value + scatter_deg_ * normal() + std::sqrt(1.0 - world_.shared) * sd * normal() +
+                std::sqrt(world_.shared) * sd * alike,
+            u95};
+  }
+
   Truth by_the_model(const SetupFacts& facts) const {
     const arrow::ExitState shot = arrow::simulate_shot(setup_of(facts), unknowns_);
     const double side = facts.hand == Hand::left ? -1.0 : 1.0;
@@ -193,6 +213,7 @@ class Archer {
     if (world_.shared > 0.0) {
       alike_right_ = normal();
       alike_high_ = normal();
+      alike_from_side_ = world_.from_side ? normal() : 0.0;
     }
     bare_at_start_ = truth(facts).stiff_deg;
     facts.arrow.fletching = Fletching::fletched;
@@ -223,6 +244,7 @@ class Archer {
   double shift_deg_ = 0.0;
   double alike_right_ = 0.0;  // the error that all readings share, in sigmas
   double alike_high_ = 0.0;
+  double alike_from_side_ = 0.0;
 };
 
 void other_shaft(SetupFacts& facts, double full_length_m, double pounds_more) {
@@ -309,6 +331,17 @@ bool past_a_limit(const Archer& archer, const SetupFacts& facts) {
          *facts.bow.brace_height_m > *facts.bow.brace_max_m + 1e-6;
 }
 
+bool moves_nocking_point(StepKind kind) {
+  return kind == StepKind::start_high || kind == StepKind::lower_nocking_point ||
+         kind == StepKind::raise_nocking_point;
+}
+
+// Whether the step, or what is said at the end, asks for shots from the side.
+bool asks_for_side(const Step& step) {
+  return step.words.find("from the side if you can") != std::string::npos ||
+         step.because.find("filmed from the side would") != std::string::npos;
+}
+
 }  // namespace
 
 LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps,
@@ -323,11 +356,27 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
   SessionRecord session;
   session.name = "simulated";
   int shots = rules::kUsualShots;
+  bool side_too = world.from_side;
+  const auto from_side = [&] {
+    archer.film_from_side(session.setups.back(), facts);
+    result.shots += kShotsFromSide;
+  };
   for (;;) {
-    session.setups.push_back(
-        archer.film(fmt::format("{:02}", session.setups.size() + 1), facts, shots));
-    result.shots += shots;
+    if (shots > 0) {
+      session.setups.push_back(
+          archer.film(fmt::format("{:02}", session.setups.size() + 1), facts, shots));
+      result.shots += shots;
+    }
+    if (side_too) {
+      from_side();
+    }
     const SessionJudgement judgement = judge_session(session, options);
+    if (world.from_side && asks_for_side(judgement.next) && result.steps < most_steps) {
+      ++result.steps;
+      shots = 0;
+      side_too = true;
+      continue;
+    }
     result.last_words = judgement.next.words;
     result.finished = judgement.next.kind == StepKind::done;
     if (result.finished || result.steps >= most_steps) {
@@ -336,13 +385,14 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
       result.mean_held =
           last.lateral && std::abs(last.lateral->mean_deg - side * archer.truth(facts).stiff_deg) <=
                               last.lateral->u95_deg;
-      result.open_from_behind =
-          judgement.next.because.find("cannot be settled from behind") != std::string::npos;
+      result.open_up_and_down =
+          judgement.next.because.find("cannot be settled") != std::string::npos;
       break;
     }
     ++result.steps;
     const Truth before = archer.truth(facts);
     shots = follow(judgement.next, result.start, facts);
+    side_too = world.from_side && moves_nocking_point(judgement.next.kind);
     const Truth after = archer.truth(facts);
     result.history +=
         fmt::format("{}{} {:.2f}/{:.2f}", result.history.empty() ? "" : ", ",

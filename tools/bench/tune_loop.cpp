@@ -54,6 +54,7 @@ int main(int argc, char** argv) {
   app.add_option("--shared", world.shared, "Part of the reading's variance that all shots share");
   app.add_option("--flyers", world.flyers, "Share of shots that fly off by 4 deg");
   app.add_option("--touches", world.touches, "Share of shots that touch the bow");
+  app.add_flag("--from-side", world.from_side, "Four more shots from the side where they tell");
   app.add_flag("--plain", plain, "By the plain rule instead of the program");
   CLI11_PARSE(app, argc, argv);
 
@@ -104,7 +105,7 @@ int main(int argc, char** argv) {
     straight += std::abs(loop.at_finish.stiff_deg) < 0.5 ? 1 : 0;
     const bool is_level = std::abs(loop.at_finish.nock_high_deg) < 0.5;
     level += is_level ? 1 : 0;
-    level_or_said += is_level || loop.open_from_behind ? 1 : 0;
+    level_or_said += is_level || loop.open_up_and_down ? 1 : 0;
     mean_held += loop.mean_held ? 1 : 0;
     shots += loop.shots;
     overshot += loop.overshot ? 1 : 0;
@@ -118,7 +119,7 @@ int main(int argc, char** argv) {
       std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
   fmt::print(
       "\nStraight (|sideways| < 0.5 deg): {} of {}; level (|up| < 0.5 deg): {}, or said that it "
-      "cannot be settled from behind: {}; said done: {}; "
+      "cannot be settled: {}; said done: {}; "
       "overshot: {}; past a limit: {}; shots in the mean: {:.1f}; the last mean held: {}. Sideways "
       "at the end {:.2f} deg root mean square; {:.1f} "
       "steps in the mean.\n",

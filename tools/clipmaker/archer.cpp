@@ -400,6 +400,10 @@ Archer::Archer(const ClipSpec& spec, const Camera& camera, const Light& light, d
   const Vec forearm = elbow + 0.35 * (grip - elbow);
   bow_arm.push_back(
       limb(forearm, 0.046 * k, elbow + 0.7 * (grip - elbow), 0.040 * k, Stuff::bracer));
+  if (archer.sleeve) {
+    bow_arm.push_back(
+        limb(elbow, 0.060 * k, grip + Vec(0.0, 0.03, -0.09), 0.075 * k, Stuff::cloth));
+  }
   bow_arm.push_back(ball(grip, Vec(0.036, 0.045, 0.045), Stuff::skin));
   for (int finger = 0; finger < 4; ++finger) {
     const Vec knuckle = grip + Vec(-side * 0.03, -0.025 + 0.019 * finger, 0.012);

@@ -88,6 +88,50 @@ BowState Bow::state(const ArrowFlight& flight, double t, const Eigen::Vector3d& 
   return s;
 }
 
+BowState Bow::standing(const Eigen::Vector3d& shift_m) const {
+  BowState s;
+  s.limb_angle_rad = brace_angle_;
+  s.shift_m = shift_m;
+  return s;
+}
+
+// Points up in a hood, along the bow, on its side away from the arrow.
+std::vector<Bow::Thing> Bow::quiver() const {
+  const auto piece = [&](double inner, double outer, double from_up, double to_up,
+                         const Colour& colour) {
+    const double a = side_ * inner;
+    const double b = side_ * outer;
+    const double z = kLimbRoot_z_m + 0.03;
+    return Thing{
+        {{from_up, z, std::min(a, b), std::max(a, b)}, {to_up, z, std::min(a, b), std::max(a, b)}},
+        colour};
+  };
+  const Colour leather(0.10F, 0.055F, 0.03F);
+  const Colour wood(0.42F, 0.30F, 0.16F);
+  const Colour feather(0.55F, 0.12F, 0.10F);
+  std::vector<Thing> things{piece(0.032, 0.102, 0.17, 0.31, leather),
+                            piece(0.028, 0.100, -0.17, -0.14, leather)};
+  for (int i = 0; i < 4; ++i) {
+    const double across = 0.045 + 0.014 * i;
+    things.push_back(piece(across - 0.009, across + 0.009, -0.46, -0.36, feather));
+    things.push_back(piece(across - 0.0037, across + 0.0037, -0.48, 0.20, wood));
+  }
+  return things;
+}
+
+std::vector<Eigen::Vector3d> Bow::stringer_path(const BowState& state) const {
+  const Eigen::Vector3d top = tip(state, 1.0);
+  const Eigen::Vector3d bottom = tip(state, -1.0);
+  const Eigen::Vector3d belly = place(state, side_ * 0.07, 0.0, 0.12);
+  std::vector<Eigen::Vector3d> path;
+  constexpr int kPieces = 12;
+  for (int i = 0; i <= kPieces; ++i) {
+    const double x = static_cast<double>(i) / kPieces;
+    path.push_back(top + x * (bottom - top) + 4.0 * x * (1.0 - x) * (belly - 0.5 * (top + bottom)));
+  }
+  return path;
+}
+
 std::vector<Bow::Rib> Bow::riser_ribs() const {
   // Riser: cut away beside the arrow so that it passes near the middle.
   const double half = 0.5 * spec_.limb_width_m + 0.002;
@@ -184,6 +228,11 @@ void Bow::paint_bow(Layer& layer, const View& view, const BowState& state, doubl
   for (const double end : {-1.0, 1.0}) {
     ribbon(limb_ribs(state, end), limb_colour_);
   }
+  if (spec_.quiver) {
+    for (const Thing& thing : quiver()) {
+      ribbon(thing.ribs, thing.colour);
+    }
+  }
 }
 
 void Bow::paint_string(Layer& layer, const View& view, const BowState& state, double t) const {
@@ -219,6 +268,10 @@ void Bow::paint_string(Layer& layer, const View& view, const BowState& state, do
   if (!state.string_straight) {
     // The served middle is thicker.
     line({path[7], path[8], path[9]}, 1.6 * kHalfWidth_m, colour * 0.6F);
+  }
+  if (spec_.stringer) {
+    line(stringer_path(state), 1.5 * kHalfWidth_m,
+         light_.on(Colour(0.12F, 0.12F, 0.14F), Eigen::Vector3d(0.0, -0.4, -0.9).normalized()));
   }
 }
 

@@ -27,6 +27,9 @@ class Bow {
   // `flight`: the arrow on the string or just gone; after its exit the string swings.
   BowState state(const ArrowFlight& flight, double t_s, const Eigen::Vector3d& hand_shift_m) const;
 
+  // One that nobody holds, moved there.
+  BowState standing(const Eigen::Vector3d& shift_m) const;
+
   // Straight pieces across the bow, from its edge at the left to that at the right, in the order of
   // their places along it: the riser upwards, a limb (end +1 the upper, -1 the lower) outwards.
   struct Rib {
@@ -43,6 +46,13 @@ class Bow {
   void paint_string(Layer& layer, const View& view, const BowState& state, double t_s) const;
 
  private:
+  struct Thing {
+    std::vector<Rib> ribs;
+    Colour colour;
+  };
+  std::vector<Thing> quiver() const;
+  std::vector<Eigen::Vector3d> stringer_path(const BowState& state) const;
+
   Eigen::Vector3d tip(const BowState& state, double end) const;
   double tip_up(double angle) const;
   double tip_z(double angle) const;

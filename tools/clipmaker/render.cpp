@@ -41,6 +41,15 @@ Eigen::Vector3d butt_centre(const ClipSpec& spec, const std::vector<ArrowFlight>
 
 }  // namespace
 
+// The bow that stands about: of another make, the archer's own in nothing.
+ClipSpec with_second_bow(ClipSpec spec) {
+  spec.archer.cant_deg = spec.archer.second_bow_cant_deg;
+  spec.archer.paint_seed += 7;
+  spec.archer.bow_length_m = 3.3 - spec.archer.bow_length_m;
+  spec.archer.quiver = spec.archer.stringer = false;
+  return spec;
+}
+
 struct Renderer::State {
   explicit State(const ClipSpec& s)
       : spec(s),
@@ -54,6 +63,7 @@ struct Renderer::State {
         archer(s, camera, light,
                s.shots.empty() ? -0.7 : s.shots.front().point_past_rest_m - s.arrow.length_m),
         bow(s, light),
+        second_bow(with_second_bow(s), light),
         sensor(s.sensor, s.picture, s.seed) {
     picture.resize(camera.width(), camera.height());
   }
@@ -212,6 +222,21 @@ struct Renderer::State {
     composite(picture, layer);
   }
 
+  void paint_second_bow(const View& view) {
+    const ArcherSpec& archer_spec = spec.archer;
+    if (archer_spec.second_bow_x_m == 0.0) {
+      return;
+    }
+    const BowState state =
+        second_bow.standing({archer_spec.second_bow_x_m, 0.45, archer_spec.second_bow_z_m});
+    const Box all{0, 0, camera.width(), camera.height()};
+    averaged_lens(all, view, 3, [&](Layer& to, const View& eye, double when) {
+      second_bow.paint_bow(to, eye, state, when);
+      second_bow.paint_string(to, eye, state, when);
+    });
+    composite(picture, layer);
+  }
+
   void paint_string(const View& view, const ArrowFlight& flight) {
     const double t = view.time_s();
     const double since = t - flight.loose_s();
@@ -251,6 +276,7 @@ struct Renderer::State {
   ArrowPainter painter;
   Archer archer;
   Bow bow;
+  Bow second_bow;
   Sensor sensor;
   Picture picture;
   StoredFrame stored;
@@ -296,6 +322,7 @@ const Picture& Renderer::expose(int index) {
       s.archer.paint_string_arm(at_hand, stance, s.picture);
     }
   };
+  s.paint_second_bow(view);
   // From far to near: arrow beyond the bow, bow, bow arm, string and arrow this side of it, body.
   if (from_front) {
     paint_archer();

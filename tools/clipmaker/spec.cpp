@@ -36,8 +36,9 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(
     stroke)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArcherSpec, hand, cant_deg, brace_m, bow_length_m,
                                                 limb_width_m, recurve_m, limb_aside_m,
-                                                bow_swings_deg, headwear, hat_scale, head_drop_m,
-                                                build, paint_seed)
+                                                bow_swings_deg, quiver, stringer, sleeve,
+                                                second_bow_x_m, second_bow_z_m, second_bow_cant_deg,
+                                                headwear, hat_scale, head_drop_m, build, paint_seed)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(RangeSpec, look, ground, far, ground_below_m, far_m,
                                                 butt_m, butt, arrows_in_butt, sun, sun_azimuth_deg,
                                                 sun_elevation_deg, wind, texture_seed)

@@ -80,6 +80,27 @@ void camera(ClipSpec& spec, Rng& rng) {
   clear_the_limb(spec, 0.25, rng);
 }
 
+// Bows of many kinds, with what hangs on them and stands about.
+void bows(ClipSpec& spec, Rng& rng) {
+  ArcherSpec& archer = spec.archer;
+  const double with_hand = archer.hand == "left" ? -1.0 : 1.0;
+  archer.cant_deg = (rng.chance(0.75) ? with_hand : -with_hand) * rng.uniform(0.0, 35.0);
+  archer.bow_length_m = rng.uniform(1.45, 1.8);
+  archer.limb_width_m = rng.uniform(0.025, 0.050);
+  archer.recurve_m = rng.chance(0.33) ? rng.uniform(0.03, 0.15) : 0.0;
+  archer.limb_aside_m = rng.chance(0.25) ? either_side(rng, 0.005, 0.015) : 0.0;
+  archer.bow_swings_deg = rng.chance(0.33) ? either_side(rng, 8.0, 25.0) : 0.0;
+  archer.quiver = rng.chance(0.25);
+  archer.stringer = rng.chance(0.2);
+  archer.sleeve = rng.chance(0.25);
+  if (rng.chance(0.3)) {
+    archer.second_bow_x_m = either_side(rng, 0.5, 1.4);
+    archer.second_bow_z_m = rng.uniform(2.0, 6.0);
+    archer.second_bow_cant_deg = rng.uniform(-15.0, 15.0);
+  }
+  clear_the_limb(spec, 0.16, rng);
+}
+
 // A wide angle's lens as phones leave it after their own correction, and a sensor that is not quite
 // behind the middle of it. 21.63 mm is half the diagonal of the 36 x 24 mm picture.
 void lens(ClipSpec& spec, Rng& rng) {
@@ -116,13 +137,14 @@ void rate(ClipSpec& spec, Rng& rng) {
 void as_filmed(ClipSpec&, Rng&) {}
 
 using Departure = void (*)(ClipSpec&, Rng&);
-constexpr std::array<std::pair<const char*, Departure>, 11> kWorlds{{
+constexpr std::array<std::pair<const char*, Departure>, 12> kWorlds{{
     {"plain", as_filmed},
     {"vanes", vanes},
     {"ends", ends},
     {"shafts", shafts},
     {"motion", motion},
     {"camera", camera},
+    {"bows", bows},
     {"lens", lens},
     {"codec", as_filmed},
     {"rate", rate},

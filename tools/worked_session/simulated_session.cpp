@@ -7,6 +7,7 @@
 #include <boost/random/uniform_real_distribution.hpp>
 #include <cmath>
 #include <nlohmann/json.hpp>
+#include <numbers>
 
 #include "nocktrail/arrow/unknowns.hpp"
 #include "nocktrail/error.hpp"
@@ -29,6 +30,7 @@ constexpr std::size_t kLongRunShots = 200;
 
 constexpr std::uint64_t kShots = 1;
 constexpr std::uint64_t kCamera = 2;
+constexpr std::uint64_t kSideCamera = 3;
 
 class Stream {
  public:
@@ -135,6 +137,34 @@ nlohmann::json clip_spec(const tune::SetupFacts& facts, std::uint64_t seed, std:
              {"azimuth_deg", draw.between(-0.8, 0.8)},
              {"elevation_deg", draw.between(-0.2, 1.0)},
              {"drag_per_m", 0.0012}}}}};
+}
+
+nlohmann::json clip_spec_from_side(const tune::SetupFacts& facts, std::uint64_t seed,
+                                   std::size_t setup, std::size_t index) {
+  nlohmann::json spec = clip_spec(facts, seed, setup, index);
+  Stream draw(seed, kSideCamera, setup, index);
+  // On the bow's open side, put up anew for each set-up of the day but hardly moved between shots.
+  Stream day(seed, kSideCamera, setup, kLongRunFirst);
+  const double way = facts.hand == Hand::left ? -1.0 : 1.0;
+  const double beside_m = way * day.between(2.5, 2.9);
+  const double aim_m = day.between(1.3, 1.6);
+  const double turn_rad = (90.0 * way + day.between(-8.0, 8.0)) * std::numbers::pi / 180.0;
+  const double along_m = aim_m - beside_m * std::cos(turn_rad) / std::sin(turn_rad);
+  spec["kind"] = "from-side";
+  spec["seed"] = draw.bits() % 1000000U;
+  spec["stage"] = {{"yaw_deg", turn_rad * 180.0 / std::numbers::pi},
+                   {"x_m", -std::cos(turn_rad) * beside_m - std::sin(turn_rad) * along_m},
+                   {"z_m", std::sin(turn_rad) * beside_m - std::cos(turn_rad) * along_m}};
+  nlohmann::json& camera = spec["camera"];
+  camera["behind_m"] = 0.0;
+  camera["lateral_m"] = 0.0;
+  camera["height_above_m"] = day.between(-0.06, 0.06);
+  camera["pitch_deg"] = day.between(-2.0, 2.0);
+  camera["roll_deg"] = day.between(-1.0, 1.0);
+  camera["shake_deg_per_s"] = 0.02;
+  camera["shake_mm"] = 0.1;
+  spec["range"]["butt"] = "none";
+  return spec;
 }
 
 }  // namespace worked

@@ -51,4 +51,8 @@ class Archer {
 nlohmann::json clip_spec(const nocktrail::tune::SetupFacts& facts, std::uint64_t seed,
                          std::size_t setup, std::size_t index);
 
+// The same, filmed by a phone that stands alone beside the line, at the arrow's height.
+nlohmann::json clip_spec_from_side(const nocktrail::tune::SetupFacts& facts, std::uint64_t seed,
+                                   std::size_t setup, std::size_t index);
+
 }  // namespace worked

@@ -30,6 +30,13 @@ struct Arguments {
   bool plan = false;
 };
 
+// Where the nocking point is what is open, and where the tune is to be settled, she films from the
+// side, too, four more shots each.
+constexpr std::size_t kFromSide = 4;
+bool filmed_from_side(std::size_t setup) {
+  return setup == 0 || setup == 1 || setup == 4;
+}
+
 void write(const fs::path& path, const nlohmann::json& document) {
   std::ofstream file(path, std::ios::binary | std::ios::trunc);
   file << document.dump(1) << '\n';
@@ -62,11 +69,16 @@ void write_jobs(const Arguments& arguments) {
     const fs::path folder = fs::path(arguments.truth) / setup.name;
     fs::create_directories(folder);
     nlohmann::json shots = nlohmann::json::array();
-    for (std::size_t i = 0; i < arguments.shots; ++i) {
+    const std::size_t from_side = filmed_from_side(k) ? kFromSide : 0;
+    for (std::size_t i = 0; i < arguments.shots + from_side; ++i) {
       const worked::SimulatedShot shot = archer.shot(setup.facts, k, i);
-      const std::string clip = fmt::format("shot-{}{}", k + 1, i + 1);
+      const bool behind = i < arguments.shots;
+      const std::string clip = behind ? fmt::format("shot-{}{}", k + 1, i + 1)
+                                      : fmt::format("side-{}{}", k + 1, i - arguments.shots + 1);
       write(folder / (clip + ".stroke.json"), arrow::exit_state_json(shot.setup, shot.unknowns));
-      write(folder / (clip + ".spec.json"), worked::clip_spec(setup.facts, arguments.seed, k, i));
+      write(folder / (clip + ".spec.json"),
+            behind ? worked::clip_spec(setup.facts, arguments.seed, k, i)
+                   : worked::clip_spec_from_side(setup.facts, arguments.seed, k, i));
       shots.push_back({{"clip", clip + ".mp4"}, {"offsets", offsets_json(shot.offsets)}});
       fmt::print("{} {}\n", setup.name, clip);
     }

@@ -66,7 +66,10 @@ struct LimbOptions {
   double least_length_m = 0.30;    // of limb that must show,
   double least_share = 0.55;       // with both edges at this share of its stations
   double least_lead = 1.35;        // over the best of another cant
-  double own_error_rad = 0.012;    // limbs that are not straight, twisted tips: 0.7 deg
+  double least_residual_px = 0.3;  // edges of a real limb are no better placed
+  double alike = 4.0;  // neighbouring stations see the same grain of the limb and the same
+                       // background: one in so many tells something of its own
+  double own_error_rad = 0.012;  // limbs that are not straight, twisted tips: 0.7 deg
 };
 
 struct Edges {
@@ -85,6 +88,11 @@ struct SeenLimb {
 
 Eigen::Vector3d limb_point(const Place& place, const LimbShape& shape, double up_m,
                            double half_length_m);
+
+// A limb whose middle a person marked at these places (pixels of the reference frame), in any
+// order; each counts as 4 mm, some 4 px (a thumb on a limb of 30 mm).
+SeenLimb limb_of_marks(const std::vector<Eigen::Vector2d>& points_px, const Place& place,
+                       LimbOptions options = {});
 
 // `grey` is CV_8UC1: a picture, in the reference frame, of the bow as the arrow leaves it. Nothing
 // where no limb stands out.

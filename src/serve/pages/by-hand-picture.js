@@ -184,6 +184,17 @@ function drawMark(p, which, chosen, place) {
   stroke(path, which === 'nock' ? '#ffd54a' : '#7fd4ff', chosen ? 2.5 : 1.5);
 }
 
+// Squares, and a line through them from the top down.
+function drawLimb(place) {
+  const points = limb.points_px.map(place).sort((a, b) => a[1] - b[1]);
+  const path = new Path2D();
+  points.forEach(function ([x, y], i) {
+    if (i === 0) path.moveTo(x, y); else path.lineTo(x, y);
+  });
+  for (const [x, y] of points) path.rect(x - 5, y - 5, 10, 10);
+  stroke(path, '#e6a3ff', target === 'limb' ? 2.5 : 1.5);
+}
+
 function drawOver(place) {
   const fitted = flight.get(index);
   if (fitted) {
@@ -192,6 +203,7 @@ function drawOver(place) {
     path.lineTo(...place(fitted.tip_px));
     stroke(path, '#ffffff', 1.5, [6, 5]);
   }
+  if (limbHere()) drawLimb(place);
   const mark = marks.get(index);
   if (mark && mark.nock) drawMark(mark.nock, 'nock', target === 'nock', place);
   if (mark && mark.tip) drawMark(mark.tip, 'tip', target === 'tip', place);

@@ -6,9 +6,10 @@ const name = asked.get('clip') || '';
 
 let about = null;          // what the computer told of the clip
 let index = 0;             // the frame that is looked at
-let target = 'nock';       // what a touch sets: nock, tip, or move for the view
+let target = 'nock';       // what a touch sets: nock, tip, limb, or move for the view
 let marks = new Map();     // by frame: {nock: [x, y] or null, tip: likewise}
 let exitIndex = null;
+let limb = null;           // the middle of the upper limb in one frame: {index, points_px}
 let was = '';              // the version that the marks began from
 let unkept = false;
 let flight = new Map();    // what they make, by frame
@@ -21,13 +22,14 @@ function marksDocument() {
   const frames = Array.from(marks, ([frame, m]) => ({index: frame, nock_px: m.nock, tip_px: m.tip}));
   frames.sort((a, b) => a.index - b.index);
   return {schema: 'nocktrail.marks/1', clip_sha256: about.sha256, frames: frames,
-          exit_index: exitIndex, counts: at('counts').checked};
+          exit_index: exitIndex, limb: limb && limb.points_px.length > 1 ? limb : null, counts: at('counts').checked};
 }
 
 function take(told) {
   marks = new Map((told ? told.frames : []).map(
       f => [f.index, {nock: f.nock_px, tip: f.tip_px}]));
   exitIndex = told ? told.exit_index : null;
+  limb = (told && told.limb) || null;
   at('counts').checked = Boolean(told && told.counts);
 }
 
@@ -42,7 +44,7 @@ function keepDraft() {
 
 // --- changing them ------------------------------------------------------------------------------
 
-function state() { return JSON.stringify([Array.from(marks), exitIndex]); }
+function state() { return JSON.stringify([Array.from(marks), exitIndex, limb]); }
 
 function edit(what) {
   undone.push(state());
@@ -60,7 +62,20 @@ function changed() {
   tryMarks();
 }
 
+const limbHere = () => limb !== null && limb.index === index;
+
+function setLimb(place) {
+  edit(function () {
+    const more = limbHere() && limb.points_px.length < about.most_limb_points;
+    limb = {index: index, points_px: more ? limb.points_px.concat([place]) : [place]};
+  });
+}
+
 function setMark(which, place) {
+  if (which === 'limb') {
+    setLimb(place);
+    return;
+  }
   if (!marks.has(index) && marks.size >= about.most_frames) {
     show(at('error'), 'At most ' + about.most_frames + ' frames are marked: clear others first.');
     return;
@@ -76,6 +91,15 @@ function setMark(which, place) {
 }
 
 function nudge(dx, dy) {
+  if (target === 'limb' && limbHere()) {
+    edit(function () {
+      const points = limb.points_px.slice();
+      const last = points.pop();
+      limb = {index: index,
+              points_px: points.concat([insideFrame([last[0] + dx, last[1] + dy])])};
+    });
+    return;
+  }
   const m = marks.get(index);
   if (target === 'move' || !m || !m[target]) return;
   setMark(target, insideFrame([m[target][0] + dx, m[target][1] + dy]));
@@ -84,15 +108,16 @@ function nudge(dx, dy) {
 // Where the flight says that it is, else the middle of the view.
 function setByKey() {
   if (target === 'move') return;
-  const fitted = flight.get(index);
+  const fitted = target === 'limb' ? null : flight.get(index);
   setMark(target, insideFrame(fitted ? fitted[target + '_px'] : [view.x, view.y]));
 }
 
 function undo() {
   if (!undone.length) return;
-  const [frames, exit] = JSON.parse(undone.pop());
+  const [frames, exit, line] = JSON.parse(undone.pop());
   marks = new Map(frames);
   exitIndex = exit;
+  limb = line;
   changed();
 }
 
@@ -102,6 +127,7 @@ function choose(which) {
   target = which;
   at('mark-nock').setAttribute('aria-pressed', String(which === 'nock'));
   at('mark-tip').setAttribute('aria-pressed', String(which === 'tip'));
+  at('mark-limb').setAttribute('aria-pressed', String(which === 'limb'));
   at('move').setAttribute('aria-pressed', String(which === 'move'));
   draw();
 }
@@ -114,12 +140,14 @@ function wordsOf(m) {
 function showMarks() {
   const m = marks.get(index);
   at('frame-words').textContent = 'Frame ' + index + ' of 0 to ' + (about.frames - 1) + ': ' +
-      wordsOf(m) + (exitIndex === index ? ', the nock leaves the string' : '') + '.';
+      wordsOf(m) + (exitIndex === index ? ', the nock leaves the string' : '') +
+      (limbHere() ? ', limb marked at ' + limb.points_px.length +
+           (limb.points_px.length === 1 ? ' place: one more' : ' places') : '') + '.';
   canvas.setAttribute('aria-label', at('frame-words').textContent);
   at('slider').value = index;
   at('slider').setAttribute('aria-valuetext', 'frame ' + index + ' of ' + (about.frames - 1));
   at('undo').disabled = undone.length === 0;
-  at('clear-frame').disabled = !m;
+  at('clear-frame').disabled = !m && !limbHere();
   at('exit').setAttribute('aria-pressed', String(exitIndex === index));
   at('back').disabled = at('back-ten').disabled = index === 0;
   at('forward').disabled = at('forward-ten').disabled = index === about.frames - 1;
@@ -170,7 +198,7 @@ function goTo(frame) {
   if (to === index) return;
   index = to;
   const m = marks.get(index);
-  if (target !== 'move') choose(m && m.nock && !m.tip ? 'tip' : 'nock');
+  if (target === 'nock' || target === 'tip') choose(m && m.nock && !m.tip ? 'tip' : 'nock');
   const fitted = flight.get(index);
   if (fitted && !inSight(fitted.nock_px)) {
     view.x = (fitted.nock_px[0] + fitted.tip_px[0]) / 2;
@@ -324,9 +352,13 @@ onClick('to-flight', function () {
 });
 onClick('mark-nock', () => choose('nock'));
 onClick('mark-tip', () => choose('tip'));
+onClick('mark-limb', () => choose('limb'));
 onClick('move', () => choose('move'));
 onClick('undo', undo);
-onClick('clear-frame', () => edit(() => marks.delete(index)));
+onClick('clear-frame', () => edit(function () {
+  marks.delete(index);
+  if (limbHere()) limb = null;
+}));
 onClick('closer', function () { zoom(1.6, middle()); draw(); showFrame(); });
 onClick('wider', function () { zoom(1 / 1.6, null); draw(); showFrame(); });
 onClick('exit', () => edit(() => { exitIndex = exitIndex === index ? null : index; }));
@@ -360,6 +392,7 @@ document.addEventListener('keydown', function (event) {
   else if (arrow && arrow[0]) goTo(index + arrow[0]);
   else if (event.key === 'n') choose('nock');
   else if (event.key === 'p') choose('tip');
+  else if (event.key === 'l') choose('limb');
   else if (event.key === 'u') undo();
   else if (event.key === '+') at('closer').click();
   else if (event.key === '-') at('wider').click();
