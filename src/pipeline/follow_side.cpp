@@ -6,6 +6,7 @@
 
 #include "nocktrail/side/path.hpp"
 #include "nocktrail/side/sight.hpp"
+#include "side_ends.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
@@ -278,6 +279,10 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
   if (!enough()) {
     return std::nullopt;
   }
+  const auto one_run = [&] {
+    keep_ends_of_one_run(sightings, *path, path->length_px(sightings[sightings.size() / 2].t_s));
+  };
+  one_run();
   add_ends_seen_together(sightings, strip, [&](double t) {
     const Eigen::Vector2d middle = path->at_px + path->along * path->middle_px(t);
     const Eigen::Vector2d half = path->along * (0.5 * path->length_px(t));
@@ -337,6 +342,7 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
     if (!enough()) {
       return std::nullopt;
     }
+    one_run();
     drop_hidden_ends(sightings, fit);
     add_ends_seen_together(sightings, strip, [&](double t) {
       return std::pair(side::seen_px(fit, t, 0.0), side::seen_px(fit, t, 1.0));

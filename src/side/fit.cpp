@@ -233,7 +233,8 @@ class Problem {
     for (const track::CentrePoint& point : sighting.centre) {
       // Across the shaft a little more or less along it is nothing.
       const double share = (point.at_px - nock).dot(along) / (tip - nock).norm();
-      put(point.at_px, across, point.sigma_px * scatter.centre, share, Part::centre);
+      put(point.at_px, across, options.centre_alike * point.sigma_px * scatter.centre, share,
+          Part::centre);
     }
     if (sighting.nock) {
       put(sighting.nock->at_px, along, sighting.nock->sigma_px * scatter.end, 0.0, Part::nock);

@@ -28,6 +28,8 @@ constexpr double kDeadBand_deg = 0.5;
 constexpr double kSettled_deg = 0.75;
 // 95 % each: five of six set-ups is what the two-sided test of so few can ask.
 constexpr int kLeastHeld = 5;
+// Where shots were filmed from the side, too (tools/worked_session/worked_session.cpp).
+const std::vector<std::string> kFromSide{"1-full-length", "2-nock-down", "5-trimmed"};
 
 json json_file(const fs::path& path) {
   std::ifstream in(path);
@@ -149,8 +151,13 @@ TEST_CASE("the worked session: means and verdicts against the simulated truth") 
     INFO(at.said);
     lateral_held += holds(at.judged["lateral"], at.lateral_deg) ? 1 : 0;
     vertical_held += holds(at.judged["vertical"], at.vertical_deg) ? 1 : 0;
-    // No film of the six may be lost but one.
+    // No film of the six may be lost but one, nor of the four from the side.
     CHECK(at.judged["counted"].get<int>() >= 5);
+    const bool from_side = std::count(kFromSide.begin(), kFromSide.end(), at.name) > 0;
+    CHECK(at.judged["side_shots"].size() >= (from_side ? 3U : 0U));
+    for (const json& shot : at.judged["side_shots"]) {
+      CHECK_FALSE(shot["vert_deg"].is_null());
+    }
     const std::string spine = at.judged["spine"];
     if (std::abs(at.lateral_deg) > 2.0 * kDeadBand_deg) {
       CHECK(spine == true_spine(at.lateral_deg));

@@ -32,6 +32,10 @@ struct SidePriors {
 
 struct SideFitOptions {
   SidePriors priors;
+  // Outlines of one shaft err alike over much of its length and in neighbouring frames (its lit
+  // side, what stands behind it): nine of them tell as much as one. Taken as independent, a few
+  // tenths of a pixel in the path's fall by gravity told the scale, against all the ends.
+  double centre_alike = 3.0;
   double robust_sigmas = 2.0;
   int max_iterations = 60;
   Eigen::Vector2d readout_per_px = Eigen::Vector2d::Zero();  // as in flight::FitOptions
