@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "html.hpp"
 #include "nocktrail/version.hpp"
 #include "sections.hpp"
@@ -35,16 +37,22 @@ std::string title_of(const tune::SessionRecord& session) {
 std::string counted_words(const Content& content) {
   int counted = 0;
   int refused = 0;
+  int from_side = 0;
   for (const SetupView& setup : content.setups) {
     counted += setup.judged->counted;
+    from_side += static_cast<int>(
+        std::count_if(setup.judged->side_shots.begin(), setup.judged->side_shots.end(),
+                      [](const tune::SideShot& shot) { return !shot.dropped; }));
     refused += setup.judged->refused;
   }
   const auto number = [](int count, const char* what) {
     return fmt::format("{} {}{}", count, what, count == 1 ? "" : "s");
   };
-  return fmt::format("{}, {} counted, {} without a number",
+  return fmt::format("{}, {} counted{}, {} without a number",
                      number(static_cast<int>(content.setups.size()), "set-up"),
-                     number(counted, "shot"), number(refused, "clip"));
+                     number(counted, "shot"),
+                     from_side > 0 ? fmt::format(" and {} from the side", from_side) : "",
+                     number(refused, "clip"));
 }
 
 void contents(pugi::xml_node parent) {
