@@ -70,8 +70,8 @@ std::vector<Doubt> of_the_picture(const WhatWasSeen& seen, const NoShotOptions& 
                         "the shot was filmed from the side, and too little of what flew across the "
                         "picture stands out to be measured",
                         "for spine, film from behind and above the archer; for the nocking point, "
-                        "from 2 to 4 m beside the line, square to it, the phone level and at the "
-                        "arrow's height, before a background of another brightness"));
+                        "from 2 to 4 m beside the line, square to it, the phone flat, level and at "
+                        "the arrow's height, before a background of another brightness"));
   return table;
 }
 
