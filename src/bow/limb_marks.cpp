@@ -41,6 +41,7 @@ double lay_along(std::vector<Edges>& marks, const Place& place, const LimbShape&
 SeenLimb limb_of_marks(const std::vector<Eigen::Vector2d>& points_px, const Place& place,
                        LimbOptions options) {
   std::vector<Edges> marks;
+  marks.reserve(points_px.size());
   for (const Eigen::Vector2d& point : points_px) {
     marks.push_back({0.0, point, point});
   }

@@ -210,6 +210,7 @@ class MarkedClip {
       return std::nullopt;
     }
     std::vector<Eigen::Vector2d> points_px;
+    points_px.reserve(marks_.limb->points_px.size());
     for (const Eigen::Vector2d& at_px : marks_.limb->points_px) {
       points_px.push_back(optics::apply_homography(motion.reference_from_frame, at_px));
     }
