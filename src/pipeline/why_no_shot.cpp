@@ -90,9 +90,9 @@ std::string why_no_shot(const WhatWasSeen& seen, const NoShotOptions& options) {
     doubts.push_back(
         {0.0, Keep::at_least, 1.0,
          fmt::format("at {:.2f} s something moved as at a loose, but {}", seen.noticed.at_s, but),
-         // The near limb moves the other way in the picture, by 4 to 5 cm at itself.
+         // The near limb moves the other way before the arrow, by half of that.
          "film from behind and above the archer, looking downrange, the arrow clear of head, hat "
-         "and limb (where an upright bow's limb stands before the flight, the phone 10 cm further "
+         "and limb (where an upright bow's limb stands before the flight, the phone 6 cm further "
          "to the left, to the right for a left-handed archer), before a ground of another "
          "brightness"});
   }

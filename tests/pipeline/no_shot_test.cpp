@@ -69,7 +69,7 @@ TEST_CASE("unit: each reason for there being no shot says what to do") {
        "film from behind and above"},
       {"hidden", [](auto&) {}, "flight is hidden", "clear of head, hat and limb"},
       {"nothing recedes", [](auto& s) { s.noticed.receding = false; }, "or there was none",
-       "10 cm further to the left, to the right for a left-handed archer"},
+       "6 cm further to the left, to the right for a left-handed archer"},
       {"too short",
        [](auto& s) {
          s.too_few_frames = true;
