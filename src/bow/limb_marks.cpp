@@ -10,12 +10,20 @@ namespace nocktrail::bow {
 namespace {
 
 constexpr double kMark_m = 0.004;  // 1 sigma of a mark
+// A limb's width off the curve, or off its ends, is on something else.
+constexpr double kMostOff_m = 0.04;
+constexpr double kLeastSpan_m = 0.15;  // of bow between the lowest and the highest mark
 
-// How far up the bow the curve comes nearest to each of the marks, and how near all of them, px2.
-double lay_along(std::vector<Edges>& marks, const Place& place, const LimbShape& shape,
-                 const LimbOptions& options) {
+struct Nearness {
+  double sum_px2 = 0.0;
+  double most_px2 = 0.0;
+};
+
+// How far up the bow the curve comes nearest to each of the marks, and how near.
+Nearness lay_along(std::vector<Edges>& marks, const Place& place, const LimbShape& shape,
+                   const LimbOptions& options) {
   constexpr double kStep_m = 0.005;
-  double sum = 0.0;
+  Nearness near;
   for (Edges& mark : marks) {
     double least = std::numeric_limits<double>::max();
     for (double up_m = 0.0; up_m <= options.most_up_m; up_m += kStep_m) {
@@ -31,21 +39,23 @@ double lay_along(std::vector<Edges>& marks, const Place& place, const LimbShape&
         mark.up_m = up_m;
       }
     }
-    sum += least;
+    near.sum_px2 += least;
+    near.most_px2 = std::max(near.most_px2, least);
   }
-  return sum;
+  return near;
 }
 
 }  // namespace
 
-SeenLimb limb_of_marks(const std::vector<Eigen::Vector2d>& points_px, const Place& place,
-                       LimbOptions options) {
+std::optional<SeenLimb> limb_of_marks(const std::vector<Eigen::Vector2d>& points_px,
+                                      const Place& place, LimbOptions options) {
   std::vector<Edges> marks;
   marks.reserve(points_px.size());
   for (const Eigen::Vector2d& point : points_px) {
     marks.push_back({0.0, point, point});
   }
-  options.least_residual_px = kMark_m * place.focal_px / std::max(place.rest_m.norm(), 0.5);
+  const double px_per_m = place.focal_px / std::max(place.rest_m.norm(), 0.5);
+  options.least_residual_px = kMark_m * px_per_m;
   options.alike = 1.0;
   LimbShape start;
   double least = std::numeric_limits<double>::max();
@@ -54,7 +64,7 @@ SeenLimb limb_of_marks(const std::vector<Eigen::Vector2d>& points_px, const Plac
     LimbShape tried;
     tried.cant_rad = cant;
     tried.back_m = options.back_m;
-    if (const double off = lay_along(marks, place, tried, options); off < least) {
+    if (const double off = lay_along(marks, place, tried, options).sum_px2; off < least) {
       least = off;
       start = tried;
     }
@@ -66,9 +76,13 @@ SeenLimb limb_of_marks(const std::vector<Eigen::Vector2d>& points_px, const Plac
     lay_along(marks, place, fit.shape, options);
     fit = fit_limb(marks, place, fit.shape, options);
   }
-  lay_along(marks, place, fit.shape, options);
+  const double most_off_px = std::sqrt(lay_along(marks, place, fit.shape, options).most_px2);
   std::sort(marks.begin(), marks.end(),
             [](const Edges& a, const Edges& b) { return a.up_m < b.up_m; });
+  if (most_off_px > kMostOff_m * px_per_m ||
+      marks.back().up_m - marks.front().up_m < kLeastSpan_m) {
+    return std::nullopt;
+  }
   SeenLimb limb;
   limb.shape = fit.shape;
   limb.cant_sigma_rad = std::hypot(fit.cant_sigma_rad, options.own_error_rad);

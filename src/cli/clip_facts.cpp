@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
+#include <string_view>
 #include <utility>
 
 #include "nocktrail/error.hpp"
@@ -125,26 +127,23 @@ const char* words_of(report::FactFrom from) {
 }
 
 std::string in_words(const report::FactUsed& fact) {
-  if (fact.name == "hand") {
-    return std::get<std::string>(fact.value) + " hand";
+  if (const auto* word = std::get_if<std::string>(&fact.value)) {
+    return fmt::format("{} {}", *word, fact.name);  // "right hand"
   }
   const double value = std::get<double>(fact.value);
-  if (fact.name == "cant_deg") {
-    return fmt::format("cant {:.3g} deg", value);
-  }
   if (fact.name == "arrow_length_m") {
     return fmt::format("arrow {}", tune::inches_and_mm(value));
   }
-  if (fact.name == "focal_35mm") {
-    return fmt::format("focal length {:.4g} mm", value);
-  }
-  if (fact.name == "capture_fps") {
-    return fmt::format("{:.4g} frames a second", value);
-  }
-  if (fact.name == "target_distance_m") {
-    return fmt::format("butt at {:.4g} m", value);
-  }
-  return fmt::format("{:.4g} m/s", value);
+  constexpr std::array<std::pair<std::string_view, const char*>, 5> kWords{
+      {{"cant_deg", "cant {:.3g} deg"},
+       {"focal_35mm", "focal length {:.4g} mm"},
+       {"capture_fps", "{:.4g} frames a second"},
+       {"target_distance_m", "butt at {:.4g} m"},
+       {"speed_mps", "{:.4g} m/s"}}};
+  const auto* const known = std::find_if(kWords.begin(), kWords.end(),
+                                         [&](const auto& one) { return one.first == fact.name; });
+  return known == kWords.end() ? fmt::format("{} {:.4g}", fact.name, value)
+                               : fmt::format(fmt::runtime(known->second), value);
 }
 
 }  // namespace

@@ -185,8 +185,20 @@ class MarkedClip {
     analysis.fit = std::move(flight->fit);
     analysis.stroke = flight->stroke;
     analysis.freedom = pipeline::freedom_of_marks(analysis.fit);
-    analysis.limb = marks_.limb ? marked_limb(analysis)
-                                : pipeline::see_limb(stretch.luma, analysis, options_.debug_dir);
+    if (marks_.limb) {
+      analysis.limb = marked_limb(analysis);
+      if (!analysis.limb) {
+        return refused(
+            marks_, info_,
+            fmt::format("the places marked in frame {} do not lie along the upper limb of "
+                        "this bow, or the camera's motion is not known there: mark the "
+                        "limb's middle near its tip and near the hand, where the arrow "
+                        "has just left, or leave it out",
+                        marks_.limb->index));
+      }
+    } else {
+      analysis.limb = pipeline::see_limb(stretch.luma, analysis, options_.debug_dir);
+    }
     Shot shot = pipeline::shot_from(analysis, info_);
     if (both < kFramesForReading) {
       Shot drawn = refused(marks_, info_, missing_marks(marks_));
@@ -197,7 +209,7 @@ class MarkedClip {
     return shot;
   }
 
-  // Nothing where the camera's motion in that frame is not known.
+  // Nothing where the camera's motion in that frame is not known, or the marks make no limb.
   std::optional<bow::SeenLimb> marked_limb(const ShotAnalysis& analysis) const {
     const auto place = std::lower_bound(analysis.frame_index.begin(), analysis.frame_index.end(),
                                         marks_.limb->index);

@@ -93,8 +93,7 @@ std::string why_refused_from_side(const ShotAnalysis& analysis, const side::Side
                                      "--capture-fps 240";
   const char* const see_it =
       "film from 2 to 4 m beside the line, the phone lying flat, with more light and a background "
-      "of "
-      "another brightness than the arrow";
+      "of another brightness than the arrow";
   std::vector<Doubt> doubts = those_that_hold(
       {{frames, Keep::at_least, static_cast<double>(kLeastSideFrames),
         fmt::format("from the side, the shaft was seen in only {:.0f} frames of its flight",

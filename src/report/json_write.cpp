@@ -198,7 +198,7 @@ std::string json_text(std::span<const Reading> readings,
     }
     all.push_back(std::move(one));
   }
-  const Json document = all.size() == 1 ? all.front() : all;
+  const Json& document = all.size() == 1 ? all.front() : all;
   return document.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 

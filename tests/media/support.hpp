@@ -2,6 +2,8 @@
 // and pictures as numbers.
 #pragma once
 
+#include <fmt/format.h>
+
 #include <cstdint>
 #include <filesystem>
 #include <opencv2/core.hpp>
@@ -12,6 +14,11 @@
 #include "nocktrail/media/clip.hpp"
 
 namespace nocktrail::media::testing {
+
+// For a command line of the shell.
+inline std::string quoted(const std::filesystem::path& path) {
+  return fmt::format("'{}'", path.string());
+}
 
 // A folder that goes away with the object.
 class Scratch {

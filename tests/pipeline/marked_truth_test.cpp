@@ -179,6 +179,31 @@ TEST_CASE("truth: clips that the reader refuses are read by marks") {
   }
 }
 
+TEST_CASE("truth: a limb marked by eye tells the cant, and marks beside it are refused") {
+  const test::ClipTruth truth = test::committed_clip("vertical-bow-1080p.mp4");
+  const test::ShotTruth& shot = truth.shots.front();
+  const ClipFacts clip = read_marked(truth.clip, {}, truth.options).clip;
+  Marks marks = Marker(41).mark(shot, frames_to_mark(shot, truth.capture_fps, clip), clip);
+  // In a picture of frame 33, two after the exit; the truth has no limb.
+  marks.limb = LimbMark{33, {{1126.0, 180.0}, {1110.0, 450.0}, {1101.0, 710.0}}};
+  const Reading read = read_marked(truth.clip, marks, truth.options);
+  CAPTURE(read.reason);
+  REQUIRE(read.status == ClipStatus::measured);
+  const std::optional<Measured>& cant = read.shots.front().cant_seen_deg;
+  REQUIRE(cant);
+  CAPTURE(cant->value);
+  CAPTURE(cant->u95);
+  CHECK(std::abs(cant->value - truth.cant_deg) <= cant->u95);
+  CHECK(cant->u95 < 10.0);
+  for (const LimbMark& wrong : {LimbMark{33, {{300.0, 200.0}, {1700.0, 300.0}}},
+                                LimbMark{33, {{1110.0, 450.0}, {1110.0, 452.0}}}}) {
+    marks.limb = wrong;
+    const Reading refused = read_marked(truth.clip, marks, truth.options);
+    CHECK(refused.status == ClipStatus::refused);
+    CHECK(refused.reason.find("do not lie along the upper limb") != std::string::npos);
+  }
+}
+
 // Fails, and is expected to: 0.35 deg is asked, docs/measurement.md has what is reached.
 TEST_CASE("truth: marks of a person's scatter read within 0.35 deg" * doctest::should_fail()) {
   CHECK(std::sqrt(figures().all.squares / figures().all.measured) <= 0.35);

@@ -9,6 +9,7 @@
 #include "truth_file.hpp"
 
 using namespace nocktrail;
+using media::testing::quoted;
 using media::testing::Scratch;
 
 namespace {
@@ -29,10 +30,6 @@ void check_alike(const Measured& a, const Measured& b, double sign = 1.0) {
 }
 
 const char* const kClip = "shaky.mp4";
-
-std::string quoted(const std::filesystem::path& path) {
-  return fmt::format("'{}'", path.string());
-}
 
 const char* const kCodeAnew = "-c:v libx264 -preset veryfast -crf 10 -c:a copy";
 

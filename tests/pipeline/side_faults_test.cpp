@@ -9,15 +9,12 @@
 #include "truth_file.hpp"
 
 using namespace nocktrail;
+using media::testing::quoted;
 using media::testing::Scratch;
 
 namespace {
 
 const char* const kClip = "from-side/left-of-line.mp4";
-
-std::string quoted(const std::filesystem::path& path) {
-  return fmt::format("'{}'", path.string());
-}
 
 const char* const kCodeAnew = "-c:v libx264 -preset veryfast -crf 10 -an";
 

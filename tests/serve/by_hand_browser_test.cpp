@@ -148,10 +148,10 @@ void mark_a_refused_clip(int width, int height, bool phone) {
   CHECK(says(browser.text("#keep-words"), "Not kept"));
   // The limb's line: two places in one frame, taken back again.
   browser.click("#mark-limb");
-  marking.touch(ends[7].nock);
+  marking.touch({1107.0, 240.0});
   CHECK(browser.value("marksDocument().limb").is_null());
   CHECK(says(browser.text("#frame-words"), "one more"));
-  marking.touch(ends[7].tip);
+  marking.touch({1091.0, 690.0});
   CHECK(says(browser.text("#frame-words"), "limb marked at 2 places"));
   CHECK(browser.value("marksDocument().limb.points_px.length") == 2);
   keep_picture(browser, name + "-limb");

@@ -90,9 +90,10 @@ Eigen::Vector3d limb_point(const Place& place, const LimbShape& shape, double up
                            double half_length_m);
 
 // A limb whose middle a person marked at these places (pixels of the reference frame), in any
-// order; each counts as 4 mm, some 4 px (a thumb on a limb of 30 mm).
-SeenLimb limb_of_marks(const std::vector<Eigen::Vector2d>& points_px, const Place& place,
-                       LimbOptions options = {});
+// order; each counts as 4 mm, some 4 px (a thumb on a limb of 30 mm). Nothing where they lie along
+// no limb of this bow, or too near each other to tell how it leans.
+std::optional<SeenLimb> limb_of_marks(const std::vector<Eigen::Vector2d>& points_px,
+                                      const Place& place, LimbOptions options = {});
 
 // `grey` is CV_8UC1: a picture, in the reference frame, of the bow as the arrow leaves it. Nothing
 // where no limb stands out.
