@@ -403,8 +403,9 @@ document.addEventListener('keydown', function (event) {
 
 window.addEventListener('resize', function () {
   if (!about) return;
-  fitCanvas();
+  fitCanvas();  // which clears it; a phone's bars come and go
   holdView();
+  draw();
   showFrame();
 });
 
