@@ -32,7 +32,7 @@ class Socket {
     where.sin_family = AF_INET;
     where.sin_port = htons(static_cast<std::uint16_t>(port));
     where.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-    timeval patience{30, 0};
+    timeval patience{180, 0};  // under the sanitizers a replay takes its time
     ::setsockopt(fd_, SOL_SOCKET, SO_RCVTIMEO, &patience, sizeof(patience));
     sockaddr address{};
     std::memcpy(&address, &where, sizeof(where));

@@ -77,9 +77,9 @@ def main():
     encoder.stdin.close()
     if encoder.wait() != 0:
         sys.exit(f"{out}: ffmpeg failed")
-    # Only a copy takes the turn into the container.
+    # Only a copy takes the turn into the container, whose sense is against the clock.
     subprocess.run(["ffmpeg", "-v", "error", "-y", "-i", out + ".mkv", "-c", "copy", "-metadata:s:v:0",
-                    f"rotate={turn}", "-movflags", "+faststart", out], check=True)
+                    f"rotate={-turn % 360}", "-movflags", "+faststart", out], check=True)
     Path(out + ".mkv").unlink()
 
 

@@ -3,7 +3,7 @@ import math
 
 import bpy
 import numpy as np
-from mathutils import Vector
+from mathutils import Matrix, Vector
 
 from bodies import material
 
@@ -84,6 +84,15 @@ def tree(rng, x, y, ground, bark, greens):
     bpy.context.collection.objects.link(bpy.data.objects.new("leaves", mesh))
 
 
+def turned_to(scene):
+    """From scenery laid out ahead of a camera that looks downrange to that of one that looks across."""
+    look = np.array(scene["camera_from_range"])[2]  # range frame: right, down, downrange
+    if abs(look[0]) < abs(look[2]):
+        return Matrix.Identity(4)
+    at = np.array(scene["position_m"])
+    return Matrix.Translation((at[0], at[2], 0.0)) @ Matrix.Rotation(-math.atan2(look[0], look[2]), 4, "Z")
+
+
 def make_range(scene, rng):
     place = scene["spec"]["range"]
     ground = -place["ground_below_m"]
@@ -133,6 +142,10 @@ def make_range(scene, rng):
                 tree(rng, x, y, ground, bark, crowns)
         if rng.random() < 0.5:
             block("bank", (120.0, 3.0, rng.uniform(1.5, 4.0)), (0, 2.0 * far, ground + 1.0), crowns[0])
+    bpy.context.view_layer.update()
+    turn = turned_to(scene)
+    for body in bpy.context.scene.objects:
+        body.matrix_world = turn @ body.matrix_world
     if place["butt"] != "none":
         # The arrow's height there is the rest's, more or less.
         straw = material("butt", (0.45, 0.34, 0.16), 0.95, (0.55, 0.45, 0.25), 20.0)
