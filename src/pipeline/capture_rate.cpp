@@ -4,6 +4,8 @@
 
 #include <cmath>
 
+#include "nocktrail/rules/words.hpp"
+
 namespace nocktrail::pipeline {
 
 bool too_slow(const media::ClipInfo& info, const RateOptions& options) {
@@ -33,7 +35,10 @@ std::string why_too_slow(const media::ClipInfo& info) {
       info.capture_fps);
   // A tag and the user's word are about the filming itself.
   if (info.capture_fps_source == RateSource::container) {
-    why += fmt::format("; {}", kIfStretched);
+    why += fmt::format(
+        "; if it is slow motion that was flattened or re-timed on the way, send the phone's "
+        "original file or {}",
+        rules::kSayRate);
   }
   return why;
 }

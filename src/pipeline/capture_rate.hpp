@@ -28,9 +28,4 @@ bool may_be_stretched(const media::ClipInfo& info, const RateOptions& options = 
 // One sentence for a clip that is too slow, with what to do, for both of what it may be.
 std::string why_too_slow(const media::ClipInfo& info);
 
-// What to do where an ordinary rate may not be the rate of filming.
-inline constexpr const char* kIfStretched =
-    "if it is slow motion that was flattened or re-timed on the way, send the phone's original "
-    "file or say at what rate it was filmed, for example --capture-fps 240";
-
 }  // namespace nocktrail::pipeline

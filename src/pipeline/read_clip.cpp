@@ -12,6 +12,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
 #include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/track/loose.hpp"
 #include "shot_analysis.hpp"
 #include "shot_from_analysis.hpp"
@@ -205,10 +206,9 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
     if (reading.shots.empty() && pipeline::may_be_stretched(info) &&
         looks_like_stretched_slow_motion(path, options, progress)) {
       reading.status = ClipStatus::refused;
-      reading.reason = fmt::format(
-          "the clip plays at {:.0f} frames a second but moves like slow motion: say at what rate "
-          "it was filmed, for example --capture-fps 240",
-          info.capture_fps);
+      reading.reason =
+          fmt::format("the clip plays at {:.0f} frames a second but moves like slow motion: {}",
+                      info.capture_fps, rules::kSayRate);
       return reading;
     }
     if (slow && reading.shots.empty()) {
@@ -222,10 +222,8 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
     }
     judge_clip(reading, nothing);
     if (options.view && reading.status != ClipStatus::measured) {
-      reading.reason +=
-          fmt::format("; it was told to be filmed {} (--view {}): if it was not, leave that out",
-                      options.view == View::side ? "from the side" : "from behind",
-                      options.view == View::side ? "side" : "behind");
+      reading.reason += fmt::format("; it was told to be filmed {}: if it was not, leave that out",
+                                    options.view == View::side ? "from the side" : "from behind");
     }
   } catch (const UnreadableClip& error) {
     reading.status = ClipStatus::error;

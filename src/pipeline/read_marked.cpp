@@ -11,6 +11,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/optics/camera.hpp"
 #include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/steady/plumb.hpp"
 #include "nocktrail/steady/steady.hpp"
 #include "nocktrail/track/sweep.hpp"
@@ -73,9 +74,8 @@ class MarkedClip {
     if (last_s - first_s > kLongestFlight_s) {
       return refused(marks_, info_,
                      fmt::format("the marks are {:.1f} s apart and an arrow is in the picture for "
-                                 "a part of a second: keep the marks of one shot, and say at what "
-                                 "rate the clip was filmed (--capture-fps)",
-                                 last_s - first_s));
+                                 "a part of a second: keep the marks of one shot, and {}",
+                                 last_s - first_s, rules::kSayRate));
     }
     std::optional<pipeline::SeenExit> exit;
     if (marks_.exit_index) {

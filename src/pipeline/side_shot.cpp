@@ -7,6 +7,7 @@
 
 #include "doubts.hpp"
 #include "nocktrail/optics/camera.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/units.hpp"
 #include "shot_analysis.hpp"
 #include "shot_from_analysis.hpp"
@@ -87,10 +88,8 @@ std::string why_refused_from_side(const ShotAnalysis& analysis, const side::Side
   const double offset = units::deg_from_rad(std::abs(headline.high_rad.value));
   const std::string speed =
       fmt::format("the arrow would fly at {:.0f} m/s", headline.speed_mps.value);
-  const char* const say_rate = rate_source == RateSource::user
-                                   ? "check --capture-fps"
-                                   : "say at what rate the clip was filmed, for example "
-                                     "--capture-fps 240";
+  const char* const say_rate =
+      rate_source == RateSource::user ? rules::kCheckRate : rules::kSayRate;
   const char* const see_it =
       "film from 2 to 4 m beside the line, the phone lying flat, with more light and a background "
       "of another brightness than the arrow";

@@ -9,6 +9,7 @@
 #include "doubts.hpp"
 #include "limb_in_the_way.hpp"
 #include "nocktrail/rules/safety.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/units.hpp"
 
 namespace nocktrail::pipeline {
@@ -109,9 +110,7 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
       fmt::format("the arrow would fly at {:.0f} m/s", headline.speed_mps.value);
   const bool told = rate_source == RateSource::user;
   const std::string too_fast = would_fly + (told ? " at the given capture rate" : "");
-  const char* const say_rate =
-      told ? "check --capture-fps"
-           : "say at what rate the clip was filmed, for example --capture-fps 240";
+  const char* const say_rate = told ? rules::kCheckRate : rules::kSayRate;
   const double offset =
       units::deg_from_rad(std::hypot(headline.right_rad.value, headline.high_rad.value));
   const double u95 = units::deg_from_rad(headline.right_rad.u95);

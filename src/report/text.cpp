@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <set>
 #include <string_view>
@@ -163,6 +164,13 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
   }
 }
 
+bool reason_says(const Reading& reading, std::string_view words) {
+  return reading.reason.find(words) != std::string::npos ||
+         std::any_of(reading.shots.begin(), reading.shots.end(), [&](const Shot& shot) {
+           return shot.reason.find(words) != std::string::npos;
+         });
+}
+
 void add_what_to_do(Page& page, const Reading& reading, const TextOptions& options) {
   if (options.view_told) {
     page.item("What to do", "leave --view out, unless you know from where it was filmed");
@@ -171,6 +179,8 @@ void add_what_to_do(Page& page, const Reading& reading, const TextOptions& optio
     page.item("What to do",
               "film in slow motion, 240 frames a second if the phone can; if this clip is slow "
               "motion and only its tag is lost, give the rate it was filmed at with --capture-fps");
+  } else if (reason_says(reading, rules::kSayRate)) {
+    page.item("What may help", "--capture-fps 240 says at what rate the clip was filmed");
   }
   const bool from_side = !reading.shots.empty() && reading.shots.front().view == View::side;
   if (from_side) {

@@ -91,8 +91,8 @@ rules::Evidence evidence_of(const Situation& situation) {
   evidence.dead_band_deg = situation.options.dead_band_deg;
   evidence.bare = now.facts.arrow.fletching == Fletching::bare;
   evidence.at_odds = now.against_hand;
-  evidence.how_to_tell_hand = "hand = \"right\" or \"left\" in session.toml";
-  evidence.how_to_tell_cant = "cant = DEGREES in session.toml";
+  evidence.how_to_tell_hand = "among the facts; hand = \"right\" or \"left\" in session.toml";
+  evidence.how_to_tell_cant = "among the facts; cant = DEGREES in session.toml";
   if (!lateral || !vertical) {
     return evidence;
   }
@@ -149,8 +149,9 @@ Step ask_for(const std::vector<std::string>& unknown, const std::string& before,
              const std::string& because) {
   Step step;
   step.kind = StepKind::tell_facts;
-  step.words = fmt::format("Before {}, tell {}: write it into session.toml or setup.toml.", before,
-                           fmt::join(unknown, ", "));
+  step.words =
+      fmt::format("Before {}, tell {}: write it among the facts (session.toml or setup.toml).",
+                  before, fmt::join(unknown, ", "));
   step.because = because;
   return step;
 }

@@ -122,8 +122,8 @@ std::optional<Step> fletching_step(const Situation& situation, const SetupView& 
                                                         rules::vertical_words(bare_high_deg),
                                                         rules::vertical_words(high_deg)));
     step.words +=
-        " Where no cause is found and the arrows fly well, accept it: accept_nock_height = \"why\" "
-        "in this set-up's setup.toml.";
+        " Where no cause is found and the arrows fly well, accept it among this set-up's "
+        "facts (accept_nock_height = \"why\" in its setup.toml).";
     return step;
   }
   return std::nullopt;

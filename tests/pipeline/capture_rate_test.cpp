@@ -84,7 +84,7 @@ TEST_CASE("fault: an ordinary clip with sound is refused by its rate, nothing lo
   // Both of what it may be, each with what to do.
   CHECK(says(plain.reading, "film in slow motion"));
   CHECK(says(plain.reading, "original file"));
-  CHECK(says(plain.reading, "--capture-fps"));
+  CHECK(says(plain.reading, "at what rate it was filmed"));
   CHECK(plain.reading.clip.sha256.size() == 64);
 
   // The user's word settles it, either way.
@@ -93,7 +93,7 @@ TEST_CASE("fault: an ordinary clip with sound is refused by its rate, nothing lo
   const Read slow = read(*ordinary, told);
   CHECK(slow.reading.status == ClipStatus::refused);
   CHECK_FALSE(slow.looked);
-  CHECK_FALSE(says(slow.reading, "--capture-fps"));
+  CHECK_FALSE(says(slow.reading, "at what rate it was filmed"));
   told.capture_fps = 240.0;
   CHECK(read(*ordinary, told).looked);
 }
@@ -126,6 +126,6 @@ TEST_CASE("fault: a clip whose sound was dropped, or is not as long as its pictu
     CHECK(stretched.looked);
     CHECK(stretched.reading.status == ClipStatus::refused);
     CHECK(says(stretched.reading, "too few"));
-    CHECK(says(stretched.reading, "--capture-fps"));
+    CHECK(says(stretched.reading, "at what rate it was filmed"));
   }
 }

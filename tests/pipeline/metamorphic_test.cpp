@@ -103,5 +103,5 @@ TEST_CASE(
   // And without either, it says what it needs instead of a number.
   const Reading d = read_clip(*untagged, truth.options);
   CHECK(d.status == ClipStatus::refused);
-  CHECK(d.reason.find("--capture-fps") != std::string::npos);
+  CHECK(d.reason.find("at what rate it was filmed") != std::string::npos);
 }

@@ -27,6 +27,11 @@ const char* word(StepKind kind);                // "film-more", ...
 // UTF-8 become '?'.
 std::string printable(std::string_view text);
 
+// What mends a rate that the file does not tell; each program adds its own way to tell it.
+inline constexpr const char* kSayRate =
+    "say at what rate it was filmed, for example 240 frames a second";
+inline constexpr const char* kCheckRate = "check the capture rate that was told";
+
 // Of a clip whose file ends before its own account does.
 inline constexpr const char* kCutShort =
     "the file was cut short and only its beginning is here; copy it from the phone again";
