@@ -30,6 +30,10 @@ double enough_grains(double mass_kg) {
   return std::ceil(mass_kg / kKilogramsPerGrain - 1e-6);
 }
 
+const char* held_words(const LimitFacts& facts) {
+  return facts.held_as_marked ? "marked (what is held hangs on the draw length)" : "held";
+}
+
 void add_mass(const LimitFacts& facts, std::vector<Caution>& found) {
   const std::optional<double> least_kg = lightest_kg(facts);
   if (!facts.arrow_mass_kg || !least_kg) {
@@ -45,22 +49,30 @@ void add_mass(const LimitFacts& facts, std::vector<Caution>& found) {
                     {},
                     {}};
     caution.text = fmt::format(
-        "The arrow weighs {:.0f} gr, {:.1f} grains for each of the {:.0f} lb held; {} {:g}. So "
+        "The arrow weighs {}{:.0f} gr, {:.1f} grains for each of the {:.0f} lb {}; {} {:g}. So "
         "light an arrow strains a bow as a dry fire does.",
-        heaviest_kg / kKilogramsPerGrain, gpp, pounds(*facts.held_n),
+        facts.arrow_mass_slack_kg > 0.0 ? "at most " : "", heaviest_kg / kKilogramsPerGrain, gpp,
+        pounds(*facts.held_n), held_words(facts),
         by_maker ? "the bow's maker asks for at least" : "the trade's absolute floor is",
         std::max(maker, kLeastGrainsPerPound));
     caution.mend = fmt::format(
         "An arrow of {:.0f} gr or more brings it back inside: a heavier tip, or heavier shafts.",
         enough_grains(*least_kg));
     found.push_back(caution);
-  } else if (gpp < kTraditionalGrainsPerPound && maker == 0.0) {
+    return;
+  }
+  const double lightest_gpp = grains_per_pound(*facts.arrow_mass_kg, *facts.held_n);
+  if (lightest_gpp < kTraditionalGrainsPerPound && maker == 0.0) {
     found.push_back(
         {CautionKind::below_traditional_mass,
          Forbids::nothing,
-         fmt::format("The arrow is {:.1f} grains per pound held; traditional bowyers usually ask 8 "
-                     "to 10. The bow maker's limit decides.",
-                     gpp),
+         fmt::format("The arrow is {} grains per pound {}; traditional bowyers usually ask 8 to "
+                     "10. The bow maker's limit decides.",
+                     facts.arrow_mass_slack_kg > 0.0
+                         ? fmt::format("{:.1f} to {:.1f} (its feathers were not weighed)",
+                                       lightest_gpp, gpp)
+                         : fmt::format("{:.1f}", gpp),
+                     held_words(facts)),
          {}});
   }
 }

@@ -36,9 +36,20 @@ std::optional<Step> gate_step(const Situation& situation) {
 
 // An arrow whose mass was not told, but whose parts as far as they are known make it too light.
 std::optional<Step> weigh_step(const Situation& situation) {
-  const arrow::LimitFacts told = limit_facts(situation.now().facts);
+  arrow::LimitFacts told = limit_facts(situation.now().facts);
   if (told.arrow_mass_kg) {
-    return std::nullopt;
+    // Its feathers were not weighed, and only with heavy ones is it heavy enough.
+    told.arrow_mass_slack_kg = 0.0;
+    const std::vector<arrow::Caution> likely = arrow::stops(told);
+    const bool too_light = std::any_of(likely.begin(), likely.end(), [](const auto& caution) {
+      return caution.kind == arrow::CautionKind::below_maker_mass ||
+             caution.kind == arrow::CautionKind::below_floor_mass;
+    });
+    return too_light
+               ? std::optional(ask_for(
+                     {"the arrow's mass, weighed as it is shot"}, "it is shot again",
+                     "Its feathers were not weighed, and without them: " + likely.front().text))
+               : std::nullopt;
   }
   const auto& model = situation.learner.present().setup;
   arrow::LimitFacts guessed = model ? arrow::limit_facts(*model) : told;
@@ -161,8 +172,7 @@ bool another_shaft(const SetupFacts& a, const SetupFacts& b) {
   const auto differ = [](const std::optional<double>& one, const std::optional<double>& other) {
     return one && other && std::abs(*one - *other) > kAlike * std::max(*one, *other);
   };
-  return (!a.arrow.name.empty() && !b.arrow.name.empty() && a.arrow.name != b.arrow.name) ||
-         differ(a.arrow.diameter_m, b.arrow.diameter_m) ||
+  return other_name(a.arrow.name, b.arrow.name) || differ(a.arrow.diameter_m, b.arrow.diameter_m) ||
          differ(a.arrow.mass_per_length_kg_per_m, b.arrow.mass_per_length_kg_per_m);
 }
 
@@ -279,10 +289,14 @@ Step next_step(const Situation& situation) {
     const NockingPointVerdict left = situation.now().judgement.nocking_point;
     if (step->kind != StepKind::look_for_cause &&
         (left == NockingPointVerdict::high || left == NockingPointVerdict::low)) {
-      step->cautions.push_back(fmt::format(
-          "Nock {} is left that the nocking point does not take away: look for contact with the "
-          "shelf, an uneven pull of the fingers, or a tight nock.",
-          rules::word(left)));
+      step->cautions.push_back(
+          fmt::format("Nock {} is left {}: look for contact with the shelf, an uneven pull of the "
+                      "fingers, or a "
+                      "tight nock.",
+                      rules::word(left),
+                      situation.now().facts.accepted_nock_height.empty()
+                          ? "that the nocking point does not take away"
+                          : "as its archer accepted it"));
     }
   }
   const Bow& bow = situation.now().judgement.bow;

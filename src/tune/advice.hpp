@@ -5,6 +5,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "learning.hpp"
@@ -27,13 +28,22 @@ Step next_step(const Situation& situation);
 // Each gives nothing when its turn is over.
 std::optional<Step> nocking_point_step(const Situation& situation);
 std::optional<Step> contact_step(const Situation& situation);
-// What was changed of this shaft should have moved the reading by degrees and hardly did: it is not
-// spine, and more of the same is not the cure.
-bool does_not_answer(const Situation& situation);
+// How the reading answers what was taken off this shaft, where that should have moved it by
+// degrees. Hardly: it is not spine, and more of the same is not the cure. Doubtfully: not to be cut
+// yet.
+enum class Answers { well, doubtfully, hardly };
+Answers how_it_answers(const Situation& situation);
+// Looks for contact before a shaft is cut that does not answer well; empty where it may be, or
+// after so many shots that more looking is of no use.
+std::optional<Step> contact_before_cut(const Situation& situation);
 // By how much what was changed usually makes the shaft act stiffer; negative: weaker.
 double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now);
 // A shaft that trailed too far bare is not to be shot bare again, under whatever name.
 std::optional<Step> mismatch_step(const Situation& situation);
+// A shot of this set-up that still counts and forbids its arrow: no set is built to it.
+std::optional<Step> stop_standing_in(const SetupView& setup);
+// Whether two names that were both told name two things; small and large letters are alike.
+bool other_name(std::string_view one, std::string_view other);
 // What forbids to shoot a set-up by its own facts and shots alone, each a whole text.
 std::vector<std::string> stops_of(const SetupView& setup);
 // A bare shaft trailed too far up or down, and nothing done since brings it back: not to be shot
@@ -107,6 +117,10 @@ struct Limits {
   bool lighter_allowed(double less_kg) const;
 };
 Limits limits_of(const SetupFacts& facts);
+
+// " The finished arrow must weigh no less than ...": for shafts that are weaker, so lighter. Empty
+// where the draw weight is not known.
+std::string least_mass_words(const SetupFacts& facts);
 
 // Asks for what would decide whether a change stays inside the limits: the change in words ("a
 // cut"), what is not known.

@@ -50,7 +50,8 @@ void add_cautions(Step& step, const Situation& situation) {
     cautions.emplace_back(caution::kTrim);
     cautions.emplace_back(caution::kCut);
   }
-  if (step.kind == StepKind::trim_shaft || step.kind == StepKind::lighter_tip) {
+  if (step.kind == StepKind::trim_shaft || step.kind == StepKind::lighter_tip ||
+      step.kind == StepKind::weaker_shaft) {
     cautions.emplace_back(caution::kMass);
   }
   if (step.kind == StepKind::trim_shaft || step.kind == StepKind::lighter_tip ||

@@ -63,53 +63,70 @@ int shots_as_it_is(const Situation& situation) {
 
 }  // namespace
 
-bool does_not_answer(const Situation& situation) {
-  // Half an inch and 25 gr together; less than three tenths of what is usual is no answer. No
-  // source: well outside what bows differ by (tune_loop's worlds answer 0.6 to 2.2 times the
-  // model).
+Answers how_it_answers(const Situation& situation) {
+  // Half an inch and 25 gr together; less than three tenths of what is usual, interval included, is
+  // no answer, and less than half of that is a doubtful one whatever the interval. No source: well
+  // outside what bows differ by (tune_loop's worlds answer 0.6 to 2.2 times the model).
   constexpr double kEnough_deg = 1.5;
   constexpr double kAnswer = 0.3;
+  constexpr double kDoubtful = 0.15;
   const SetupFacts& now = situation.now().facts;
+  Answers worst = Answers::well;
   if (now.hand == Hand::unknown || !counted(situation.now())) {
-    return false;
+    return worst;
   }
   const Measured is = pooled(situation.setups, now, false)->offset_deg;
-  return std::any_of(situation.setups.begin(), situation.setups.end(), [&](const SetupView& setup) {
+  for (const SetupView& setup : situation.setups) {
     const SetupFacts& then = setup.facts;
     if (!counted(setup) || rest_of(then) != rest_of(now) || another_shaft(then, now) ||
         value_of(Quantity::spine, then) != value_of(Quantity::spine, now) ||
         value_of(Quantity::plate_offset, then) != value_of(Quantity::plate_offset, now)) {
-      return false;
+      continue;
     }
     const auto longer = [](const std::optional<double>& a, const std::optional<double>& b) {
       return a && b && *b > *a + 1e-4;
     };
     const double expected_deg = usually_stiffer_deg(then, now);
     if (expected_deg < kEnough_deg || longer(then.arrow.shaft_length_m, now.arrow.shaft_length_m)) {
-      return false;
+      continue;
     }
     const Measured was = pooled(situation.setups, then, false)->offset_deg;
     const double answered_deg = stiff_sign(now.hand) * (is.value - was.value);
-    return answered_deg + std::hypot(was.u95, is.u95) < kAnswer * expected_deg;
-  });
+    if (answered_deg + std::hypot(was.u95, is.u95) < kAnswer * expected_deg) {
+      return Answers::hardly;
+    }
+    if (answered_deg < kDoubtful * expected_deg) {
+      worst = Answers::doubtfully;
+    }
+  }
+  return worst;
+}
+
+std::optional<Step> contact_before_cut(const Situation& situation) {
+  if (how_it_answers(situation) == Answers::well || shots_as_it_is(situation) >= kLookedFor) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::check_contact;
+  step.words =
+      "Cut and change nothing more. Look for contact or a false reading, not spine: powder or "
+      "lipstick on shelf, plate and fletching shows a touch; a tight nock, a plucked or "
+      "collapsed "
+      "loose, torque, a short draw and unequal arrows read falsely. Then shoot this set-up "
+      "again.";
+  step.because = fmt::format(
+      "What was taken off this shaft should have made it act stiffer by degrees, and it did not: "
+      "now {}.",
+      rules::lateral_words(pooled(situation.setups, situation.now().facts, false)->offset_deg));
+  return step;
 }
 
 std::optional<Step> contact_step(const Situation& situation) {
   const SetupFacts& now = situation.now().facts;
-  if (does_not_answer(situation) && shots_as_it_is(situation) < kLookedFor) {
-    Step step;
-    step.kind = StepKind::check_contact;
-    step.words =
-        "Cut and change nothing more. Look for contact or a false reading, not spine: powder or "
-        "lipstick on shelf, plate and fletching shows a touch; a tight nock, a plucked or "
-        "collapsed "
-        "loose, torque, a short draw and unequal arrows read falsely. Then shoot this set-up "
-        "again.";
-    step.because = fmt::format(
-        "What was taken off this shaft should have made it act stiffer by degrees, and it hardly "
-        "answers: {}.",
-        rules::lateral_words(pooled(situation.setups, now, false)->offset_deg));
-    return step;
+  if (how_it_answers(situation) == Answers::hardly) {
+    if (auto step = contact_before_cut(situation)) {
+      return step;
+    }
   }
   const SetupView* before = nullptr;
   for (std::size_t i = situation.latest; i-- > 0 && before == nullptr;) {

@@ -136,6 +136,9 @@ Step finish_step(const Situation& situation, const std::string& reading) {
   }
   const Fletching fletching = situation.now().facts.arrow.fletching;
   const SetupView& last = finished(situation);
+  if (auto step = stop_standing_in(last)) {
+    return *step;
+  }
   std::vector<std::string> cautions;
   if (fletching == Fletching::bare && &last == &situation.now()) {
     Step step;
@@ -186,6 +189,9 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
           seen));
     }
     return std::nullopt;
+  }
+  if (auto step = stop_standing_in(*bare)) {
+    return step;
   }
   const auto bare_here = pooled(situation.setups, bare->facts, false);
   const Measured bare_deg = bare_here->offset_deg;

@@ -69,7 +69,7 @@ void say_where_alike_disagree(const Situation& situation, std::vector<std::strin
 }
 
 // Limits that somebody told, or that always hold, and which nobody could hold anything against.
-std::vector<std::string> unchecked_limits(const SetupFacts& facts) {
+std::vector<std::string> unchecked_limits(const SetupFacts& facts, bool counted) {
   const BowFacts& bow = facts.bow;
   std::vector<std::string> cautions;
   if (!bow.draw_weight_n && limit_facts(facts).arrow_mass_kg) {
@@ -80,6 +80,16 @@ std::vector<std::string> unchecked_limits(const SetupFacts& facts) {
   if (!bow.draw_weight_n && bow.max_draw_weight_n) {
     cautions.emplace_back(
         "The maker's greatest draw weight was told, but not the bow's own: it was not checked.");
+  }
+  if (bow.draw_weight_n && bow.max_draw_weight_n && !facts.draw_m) {
+    cautions.emplace_back(
+        "The archer's draw length was not told, so the maker's greatest draw weight was held "
+        "against the marked weight: a longer draw holds more.");
+  }
+  if (counted && facts.draw_m && !facts.arrow.shaft_length_m && !facts.arrow.arrow_length_m) {
+    cautions.emplace_back(
+        "The shaft's length was not told, so nobody has checked that it reaches past the rest at "
+        "full draw.");
   }
   if (!facts.draw_m && bow.max_draw_m) {
     cautions.emplace_back(
@@ -144,7 +154,8 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
         "The arrow's mass was not told, so nobody has checked it against the bow: weigh it. 5 "
         "grains per pound held is the absolute floor, and the bow maker's limit wins.");
   }
-  for (const std::string& unchecked : unchecked_limits(situation.now().facts)) {
+  for (const std::string& unchecked :
+       unchecked_limits(situation.now().facts, counted(situation.now()))) {
     judgement.cautions.push_back(unchecked);
   }
   const std::vector<std::string>& missing = learner.present().missing;

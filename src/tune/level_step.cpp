@@ -14,7 +14,8 @@
 namespace nocktrail::tune {
 namespace {
 
-constexpr int kMostInAll = 24;  // shots of one set-up for the sake of the nocking point
+constexpr double kMostAccepted_deg = 4.0;  // half of what stops a bare shaft; no source
+constexpr int kMostInAll = 24;             // shots of one set-up for the sake of the nocking point
 constexpr int kMostAtATime = 12;
 
 Step look_for_cause(const Measured& here) {
@@ -44,6 +45,15 @@ std::optional<Step> level_step(const Situation& situation, const SetupView& of, 
   const std::string& accepted = now.facts.accepted_nock_height.empty()
                                     ? situation.now().facts.accepted_nock_height
                                     : now.facts.accepted_nock_height;
+  if (!accepted.empty() && std::abs(here.value) > kMostAccepted_deg) {
+    Step step = look_for_cause(here);
+    step.words = step.words.substr(0, step.words.find(" Where no cause"));
+    step.because = fmt::format(
+        "It was accepted as it is ({}), but {} is more than is left standing (over {:g} deg): an "
+        "arrow that leaves so strikes the bow.",
+        rules::printable(accepted), rules::vertical_words(here), kMostAccepted_deg);
+    return step;
+  }
   if (!accepted.empty()) {
     note = fmt::format(" Accepted by its archer as it is ({}): {}.", rules::printable(accepted),
                        rules::vertical_words(here));

@@ -1,4 +1,7 @@
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <cmath>
 
 #include "advice.hpp"
 #include "nocktrail/tune/gate.hpp"
@@ -8,6 +11,8 @@ namespace {
 
 // Common practice, no source; on the careful side.
 constexpr double kHeavyShaft_kg_per_m = 12.0 * units::kKilogramsPerGrain / units::kMetresPerInch;
+// So much may parts that were added up, not weighed together, be off.
+constexpr double kAddedUp_kg = 5.0 * units::kKilogramsPerGrain;
 
 }  // namespace
 
@@ -32,10 +37,24 @@ Limits limits_of(const SetupFacts& facts) {
   }
   if (const auto least_kg = arrow::lightest_kg(bare); least_kg && bare.arrow_mass_kg) {
     limits.spare_kg = *bare.arrow_mass_kg - *least_kg;
+    if (!facts.arrow.total_mass_kg) {
+      limits.spare_kg -= kAddedUp_kg;
+    }
   }
   limits.shaft_mass_per_length_kg_per_m =
       facts.arrow.mass_per_length_kg_per_m.value_or(kHeavyShaft_kg_per_m);
   return limits;
+}
+
+std::string least_mass_words(const SetupFacts& facts) {
+  const arrow::LimitFacts limits = limit_facts(facts);
+  const auto least_kg = arrow::lightest_kg(limits);
+  return least_kg ? fmt::format(
+                        " Weaker shafts are lighter: the arrow must weigh {:.0f} gr or more ({}), "
+                        "so weigh one before it is shot.",
+                        std::ceil(*least_kg / units::kKilogramsPerGrain - 1e-6),
+                        arrow::whose_mass_limit(limits))
+                  : "";
 }
 
 }  // namespace nocktrail::tune

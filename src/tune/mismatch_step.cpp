@@ -1,7 +1,11 @@
 // What an arrow that trailed too far forbids from then on.
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <boost/algorithm/string/case_conv.hpp>
+#include <boost/algorithm/string/trim.hpp>
 #include <cmath>
+#include <locale>
 
 #include "advice.hpp"
 #include "nocktrail/rules/before_change.hpp"
@@ -65,9 +69,14 @@ Place changed(const SetupFacts& then, const SetupFacts& now) {
   return place;
 }
 
-// What is left of an offset after a change that took so much off it.
+// What is left of an offset after a change that took so much off it, on whichever side.
 double left_of(double offset_deg, double taken_deg) {
-  return std::max(std::abs(offset_deg) - taken_deg, 0.0);
+  return std::abs(std::abs(offset_deg) - taken_deg);
+}
+
+// The hand with which it trailed; where that was not told, the one told since.
+Hand hand_of(const SetupFacts& then, const SetupFacts& now) {
+  return then.hand != Hand::unknown ? then.hand : now.hand;
 }
 
 // Whether what was changed since has probably brought the shaft back inside, as changes usually
@@ -75,9 +84,10 @@ double left_of(double offset_deg, double taken_deg) {
 bool mended(const SetupFacts& then, const SetupFacts& now, const Offset& trailed,
             bool with_feathers) {
   const double stiffer = usually_stiffer_deg(then, now);
-  const double toward = now.hand == Hand::unknown                             ? std::abs(stiffer)
-                        : stiff_sign(now.hand) * trailed.sideways_deg() < 0.0 ? stiffer
-                                                                              : -stiffer;
+  const Hand hand = hand_of(then, now);
+  const double toward = hand == Hand::unknown                             ? std::abs(stiffer)
+                        : stiff_sign(hand) * trailed.sideways_deg() < 0.0 ? stiffer
+                                                                          : -stiffer;
   const double raised = practice_offset_deg(changed(then, now), true);
   const double level = trailed.vert_deg.value > 0.0 ? -raised : raised;
   constexpr double kNothing_deg = 1e-6;
@@ -86,10 +96,32 @@ bool mended(const SetupFacts& then, const SetupFacts& now, const Offset& trailed
                          left_of(trailed.vert_deg.value, level), with_feathers);
 }
 
-// Shafts of another name, of whose stiffness nothing can be compared, are others.
+// Shafts of another name, of whose stiffness nothing can be compared, are others. Telling a name
+// that was not told before makes no other shaft.
 bool may_be_same_shaft(const SetupFacts& then, const SetupFacts& now) {
-  return then.arrow.name == now.arrow.name ||
+  return !other_name(then.arrow.name, now.arrow.name) ||
          (value_of(Quantity::spine, then) && value_of(Quantity::spine, now));
+}
+
+// Whether something that was known both times was changed; feathers on or off are no change of the
+// shaft, and a fact that is told for the first time is none at all.
+bool changed_since(const SetupFacts& then, const SetupFacts& now) {
+  const auto differ = [](const std::optional<double>& a, const std::optional<double>& b) {
+    constexpr double kAlike = 1e-3;
+    return a && b && std::abs(*a - *b) > kAlike * std::max(std::abs(*a), std::abs(*b));
+  };
+  if (another_shaft(then, now) || other_name(then.bow.name, now.bow.name) ||
+      other_name(then.bow.string, now.bow.string) ||
+      differ(then.bow.draw_weight_n, now.bow.draw_weight_n) || differ(then.draw_m, now.draw_m)) {
+    return true;
+  }
+  for (std::size_t q = 0; q < kQuantities; ++q) {
+    const auto quantity = static_cast<Quantity>(q);
+    if (differ(value_of(quantity, then), value_of(quantity, now))) {
+      return true;
+    }
+  }
+  return false;
 }
 
 std::optional<rules::Asked> stop_for(const Offset& offset, const SetupFacts& facts) {
@@ -110,19 +142,83 @@ struct Trailed {
   }
 };
 
+// What the same shaft may still do with feathers, which hide so much of what it does without.
+Offset with_feathers(const SetupFacts& then, const Offset& trailed) {
+  if (then.arrow.fletching != Fletching::bare || !trailed.lat_deg) {
+    return trailed;
+  }
+  Offset less = trailed;
+  const double lat_deg = trailed.lat_deg->value;
+  less.lat_deg->value =
+      std::copysign(std::max(std::abs(lat_deg) - rules::kFeathersHide_deg, 0.0), lat_deg);
+  return less;
+}
+
 // The latest set-up in which this shaft trailed too far, with nothing done about it since. What a
-// shaft did without feathers does not forbid it with them: `bare_ones` asks for that.
+// shaft did without feathers forbids it with them only where they do not hide enough of it;
+// `bare_ones` asks for what forbids it bare.
 std::optional<Trailed> still_too_far(const Situation& situation, bool bare_ones) {
   const SetupFacts& now = situation.now().facts;
   for (std::size_t i = situation.latest + 1; i-- > 0;) {
     const SetupView& setup = situation.setups[i];
     const auto worst = furthest(setup);
-    if (worst && (bare_ones || fletched(setup.facts)) && may_be_same_shaft(setup.facts, now) &&
-        !mended(setup.facts, now, *worst, !bare_ones)) {
+    if (!worst || !may_be_same_shaft(setup.facts, now)) {
+      continue;
+    }
+    const Offset offset = bare_ones ? *worst : with_feathers(setup.facts, *worst);
+    const bool forbids_now =
+        bare_ones || rules::too_far(offset.sideways_deg(), offset.vert_deg.value, true);
+    if (forbids_now && !mended(setup.facts, now, offset, !bare_ones)) {
       return Trailed{&setup, *worst};
     }
   }
   return std::nullopt;
+}
+
+Step stop_across(const std::string& where) {
+  Step step;
+  step.kind = StepKind::do_not_shoot_arrow;
+  step.words =
+      std::string(rules::kStopAcross) +
+      " If the still shows that something else was taken for the arrow, leave the clip out.";
+  step.because = fmt::format("In {}.", where);
+  return step;
+}
+
+// Shot again with something else changed, and inside: that is what it does now.
+bool inside_now(const SetupView& then, const SetupView& now) {
+  return now.judgement.counted >= rules::kFewestShots && !furthest(now) &&
+         now.judgement.across.empty() && changed_since(then.facts, now.facts);
+}
+
+// By how far it stood across its flight nobody knows, so nor what would mend it: another shaft, or
+// something changed and shot inside since.
+std::optional<Step> still_across(const Situation& situation) {
+  const SetupView& now = situation.now();
+  for (std::size_t i = situation.latest + 1; i-- > 0;) {
+    const SetupView& setup = situation.setups[i];
+    const auto was = value_of(Quantity::spine, setup.facts);
+    const auto is = value_of(Quantity::spine, now.facts);
+    constexpr double kSameSpine = 0.05;
+    const bool other = another_shaft(setup.facts, now.facts) ||
+                       (was && is && std::abs(*was - *is) > kSameSpine * *was);
+    if (!setup.judgement.across.empty() && !other && !inside_now(setup, now)) {
+      Step step = stop_across(setup.judgement.across);
+      if (&setup != &now) {
+        step.because += " Nothing done since shows that it flies straight now.";
+      }
+      return step;
+    }
+  }
+  return std::nullopt;
+}
+
+// Small letters, no space at the ends.
+std::string plain_name(std::string_view name) {
+  std::string plain(name);
+  boost::algorithm::trim(plain);
+  boost::algorithm::to_lower(plain, std::locale::classic());
+  return plain;
 }
 
 }  // namespace
@@ -134,36 +230,44 @@ double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now) {
          (was_n && is_n ? kPerDrawWeight_deg_per_n * (*is_n - *was_n) : 0.0);
 }
 
+bool other_name(std::string_view one, std::string_view other) {
+  const std::string a = plain_name(one);
+  const std::string b = plain_name(other);
+  return !a.empty() && !b.empty() && a != b;
+}
+
 std::optional<Step> mismatch_step(const Situation& situation) {
   const SetupView& now = situation.now();
-  if (!now.judgement.across.empty()) {
-    Step step;
-    step.kind = StepKind::do_not_shoot_arrow;
-    step.words =
-        std::string(rules::kStopAcross) +
-        " If the still shows that something else was taken for the arrow, leave the clip out.";
-    step.because = fmt::format("In {}.", now.judgement.across);
+  if (auto step = still_across(situation)) {
     return step;
   }
   const auto trailed = still_too_far(situation, !fletched(now.facts));
-  if (!trailed) {
+  if (!trailed || inside_now(*trailed->setup, now)) {
     return std::nullopt;
   }
-  // Shot again with something else changed, and inside: that is what it does now.
-  const bool inside_now = now.judgement.counted >= rules::kFewestShots && !furthest(now) &&
-                          !same_setup(trailed->setup->facts, now.facts);
-  if (inside_now) {
-    return std::nullopt;
-  }
-  const auto asked = stop_for(trailed->offset, trailed->setup->facts);
+  const SetupFacts& then = trailed->setup->facts;
+  const auto asked = stop_for(trailed->offset, then);
   Step step;
   step.kind = asked->step;
   step.words = asked->words;
   step.because = asked->because;
   const double lat_deg = trailed->offset.sideways_deg();
-  if (now.facts.hand != Hand::unknown &&
-      std::abs(lat_deg) >= std::abs(trailed->offset.vert_deg.value)) {
-    const bool weak = stiff_sign(now.facts.hand) * lat_deg < 0.0;
+  const Hand hand = hand_of(then, now.facts);
+  const bool past_straight =
+      hand != Hand::unknown &&
+      (stiff_sign(hand) * lat_deg < 0.0 ? 1.0 : -1.0) * usually_stiffer_deg(then, now.facts) >
+          std::abs(lat_deg);
+  if (past_straight) {
+    step.because += fmt::format(
+        " That was in {}; what was changed since is so much that it would usually trail as far on "
+        "the other side.",
+        rules::printable(trailed->setup->judgement.name));
+    return step;
+  }
+  // Told one hand then and the other now, one of them is wrong.
+  const bool hands_agree = now.facts.hand == hand && hand != Hand::unknown;
+  if (hands_agree && std::abs(lat_deg) >= std::abs(trailed->offset.vert_deg.value)) {
+    const bool weak = stiff_sign(hand) * lat_deg < 0.0;
     step.words +=
         fmt::format(" It acts {}: {} ones.", weak ? "weak" : "stiff", weak ? "stiffer" : "weaker");
   }
@@ -171,6 +275,25 @@ std::optional<Step> mismatch_step(const Situation& situation) {
     step.because += fmt::format(" That was in {}, and nothing done since brings it back.",
                                 rules::printable(trailed->setup->judgement.name));
   }
+  return step;
+}
+
+std::optional<Step> stop_standing_in(const SetupView& setup) {
+  const std::string where = rules::printable(setup.judgement.name);
+  if (!setup.judgement.across.empty()) {
+    return stop_across(setup.judgement.across);
+  }
+  const auto worst = furthest(setup);
+  const auto asked = worst ? stop_for(*worst, setup.facts) : std::nullopt;
+  if (!asked) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = asked->step;
+  step.words = asked->words +
+               " No set is built to it while that shot counts: leave the shot out only where its "
+               "cause was found and mended.";
+  step.because = fmt::format("{} That was in {}.", asked->because, where);
   return step;
 }
 
@@ -235,10 +358,15 @@ std::optional<Step> instead_of_bare(const Situation& situation, const Measured& 
                 trailed->offset.lat_deg ? rules::lateral_words(*trailed->offset.lat_deg)
                                         : rules::vertical_words(trailed->offset.vert_deg))
           : fmt::format(
-                "Fletched it reads {}; feathers hide up to {:g} deg of a weak shaft, "
-                "and beyond {:g} deg a bare one may break (common practice).",
-                rules::lateral_words(fletched_deg), rules::kFeathersHide_deg,
+                "Fletched it reads {}; {}beyond {:g} deg a bare one may break (common practice).",
+                rules::lateral_words(fletched_deg),
+                weak ? fmt::format("feathers hide up to {:g} deg of a weak shaft, and ",
+                                   rules::kFeathersHide_deg)
+                     : "bare it would trail no less, and ",
                 rules::kStopSideways_deg);
+  if (!weak) {
+    step.words += least_mass_words(facts);
+  }
   return step;
 }
 

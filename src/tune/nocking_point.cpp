@@ -10,6 +10,7 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/statistics.hpp"
+#include "side_shots.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -221,6 +222,48 @@ bool unmoved(const std::vector<Height>& heights, double now_m, const Measured& h
   });
 }
 
+// Raised, and lower than before; or three or four steps up that have not taken off what one does.
+std::optional<Step> raising_does_not_help(const std::vector<Height>& heights, double now_m,
+                                          const Measured& here, double step_m,
+                                          const std::string& seen) {
+  constexpr double kTakenOff_deg = 0.4;
+  const Height* back = nullptr;
+  for (const Height& height : heights) {
+    const double steps = (now_m - height.at_m) / step_m;
+    const bool worse = steps > 0.5 && steps < 4.5 && compared(here, height.nock_high_deg) < 0;
+    const bool nothing =
+        steps > 2.5 && steps < 4.5 && here.value - height.nock_high_deg.value < kTakenOff_deg;
+    if ((worse || nothing) && back == nullptr) {
+      back = &height;
+    }
+  }
+  if (back == nullptr) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::look_for_cause;
+  step.words = fmt::format(
+      "Put the nocking point back to {} above square and look for another cause: a tight nock, "
+      "fingers that press down on the arrow, a lower limb drawn harder than the upper (tiller), a "
+      "nock that strikes the shelf. Then shoot that again.",
+      inches_and_mm(back->at_m));
+  step.because = fmt::format("{}, and {} before it was raised: raising it is not the cure.", seen,
+                             rules::vertical_words(back->nock_high_deg));
+  return step;
+}
+
+// Three or four steps up were shot and took nothing off: it is not raised once more.
+bool raised_in_vain(const std::vector<Height>& heights, double now_m, const Measured& here,
+                    double step_m) {
+  constexpr double kTakenOff_deg = 0.4;
+  return std::any_of(heights.begin(), heights.end(), [&](const Height& height) {
+    const double steps = (height.at_m - now_m) / step_m;
+    return (steps > 2.5 && steps < 4.5 &&
+            height.nock_high_deg.value - here.value < kTakenOff_deg) ||
+           (steps > 0.5 && steps < 1.5 && compared(height.nock_high_deg, here) < 0);
+  });
+}
+
 // Whether this bow was brought down from a known high start with arrows of the same fletching, be
 // it with another tip or length: then a bounce would have shown on the way.
 bool came_down_before(const Situation& situation) {
@@ -251,6 +294,20 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   if ((!high && !low) || !situation.now().facts.accepted_nock_height.empty() ||
       (settled && !reopened(here, *settled, band)) || level_when_fletched(situation, here)) {
     return std::nullopt;
+  }
+  if (situation.now().views_disagree && counted_from_side(situation.now().judgement) < kLookedFor) {
+    Step step;
+    step.kind = StepKind::film_more;
+    step.amount = rules::kUsualShots;
+    step.words = fmt::format(
+        "Leave the nocking point and film {} more shots of this set-up from the side, the phone "
+        "level and at the arrow's height.",
+        rules::kUsualShots);
+    step.because = fmt::format(
+        "Up and down, the shots from the side and those from behind do not agree ({} together): "
+        "one of the two is not to be trusted.",
+        seen);
+    return step;
   }
   // Hardly more likely on that side than on the other.
   constexpr double kLikely = 0.6;  // of the interval: nine in ten
@@ -294,6 +351,13 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
     if (above != nullptr && std::abs(above->nock_high_deg.value) >= std::abs(here.value)) {
       return std::nullopt;  // between two heights, and this is the better
     }
+    const double step_m = situation.options.nocking_point_step_m;
+    if (raised_in_vain(heights, *now, here, step_m)) {
+      return std::nullopt;
+    }
+    if (auto step = raising_does_not_help(heights, *now, here, step_m, seen)) {
+      return step;
+    }
     return raise(situation, seen, fmt::format("{}: the nocking point is too low.", seen));
   }
   if (below != nullptr && compared(below->nock_high_deg, here) > 0) {
@@ -323,8 +387,11 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   }
   return lower(situation, seen,
                above != nullptr
-                   ? fmt::format("{}, {} one step higher up: coming down helps, go on.", seen,
-                                 rules::vertical_words(above->nock_high_deg))
+                   ? fmt::format("{}, {} one step higher up: {}.", seen,
+                                 rules::vertical_words(above->nock_high_deg),
+                                 compared(above->nock_high_deg, here) > 0
+                                     ? "coming down helps, go on"
+                                     : "one step has not told yet, go on")
                    : fmt::format("{} with the nocking point {} above square: a known high start.",
                                  seen, inches_and_mm(*now)));
 }

@@ -15,6 +15,7 @@ struct SetupView {
   SetupJudgement judgement;
   std::optional<Bow> against_hand;  // how it leans in the picture, where the hand told does not go
                                     // with that
+  bool views_disagree = false;      // up and down, from the side and from behind
 };
 
 // Every set-up of the record, in its order. `cautions` takes what concerns the session as a whole.

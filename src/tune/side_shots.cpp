@@ -49,9 +49,9 @@ int counted_from_side(const SetupJudgement& judgement) {
                                         [](const SideShot& shot) { return !shot.dropped; }));
 }
 
-void join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
+bool join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
   if (!judgement.lateral || !judgement.vertical || counted_from_side(judgement) == 0) {
-    return;
+    return false;
   }
   const OffsetSummary& lateral = *judgement.lateral;
   std::vector<double> values;
@@ -74,7 +74,7 @@ void join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
     }
   }
   if (values.empty()) {
-    return;
+    return false;
   }
   const RobustMean mean = robust_mean(values, u, scatter, shared);
   OffsetSummary& behind = *judgement.vertical;
@@ -104,6 +104,7 @@ void join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
   joined.scatter_deg = values.size() >= 3 ? mean.scatter : behind.scatter_deg;
   joined.freedom = behind.freedom + mean.freedom;
   behind = joined;
+  return apart > 1.0;
 }
 
 }  // namespace nocktrail::tune

@@ -21,7 +21,7 @@ void gather_side_shots(const SetupRecord& setup, const SetupFacts& facts,
 // summaries from behind, and is done before what is not known of the cant is added: that moves
 // either view by lat (for small angles) alike. Sigmas carried: theirs, what they share, and the
 // lateral mean's.
-void join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter);
+bool join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter);
 
 // How many count.
 int counted_from_side(const SetupJudgement& judgement);

@@ -106,8 +106,13 @@ std::optional<Step> brace_step(const Situation& situation, const Outcome& outcom
   if (!bow.brace_height_m || !bow.brace_min_m || !bow.brace_max_m || brace_tried(situation)) {
     return std::nullopt;
   }
-  // Common practice: higher acts slightly stiffer. Some say otherwise, so it is a trial.
-  const bool up = outcome.median_deg < 0.0;
+  // Common practice: higher acts slightly stiffer. Some say otherwise, so it is a trial; where what
+  // is known of this bow tells the way, that way.
+  const Answer& brace = situation.learner.lateral(Quantity::brace_height);
+  const double here_m = brace.at[brace.here];
+  const double raised_deg =
+      brace.told ? brace.median_at(here_m + kStep_m) - brace.median_at(here_m - kStep_m) : 0.0;
+  const bool up = (outcome.median_deg < 0.0) == (raised_deg >= 0.0);
   const double after = *bow.brace_height_m + (up ? kStep_m : -kStep_m);
   if (after < *bow.brace_min_m || after > *bow.brace_max_m) {
     return std::nullopt;
@@ -137,10 +142,26 @@ int agreeing(const Situation& situation) {
   return count;
 }
 
+// Off to one side, but more likely straight than not: more shots where they help, then the brace
+// height, then as it is.
+Step likely_straight(const Situation& situation, const Outcome& outcome) {
+  const double band = situation.options.dead_band_deg;
+  const auto here = pooled(situation.setups, situation.now().facts, false);
+  if (here->shots < kEnoughShots && more_shots_help(*here, outcome, band)) {
+    return film_more(situation, outcome);
+  }
+  if (const auto brace = brace_step(situation, outcome)) {
+    return *brace;
+  }
+  return std::abs(here->offset_deg.value) <= band
+             ? finish_step(situation, reading_words(situation, outcome))
+             : film_more(situation, outcome);
+}
+
 // Acts weak beyond doubt.
 Step weak_step(const Situation& situation, const Answer& length, const Outcome& outcome,
                const Limits& limits) {
-  if (does_not_answer(situation)) {
+  if (how_it_answers(situation) == Answers::hardly) {
     Step step;
     step.kind = StepKind::stiffer_shaft;
     step.words = fmt::format(
@@ -171,6 +192,14 @@ Step weak_step(const Situation& situation, const Answer& length, const Outcome& 
     step.because = fmt::format("A cut cannot be undone and asks for {} shots that agree; {} do{}.",
                                rules::kFewestBeforeCut, shots, shots == 1 ? "es" : "");
     return step;
+  }
+  // A cut cannot be undone: none while it is more likely straight than not.
+  constexpr double kMoreLikelyThanNot = 0.5;
+  if (outcome.straight >= kMoreLikelyThanNot) {
+    return likely_straight(situation, outcome);
+  }
+  if (auto step = contact_before_cut(situation)) {
+    return *step;
   }
   const Trim trim = trim_for(situation, length, limits);
   // A crumb that takes an arrow to its limit and hardly moves it is not worth a cut.

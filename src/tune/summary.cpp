@@ -432,7 +432,7 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
   for (std::size_t i = 0; i < setups.size(); ++i) {
     setups[i].judgement.lateral = lateral[i];
     setups[i].judgement.vertical = vertical[i];
-    join_side_shots(setups[i].judgement, kUsualScatter);
+    setups[i].views_disagree = join_side_shots(setups[i].judgement, kUsualScatter);
     add_cant(setups[i].judgement);
     setups[i].judgement.correlation = correlation_of(setups[i].judgement);
     add_verdict(setups[i], options);

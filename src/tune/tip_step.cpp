@@ -224,6 +224,7 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
           how_long_others(facts),
           better != nullptr ? "with these a heavier tip did not act weaker"
                             : "more than 100 gr of tip would be needed to bring these to straight");
+      step.words += least_mass_words(facts);
       return step;
     }
   }
@@ -251,6 +252,7 @@ Step heavier_tip(const Situation& situation, const Outcome& outcome, const Limit
     step.words = fmt::format(
         "Try shafts one spine group weaker, {}: a heavier tip than this is hardly made.{}",
         how_long_others(facts), kOtherWeaker);
+    step.words += least_mass_words(facts);
     return step;
   }
   step.kind = StepKind::heavier_tip;

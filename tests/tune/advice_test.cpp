@@ -351,8 +351,7 @@ TEST_CASE("rules: the bare shaft, then the finished arrow, then done with a buil
 }
 
 TEST_CASE("rules: a shaft that would be too light bare is not stripped") {
-  SetupFacts light = facts(29.5);
-  light.arrow.fletching = Fletching::fletched;
+  SetupFacts light = fletched(facts(29.5));
   light.bow.min_grains_per_pound = 8.4;  // bare it is 371 gr, 8.2 grains per pound
   const Step step = judged({setup("01", light, 0.0, 0.1, 16, 0.3)}).next;
   CHECK(step.kind == StepKind::done);
