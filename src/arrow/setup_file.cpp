@@ -78,7 +78,7 @@ Bow read_bow(Table table) {
 
 // The stiffness, from whichever of the three ways of saying it is there.
 void read_stiffness(Table& table, Fields& fields, Shaft& shaft, std::string_view source) {
-  const auto deflection_m = fields.quantity("spine", units::parse_length_m);
+  const auto deflection_m = fields.quantity("spine", units::parse_deflection_m);
   const auto pounds_n = fields.quantity("wood_spine", units::parse_force_n);
   const auto modulus_gpa = table.number("youngs_modulus_gpa");
   const auto wall_m = fields.quantity("wall", units::parse_length_m);

@@ -3,6 +3,9 @@
 #include <fmt/format.h>
 
 #include <nlohmann/json.hpp>
+#include <optional>
+#include <pugixml.hpp>
+#include <sstream>
 #include <system_error>
 
 #include "asked.hpp"
@@ -36,13 +39,41 @@ session::ClipPlace place_of(const json& document) {
   return place;
 }
 
+// A page of the results with the way back, and above it what holds in the place of what it says.
+Answer with_head(Answer page, const Standing& now) {
+  pugi::xml_document head;
+  pugi::xml_node back = head.append_child("p");
+  back.append_attribute("class") = "screen";
+  pugi::xml_node link = back.append_child("a");
+  link.append_attribute("href") = "/";
+  link.append_attribute("style") = "display:inline-block;padding:.8rem .5rem";
+  link.text() = "Back to the line";
+  if (now.instead) {
+    pugi::xml_node box = head.append_child("div");
+    box.append_attribute("role") = "alert";
+    box.append_attribute("class") = "verdict step";
+    box.append_child("h2").text() = forbids(now.instead->kind) ? "Stop" : "Not as below";
+    pugi::xml_node words = box.append_child("p");
+    words.append_attribute("class") = "words";
+    words.text() = rules::printable(now.instead->words).c_str();
+    box.append_child("p").text() = rules::printable(now.instead->because).c_str();
+  }
+  std::ostringstream bytes;
+  head.save(bytes, "", pugi::format_raw | pugi::format_no_declaration);
+  const std::string body = "<body>";
+  if (const std::size_t at = page.body.find(body); at != std::string::npos) {
+    page.body.insert(at + body.size(), bytes.str());
+  }
+  return page;
+}
+
 }  // namespace
 
 std::string error_body(std::string_view words) {
   return dumped({{"error", rules::printable(words)}});
 }
 
-Answers::Answers(fs::path folder, std::string results, const Board& board, ByHand& by_hand,
+Answers::Answers(fs::path folder, std::string results, Board& board, ByHand& by_hand,
                  Replays& replays)
     : folder_(std::move(folder)),
       results_(std::move(results)),
@@ -93,13 +124,13 @@ Answer Answers::get(const Target& target) const {
     return still(target);
   }
   if (target.path == "/report") {
-    return from_results("report.html");
+    return with_head(from_results("report.html"), standing(folder_, board_.snapshot()));
   }
   if (target.path == "/build-sheet") {
     if (standing(folder_, board_.snapshot()).instead) {
       throw Refused(404, "the session is being judged anew: wait until the sheet is there again");
     }
-    return from_results("build-sheet.html");
+    return with_head(from_results("build-sheet.html"), {});
   }
   throw Refused(404, "there is nothing here");
 }
@@ -110,17 +141,19 @@ Answer Answers::post(const Target& target, const std::string& body) {
       return by_hand_.try_marks(body);
     }
     const std::lock_guard<std::mutex> guard(changing_);
+    std::optional<Answer> answer;
     if (target.path == "/api/marks") {
-      return by_hand_.keep(body);
+      answer = by_hand_.keep(body);
+    } else if (target.path == "/api/leave-out") {
+      answer = leave_out(body);
+    } else if (target.path == "/api/facts") {
+      answer = save_facts(folder_, body);
+    } else if (target.path == "/api/setups") {
+      answer = begin_setup(body);
     }
-    if (target.path == "/api/leave-out") {
-      return leave_out(body);
-    }
-    if (target.path == "/api/facts") {
-      return save_facts(folder_, body);
-    }
-    if (target.path == "/api/setups") {
-      return begin_setup(body);
+    if (answer) {
+      board_.changed();
+      return std::move(*answer);
     }
   } catch (const BadInput& problem) {
     throw Refused(400, problem.what());

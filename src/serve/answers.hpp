@@ -21,7 +21,7 @@ std::string error_body(std::string_view words);
 class Answers {
  public:
   // `results` as in OutputSettings.
-  Answers(std::filesystem::path folder, std::string results, const Board& board, ByHand& by_hand,
+  Answers(std::filesystem::path folder, std::string results, Board& board, ByHand& by_hand,
           Replays& replays);
 
   // For GET. Frames of clips are for one thread at a time. Throws Refused.
@@ -38,7 +38,7 @@ class Answers {
 
   std::filesystem::path folder_;
   std::string results_;
-  const Board& board_;
+  Board& board_;
   ByHand& by_hand_;
   Replays& replays_;
   std::mutex changing_;

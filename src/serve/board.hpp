@@ -37,12 +37,15 @@ struct Snapshot {
 
 class Board {
  public:
-  // `told`: an event's name and its data, for open pages; called by the watcher's thread.
+  // `told`: an event's name and its data, for open pages; called by any thread.
   using Told = std::function<void(const std::string& event, const std::string& data)>;
 
   Board(const std::filesystem::path& folder, Told told);
 
   Snapshot snapshot() const;
+
+  // Something of the folder's own files was changed from a page: open pages look again at once.
+  void changed();
 
   // The voice and events with what is put up here added to them.
   desk::Voice listen(const desk::Voice& voice);
@@ -51,7 +54,6 @@ class Board {
  private:
   void note_step(const session::SessionEvents::Step& step);
   void note_judged(const desk::JudgedSession& judged);
-  void changed();
 
   Told told_;
   mutable std::mutex mutex_;

@@ -3,12 +3,27 @@
 #include <algorithm>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
 
 namespace nocktrail::serve {
 namespace {
+
+// Whether the same of its clips and shots count as when it was judged.
+bool counts_as_judged(const session::PlannedSetup& planned, const tune::SetupRecord& judged) {
+  return std::all_of(judged.clips.begin(), judged.clips.end(), [&](const tune::ClipRecord& clip) {
+    const auto now = std::find_if(planned.clips.begin(), planned.clips.end(), [&](const auto& one) {
+      return one.path.filename().string() == clip.file;
+    });
+    if (now == planned.clips.end()) {
+      return true;  // taken away: the watcher sees to it
+    }
+    const std::string& then = clip.dropped == session::kMarksDoNotCount ? "" : clip.dropped;
+    return now->dropped == then && now->dropped_shots == clip.dropped_shots;
+  });
+}
 
 // Whether the last judgement was of these set-ups with these facts, and not before any of their
 // clips was read.
@@ -24,6 +39,7 @@ bool as_judged(const session::Plan& plan, const Snapshot& snapshot) {
                       return planned.name == judged.name &&
                              tune::particulars(planned.facts) == tune::particulars(judged.facts) &&
                              tune::stop_texts(planned.facts) == tune::stop_texts(judged.facts) &&
+                             counts_as_judged(planned, judged) &&
                              (!judged.clips.empty() || all_published(planned));
                     });
 }
@@ -50,6 +66,7 @@ Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot)
     return now;
   }
   for (const session::PlannedSetup& setup : plan.setups) {
+    now.setups.push_back(setup.name);
     now.waiting += static_cast<std::size_t>(
         std::count_if(setup.clips.begin(), setup.clips.end(),
                       [&](const auto& clip) { return snapshot.done.count(clip.path) == 0; }));

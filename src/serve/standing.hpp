@@ -15,6 +15,8 @@ namespace nocktrail::serve {
 
 struct Standing {
   std::size_t waiting = 0;  // clips not yet read
+  // The set-ups that the folder has now, in order; empty where it cannot be listed.
+  std::vector<std::string> setups;
   // What forbids to shoot, by the facts as they stand and by the shots judged; by set-up.
   std::map<std::string, std::vector<std::string>> stops;
   // In the place of the step that was judged last, where that no longer holds: a stop, or that the

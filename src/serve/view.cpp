@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/rules/cant.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_edit.hpp"
 #include "nocktrail/session/kept_marks.hpp"
@@ -44,7 +45,7 @@ json shot_json(const tune::ClipRecord& clip, std::size_t index, bool fletched) {
     one["measured"] = true;
     one["lateral"] = "From the side: nothing is seen of left and right";
     one["vertical"] = capitalised(rules::vertical_words(*shot.nock_high_deg));
-    one["spine"] = rules::word(shot.verdict.spine);
+    one["spine"] = nullptr;
     one["fletched"] = fletched;
     one["nocking_point"] = rules::word(shot.verdict.nocking_point);
     one["summary"] = text(shot.verdict.summary);
@@ -66,6 +67,8 @@ json shot_json(const tune::ClipRecord& clip, std::size_t index, bool fletched) {
   one["nocking_point"] = rules::word(shot.verdict.nocking_point);
   one["summary"] = text(shot.verdict.summary);
   one["in_bow"] = shot.in_bow.has_value();
+  // The hand told does not go with how the bow leans: the summary says so.
+  one["at_odds"] = shot.bow && rules::against_hand(*shot.bow, shot.cant_seen_deg).has_value();
   return one;
 }
 
@@ -83,53 +86,68 @@ bool is_fresh(const Snapshot& snapshot, const std::string& setup, const std::str
   });
 }
 
-json setups_json(const Snapshot& snapshot, const Standing& now) {
+// A set-up of which nothing is judged yet.
+json empty_setup(const std::string& name, const Standing& now) {
+  const auto stops = now.stops.find(name);
+  return {{"name", printable(name)},
+          {"notes", nullptr},
+          {"changed", nullptr},
+          {"clips", json::array()},
+          {"summary", nullptr},
+          {"stops", stops == now.stops.end() ? json::array() : json(stops->second)},
+          {"warnings", json::array()}};
+}
+
+json judged_setup(const Snapshot& snapshot, std::size_t i, const Standing& now) {
   const Published& published = *snapshot.published;
+  const tune::SetupRecord& setup = published.record.setups[i];
+  json one = empty_setup(setup.name, now);
+  one["notes"] = text(setup.facts.notes);
+  if (i > 0) {
+    one["changed"] =
+        text(tune::changes_in_brief(published.record.setups[i - 1].facts, setup.facts));
+  }
+  for (const tune::ClipRecord& clip : setup.clips) {
+    if (!is_fresh(snapshot, setup.name, clip.file)) {
+      one["clips"].push_back(clip_view(snapshot, setup.name, clip));
+    }
+  }
+  if (i < published.judgement.setups.size()) {
+    const tune::SetupJudgement& judged = published.judgement.setups[i];
+    one["summary"] = text(judged.summary);
+    one["warnings"] = judged.warnings;
+  }
+  return one;
+}
+
+// Those that the folder has now; one that was just begun, or of which the first clip is being read,
+// is not judged yet.
+json setups_json(const Snapshot& snapshot, const Standing& now) {
+  const std::vector<tune::SetupRecord>& judged = snapshot.published->record.setups;
+  std::vector<std::string> names = now.setups;
+  if (names.empty()) {
+    for (const tune::SetupRecord& setup : judged) {
+      names.push_back(setup.name);
+    }
+  }
+  for (const auto& fresh : snapshot.fresh) {
+    if (std::find(names.begin(), names.end(), fresh.first) == names.end()) {
+      names.push_back(fresh.first);
+    }
+  }
   json setups = json::array();
-  std::vector<std::string> names;
-  for (std::size_t i = 0; i < published.record.setups.size(); ++i) {
-    const tune::SetupRecord& setup = published.record.setups[i];
-    names.push_back(setup.name);
-    json clips = json::array();
-    for (const tune::ClipRecord& clip : setup.clips) {
-      if (!is_fresh(snapshot, setup.name, clip.file)) {
-        clips.push_back(clip_view(snapshot, setup.name, clip));
+  for (const std::string& name : names) {
+    const auto at = std::find_if(judged.begin(), judged.end(),
+                                 [&](const auto& setup) { return setup.name == name; });
+    json one = at == judged.end()
+                   ? empty_setup(name, now)
+                   : judged_setup(snapshot, static_cast<std::size_t>(at - judged.begin()), now);
+    for (const auto& [setup, clip] : snapshot.fresh) {
+      if (setup == name) {
+        one["clips"].push_back(clip_view(snapshot, setup, clip));
       }
     }
-    json one = {{"name", printable(setup.name)},
-                {"notes", text(setup.facts.notes)},
-                {"changed", i == 0 ? json(nullptr)
-                                   : text(tune::changes_in_brief(
-                                         published.record.setups[i - 1].facts, setup.facts))},
-                {"clips", std::move(clips)},
-                {"summary", nullptr},
-                {"stops", json::array()},
-                {"warnings", json::array()}};
-    if (const auto stops = now.stops.find(setup.name); stops != now.stops.end()) {
-      one["stops"] = stops->second;
-    }
-    if (i < published.judgement.setups.size()) {
-      const tune::SetupJudgement& judged = published.judgement.setups[i];
-      one["summary"] = text(judged.summary);
-      one["warnings"] = judged.warnings;
-    }
     setups.push_back(std::move(one));
-  }
-  for (const auto& [name, clip] : snapshot.fresh) {
-    auto at = std::find(names.begin(), names.end(), name);
-    if (at == names.end()) {
-      names.push_back(name);
-      at = names.end() - 1;
-      setups.push_back({{"name", printable(name)},
-                        {"notes", nullptr},
-                        {"changed", nullptr},
-                        {"clips", json::array()},
-                        {"summary", nullptr},
-                        {"stops", json::array()},
-                        {"warnings", json::array()}});
-    }
-    setups[static_cast<std::size_t>(at - names.begin())]["clips"].push_back(
-        clip_view(snapshot, name, clip));
   }
   return setups;
 }
@@ -215,7 +233,6 @@ json line_view(const Snapshot& snapshot, const Standing& now) {
     facts.push_back({{"field", fact.field}, {"words", fact.words}, {"example", fact.example}});
   }
   json setups = setups_json(snapshot, now);
-  // Folders begun from the page have no clip yet; the record names them once the watcher looked.
   return {{"session", printable(published.record.name)},
           {"version", snapshot.version},
           {"waiting", now.waiting},

@@ -208,7 +208,7 @@ void read_bow(Table table, tune::SetupFacts& facts) {
 // The stiffness, from whichever of the three ways of saying it is there.
 void read_spine(Table& table, tune::ArrowFacts& arrow) {
   const Range deflections = inches(0.15, 2.0);  // ASTM F2031
-  const auto deflection_m = table.quantity("spine", units::parse_length_m);
+  const auto deflection_m = table.quantity("spine", units::parse_deflection_m);
   const auto pounds_n = table.quantity("wood_spine", units::parse_force_n);
   const auto modulus_gpa = table.number("youngs_modulus_gpa");
   const auto wall_m = table.quantity("wall", units::parse_length_m);

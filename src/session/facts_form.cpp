@@ -160,6 +160,24 @@ std::optional<double> number_in(std::string words) {
              : std::nullopt;
 }
 
+// The same with the unit that people write after it, where a field has but one.
+std::optional<double> number_of(const FactField& field, std::string_view value) {
+  static constexpr std::pair<std::string_view, std::string_view> kUnits[] = {
+      {"bow.min_grains_per_pound", "gpp"},
+      {"bow.min_grains_per_pound", "gr/lb"},
+      {"camera.focal_35mm", "mm"},
+      {"camera.capture_fps", "fps"},
+      {"arrow.youngs_modulus_gpa", "GPa"}};
+  for (const auto& [name, unit] : kUnits) {
+    if (field.field == name && value.ends_with(unit)) {
+      value.remove_suffix(unit.size());
+      value = value.substr(0, value.find_last_not_of(' ') + 1);
+      break;
+    }
+  }
+  return number_in(std::string(value));
+}
+
 // What is wrong with a value before the file is asked; empty: nothing.
 std::string fault_in(const FactField& field, const std::string& value) {
   if (value.empty()) {
@@ -175,7 +193,7 @@ std::string fault_in(const FactField& field, const std::string& value) {
   if (value.size() > kMostBytes) {
     return "is too long";
   }
-  if (field.kind == Kind::number && !number_in(value)) {
+  if (field.kind == Kind::number && !number_of(field, value)) {
     return fmt::format("is a plain number here, such as {}", field.example);
   }
   return {};
@@ -186,8 +204,9 @@ std::string with_edit(const File& file, const FactField& field, const std::strin
   if (value.empty()) {
     return units::with_text(file.text, file.shown, path, std::nullopt);
   }
-  const std::optional<double> number =
-      field.kind == Kind::number || field.kind == Kind::angle ? number_in(value) : std::nullopt;
+  const std::optional<double> number = field.kind == Kind::number || field.kind == Kind::angle
+                                           ? number_of(field, value)
+                                           : std::nullopt;
   return number ? units::with_number(file.text, file.shown, path, *number)
                 : units::with_text(file.text, file.shown, path, value);
 }

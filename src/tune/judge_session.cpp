@@ -1,12 +1,14 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "advice.hpp"
 #include "build_sheet.hpp"
 #include "learning.hpp"
 #include "nocktrail/arrow/limits.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/judgement.hpp"
 #include "setup_view.hpp"
@@ -102,6 +104,38 @@ std::vector<std::string> unchecked_limits(const SetupFacts& facts, bool counted)
   return cautions;
 }
 
+// A maker's limit that one set-up tells wider than another of the same bow: it cannot have grown.
+void say_widened_limits(const Situation& situation, std::vector<std::string>& cautions) {
+  struct Limit {
+    const char* words;
+    std::optional<double> BowFacts::*value;
+    double wider;  // sign of the wide side
+  };
+  constexpr std::array kLimits = {
+      Limit{"the least brace height", &BowFacts::brace_min_m, -1.0},
+      Limit{"the greatest brace height", &BowFacts::brace_max_m, 1.0},
+      Limit{"the lightest arrow", &BowFacts::min_grains_per_pound, -1.0},
+      Limit{"the greatest draw", &BowFacts::max_draw_m, 1.0},
+      Limit{"the greatest draw weight", &BowFacts::max_draw_weight_n, 1.0}};
+  const BowFacts& now = situation.now().facts.bow;
+  for (const Limit& limit : kLimits) {
+    for (std::size_t i = 0; i < situation.latest; ++i) {
+      const SetupView& setup = situation.setups[i];
+      const auto& then = setup.facts.bow.*limit.value;
+      const auto& is = now.*limit.value;
+      constexpr double kSame = 1e-6;
+      if (then && is && !other_name(setup.facts.bow.name, now.name) &&
+          limit.wider * (*is - *then) > kSame * std::abs(*then)) {
+        cautions.push_back(fmt::format(
+            "The maker's limit on {} is told wider in this set-up than in {}: it is the maker's, "
+            "not the archer's to widen. Tell the one that the maker gives.",
+            limit.words, rules::printable(setup.judgement.name)));
+        break;
+      }
+    }
+  }
+}
+
 }  // namespace
 
 SessionJudgement judge_session(const SessionRecord& session, const JudgementOptions& options) {
@@ -121,6 +155,7 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
   const Situation situation{setups, setups.size() - 1, options, learner};
   judgement.next = next_step(situation);
   say_where_alike_disagree(situation, judgement.cautions);
+  say_widened_limits(situation, judgement.cautions);
   for (std::size_t q = 0; q < kQuantities; ++q) {
     const auto quantity = static_cast<Quantity>(q);
     const bool known = value_of(quantity, situation.now().facts).has_value();

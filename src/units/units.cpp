@@ -51,7 +51,8 @@ constexpr Unit kMasses[] = {{"gr", kKilogramsPerGrain},
                             {"grains", kKilogramsPerGrain}};
 constexpr Unit kForces[] = {{"lb", kNewtonsPerPoundForce},    {"N", 1.0},
                             {"lbs", kNewtonsPerPoundForce},   {"#", kNewtonsPerPoundForce},
-                            {"pound", kNewtonsPerPoundForce}, {"pounds", kNewtonsPerPoundForce}};
+                            {"pound", kNewtonsPerPoundForce}, {"pounds", kNewtonsPerPoundForce},
+                            {"kg", kNewtonsPerKilogramForce}};
 constexpr Unit kAngles[] = {{"", 1.0}, {"deg", 1.0}, {"degrees", 1.0}, {"\xc2\xb0", 1.0}};
 constexpr Unit kSpeeds[] = {{"fps", kMetresPerFoot}, {"ft/s", kMetresPerFoot}, {"m/s", 1.0}};
 constexpr Unit kLineDensities[] = {{"gr/in", kKilogramsPerGrain / kMetresPerInch},
@@ -188,6 +189,18 @@ std::string format(double value_si, const Unit& unit, int digits) {
 
 double parse_length_m(std::string_view text, std::string_view field) {
   return parse(text, field, kLengths, "length", "30in, 762mm or 0.762m");
+}
+
+double parse_deflection_m(std::string_view text, std::string_view field) {
+  const std::string_view body = trimmed(text);
+  int thousandths = 0;
+  const auto [end, error] = std::from_chars(body.data(), body.data() + body.size(), thousandths);
+  const bool plain = error == std::errc{} && end == body.data() + body.size();
+  constexpr int kLeast = 150;
+  constexpr int kMost = 2000;
+  return plain && thousandths >= kLeast && thousandths <= kMost
+             ? 1e-3 * thousandths * kMetresPerInch
+             : parse(text, field, kLengths, "spine", "0.500in, or 500 as shafts are marked");
 }
 
 double parse_angle_deg(std::string_view text, std::string_view field) {

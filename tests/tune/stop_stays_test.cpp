@@ -80,8 +80,8 @@ TEST_CASE("rules: an arrow across its flight is not shot again by way of another
 // Feathers hide up to 4 deg (docs/arrow-model.md): 17 deg bare are 13 fletched, past the 12 that
 // stop a fletched arrow.
 TEST_CASE("rules: what trails very far bare is not sent to be shot with feathers") {
-  for (const auto& [bare_deg, kind] : {std::pair(-17.0, StepKind::do_not_shoot_arrow),
-                                       std::pair(-10.0, StepKind::film_more)}) {
+  for (const auto& [bare_deg, kind] :
+       {std::pair(-17.0, StepKind::do_not_shoot_arrow), std::pair(-10.0, StepKind::film_more)}) {
     CAPTURE(bare_deg);
     CHECK(judged({setup("01", facts(), bare_deg, 0.1, 4, 0.1),
                   setup("02", fletched(facts()), 0.0, 0.0, 0)})
@@ -90,9 +90,9 @@ TEST_CASE("rules: what trails very far bare is not sent to be shot with feathers
   // Whether it was bare was not told: it may have been fletched.
   SetupFacts untold = facts();
   untold.arrow.fletching = Fletching::unknown;
-  CHECK(judged({setup("01", untold, -13.0, 0.1, 4, 0.1),
-                setup("02", fletched(facts()), 0.0, 0.0, 0)})
-            .next.kind == StepKind::do_not_shoot_arrow);
+  CHECK(
+      judged({setup("01", untold, -13.0, 0.1, 4, 0.1), setup("02", fletched(facts()), 0.0, 0.0, 0)})
+          .next.kind == StepKind::do_not_shoot_arrow);
 }
 
 TEST_CASE("rules: to tell a name or a fact mends nothing") {
@@ -117,12 +117,13 @@ TEST_CASE("rules: to tell a name or a fact mends nothing") {
     CHECK(then([](SetupFacts& f) { f.arrow.spine.reset(); },
                [](SetupFacts& f) { f.arrow.name = "Tube "; },
                count) == StepKind::do_not_shoot_arrow);
-    CHECK(then([](SetupFacts& f) {
-                 f.arrow.spine.reset();
-                 f.arrow.name.clear();
-               },
-               [](SetupFacts& f) { f.arrow.name = "heron"; },
-               count) == StepKind::do_not_shoot_arrow);
+    CHECK(then(
+              [](SetupFacts& f) {
+                f.arrow.spine.reset();
+                f.arrow.name.clear();
+              },
+              [](SetupFacts& f) { f.arrow.name = "heron"; },
+              count) == StepKind::do_not_shoot_arrow);
   }
   CHECK(then(nothing, nothing, 4) == StepKind::do_not_shoot_arrow);
 }
@@ -130,7 +131,8 @@ TEST_CASE("rules: to tell a name or a fact mends nothing") {
 TEST_CASE("rules: a change that goes as far past straight does not lift the stop") {
   SetupFacts noodle = facts();
   noodle.arrow.spine = SpineTold{SpineConvention::deflection_in, 1.5};
-  const Step next = judged({setup("01", facts(), 9.0, 0.1, 4, 0.1), setup("02", noodle, 0, 0, 0)}).next;
+  const Step next =
+      judged({setup("01", facts(), 9.0, 0.1, 4, 0.1), setup("02", noodle, 0, 0, 0)}).next;
   CHECK(next.kind == StepKind::do_not_shoot_arrow);
   CHECK(contains(next.because, "on the other side"));
 }
@@ -138,7 +140,8 @@ TEST_CASE("rules: a change that goes as far past straight does not lift the stop
 TEST_CASE("rules: weak or stiff is said by the hand that shot it") {
   SetupFacts left = facts();
   left.hand = Hand::left;
-  const Step next = judged({setup("01", facts(), -9.5, 0.1, 4, 0.1), setup("02", left, 0, 0, 0)}).next;
+  const Step next =
+      judged({setup("01", facts(), -9.5, 0.1, 4, 0.1), setup("02", left, 0, 0, 0)}).next;
   REQUIRE(next.kind == StepKind::do_not_shoot_arrow);
   CHECK_FALSE(contains(next.words, "acts stiff"));
 }
@@ -162,7 +165,8 @@ TEST_CASE("rules: a shaft more likely straight than not is not cut") {
   }
 }
 
-TEST_CASE("rules: a nocking point that is raised in vain goes back, and another cause is looked for") {
+TEST_CASE(
+    "rules: a nocking point that is raised in vain goes back, and another cause is looked for") {
   const auto raised = [](std::vector<double> vert_deg) {
     std::vector<SetupRecord> setups;
     for (std::size_t i = 0; i < vert_deg.size(); ++i) {
@@ -183,6 +187,9 @@ TEST_CASE("rules: a nocking point that is raised in vain goes back, and another 
 TEST_CASE("rules: what is accepted in writing has a bound") {
   SetupFacts accepted = facts();
   accepted.accepted_nock_height = "fine";
-  CHECK(judged({setup("01", accepted, 0.05, 7.0, 24, 0.2)}).next.kind == StepKind::look_for_cause);
+  const Step next = judged({setup("01", accepted, 0.0, 4.2, 24, 0.1)}).next;
+  CAPTURE(next.words);
+  CAPTURE(next.because);
+  CHECK(next.kind == StepKind::look_for_cause);
   CHECK(judged({setup("01", accepted, 0.05, 1.5, 24, 0.2)}).next.kind != StepKind::look_for_cause);
 }

@@ -67,6 +67,16 @@ TEST_CASE("unit: what people write besides is read, and what could mean two thin
   CHECK_THROWS_AS(units::parse_angle_deg("12in", "f"), nocktrail::BadInput);
 }
 
+TEST_CASE("unit: shafts are sold by thousandths of an inch, bows by kilograms, too") {
+  CHECK(nocktrail::units::parse_deflection_m("500", "spine") == doctest::Approx(0.0127));
+  CHECK(nocktrail::units::parse_deflection_m("0.500in", "spine") == doctest::Approx(0.0127));
+  for (const char* text : {"0.5", "50", "5000", "500lb", "500 450"}) {
+    CAPTURE(text);
+    CHECK_THROWS_AS(nocktrail::units::parse_deflection_m(text, "spine"), nocktrail::BadInput);
+  }
+  CHECK(nocktrail::units::parse_force_n("20kg", "draw_weight") == doctest::Approx(196.133));  // 9.80665 N each, exact
+}
+
 TEST_CASE("unit: what a phone's keyboard makes of it is read as it was meant") {
   for (const char* inches : {"30½in", "30 ½ in", "30 1⁄2in", "30 1/2 in", "30 1/2 “", "30.5''",
                              "30.5 In", "30.5 INCHES", "30.5in."}) {
@@ -117,7 +127,7 @@ TEST_CASE("fault: missing, wrong and senseless quantities name the field") {
     CHECK_THROWS_AS(units::parse_length_m(text, "f"), nocktrail::BadInput);
   }
   CHECK_THROWS_AS(units::parse_mass_kg("0.5lb", "f"), nocktrail::BadInput);
-  CHECK_THROWS_AS(units::parse_force_n("20kg", "f"), nocktrail::BadInput);
+  CHECK_THROWS_AS(units::parse_force_n("20m", "f"), nocktrail::BadInput);
 }
 
 TEST_CASE("fault: a message that quotes a line break or an escape stays one line") {

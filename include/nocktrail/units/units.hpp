@@ -20,6 +20,7 @@ inline constexpr double kMetresPerFoot = 0.3048;                  // exact
 inline constexpr double kKilogramsPerPound = 0.45359237;          // exact
 inline constexpr double kStandardGravity = 9.80665;               // m/s^2, exact, SI definition
 inline constexpr double kNewtonsPerPoundForce = 4.4482216152605;  // exact
+inline constexpr double kNewtonsPerKilogramForce = 9.80665;       // exact: standard gravity
 
 constexpr double rad_from_deg(double deg) {
   return deg * std::numbers::pi / 180.0;
@@ -30,6 +31,10 @@ constexpr double deg_from_rad(double rad) {
 
 // "30in", "762mm", "76.2 cm", "0.762m", "5/16in" -> metres.
 double parse_length_m(std::string_view text, std::string_view field);
+
+// The deflection that a shaft is sold by: a length, or "500" as shafts are marked, thousandths of
+// an inch (common practice) -> metres.
+double parse_deflection_m(std::string_view text, std::string_view field);
 
 // "15", "15deg", "15 degrees", "15°": the one quantity whose unit may be left out.
 double parse_angle_deg(std::string_view text, std::string_view field);

@@ -133,7 +133,8 @@ async function save() {
   }
   if (answer.ok) {
     for (const edit of edits) rows.get(edit.field).was = edit.value;
-    at('state').textContent = 'Saved.';
+    for (const row of rows.values()) showError(row, '');
+    show(at('saved'), 'Saved.');
     return refresh();
   }
   const words = [body.error];
@@ -161,6 +162,7 @@ async function save() {
 at('form').addEventListener('submit', async function (event) {
   event.preventDefault();
   show(at('error'), '');
+  show(at('saved'), '');
   at('state').textContent = '';
   at('save').disabled = true;
   await save();

@@ -6,6 +6,7 @@ let following = true;     // the newest set-up, until another is chosen
 let spoken = null;        // of the newest shot, so that none is said twice
 let connected = false;
 let step = null;
+let begun = null;         // a set-up that was begun here, until the computer names it
 
 // --- showing ------------------------------------------------------------------------------------
 
@@ -30,15 +31,18 @@ function showNext() {
   showStop(next.forbids ? next.words : null);
   at('stop-because').textContent = next.forbids ? next.because || '' : '';
   at('next-words').textContent = next.words;
-  const last = line.setups.length ? line.setups[line.setups.length - 1].name : '.';
+  const last = latestSetup();
+  at('next-title').textContent = 'Next step' + ofSetup(last);
+  at('stop-title').textContent = 'Stop' + ofSetup(last);
   at('next-facts').firstElementChild.href =
       '/facts?setup=' + encodeURIComponent(next.kind === 'tell-facts' ? last : '.');
   at('next-facts').hidden = !['tell-facts', 'tell-hand', 'tell-cant'].includes(next.kind);
   at('next-because').textContent = line.judging ? 'Being judged anew with the newest shot …'
                                                 : next.because || '';
-  const cautions = next.cautions.concat(line.cautions);
-  fill(at('next-cautions'), cautions);
-  at('next-more').hidden = cautions.length === 0;
+  fill(at('next-cautions'), next.cautions);
+  at('next-more').hidden = next.cautions.length === 0;
+  // What nobody has checked is not folded away.
+  fill(at('session-cautions'), line.cautions, 'caution');
   at('faults').hidden = line.faults.length === 0;
   fill(at('fault-list'), line.faults);
   at('sheet').hidden = !line.sheet;
@@ -47,6 +51,10 @@ function showNext() {
   at('messages').hidden = said.length === 0;
   fill(at('message-list'), said);
 }
+
+function latestSetup() { return line.setups.length ? line.setups[line.setups.length - 1].name : '.'; }
+
+function ofSetup(name) { return name === '.' ? '' : ' · ' + name; }
 
 function stopsOf(clip) {
   const of = line.setups.find(setup => setup.name === clip.setup);
@@ -65,9 +73,9 @@ function showNewest() {
   if (body.dataset.id !== idOf(clip) + clip.dropped) {
     body.dataset.id = idOf(clip) + clip.dropped;
     const name = make('p', '', 'soft');
-    const link = make('a', clip.clip);
+    const link = make('a', clip.clip, 'wide');
     link.href = shotAddress(clip);
-    name.append(link, clip.setup === '.' ? '' : ' · ' + clip.setup);
+    name.append(link, ofSetup(clip.setup));
     body.replaceChildren(...stopsOf(clip).map(words => make('p', words, 'caution')), readingOf(clip), name);
   }
   if (spoken === null) spoken = idOf(clip);  // what was there when the page opened
@@ -85,10 +93,11 @@ function showSetups() {
   // A session of which nothing is there yet begins with a set-up, so that others can follow it.
   const empty = line.setups.length === 1 && line.setups[0].name === '.' && line.setups[0].clips.length === 0
       && line.waiting === 0;
-  const all = empty ? [{name: '1-start', clips: [], warnings: []}] : setups();
-  const last = all[all.length - 1].name;
+  const all = empty ? [{name: '1-start', clips: [], warnings: []}] : setups().slice();
+  if (begun && all.some(s => s.name === begun)) begun = null;
+  if (begun) all.push({name: begun, clips: [], warnings: []});
   if (!all.some(s => s.name === chosen)) { chosen = null; following = true; }
-  if (following || !chosen) chosen = last;
+  if (following || !chosen) chosen = all[all.length - 1].name;
   const select = at('setup');
   select.replaceChildren(...all.map(function (setup) {
     const option = make('option', setup.name === '.' ? 'this session' : setup.name);
@@ -150,11 +159,15 @@ async function refresh() {
   try {
     line = await ask('/api/line');
     connected = true;
+    show(at('stranger'), '');
     showAll();
   } catch (problem) {
     connected = false;
     showState();
-    if (problem.message.startsWith('Scan')) at('state').textContent = problem.message;
+    // Begun anew, the program knows this page no longer: what stands here is not what holds.
+    const stranger = problem.message.startsWith('Scan');
+    show(at('stranger'), stranger ? problem.message : '');
+    if (stranger) at('state').textContent = '';
   }
   asking = false;
   if (again) { again = false; refresh(); }
@@ -174,6 +187,7 @@ function listen() {
   events.addEventListener('error', function () {
     connected = false;
     showState();
+    refresh();
     // Some browsers give up for good after a phone slept.
     if (events.readyState === EventSource.CLOSED) setTimeout(listen, 3000);
   });
@@ -192,19 +206,24 @@ function aloud(words) {
   return words.replace(/±/g, 'plus or minus').replace(/\bdeg\b|°/g, 'degrees');
 }
 
+function spokenName(setup) { return setup === '.' ? 'this session' : 'set-up ' + setup; }
+
 function sayNewest() {
   const said = [];
   if (line.next.forbids) said.push(line.next.words);
   const clip = line.newest;
-  if (!line.next.forbids) said.push(...stopsOf(clip));
+  if (!line.next.forbids && stopsOf(clip).length) said.push('Of ' + spokenName(clip.setup) + ':', ...stopsOf(clip));
   if (clip.status !== 'measured') said.push('No number from this clip. ' + (clip.reason || ''));
   for (const shot of clip.shots) {
     if (shot.measured) {
-      said.push(shot.lateral + '. ' + shot.vertical + '. Spine ' + (shot.fletched ? 'as fletched ' : '') + shot.spine + '. Nocking point ' +
+      said.push(shot.lateral + '. ' + shot.vertical + '. ' +
+                (shot.spine ? 'Spine ' + (shot.fletched ? 'as fletched ' : '') + shot.spine + '. ' : '') + 'Nocking point ' +
                 shot.nocking_point + '.');
     }
   }
-  if (!line.next.forbids) said.push('Next: ' + line.next.words);
+  if (!line.next.forbids) {
+    said.push((latestSetup() === '.' ? 'Next: ' : 'Next, with ' + spokenName(latestSetup()) + ': ') + line.next.words);
+  }
   speechSynthesis.cancel();
   const voice = new SpeechSynthesisUtterance(aloud(said.join(' ')));
   voice.lang = 'en';
@@ -378,6 +397,10 @@ at('begin-field').addEventListener('change', function () {
 at('begin-form').addEventListener('submit', async function (event) {
   event.preventDefault();
   show(at('begin-error'), '');
+  if (!at('begin-name').value.trim() && !at('begin-value').value.trim() && !at('begin-notes').value.trim()) {
+    show(at('begin-error'), 'Say what is new: a change, a name or a note.');
+    return;
+  }
   try {
     const made = await change('/api/setups', {
       name: at('begin-name').value, field: at('begin-field').value, value: at('begin-value').value,
@@ -386,8 +409,11 @@ at('begin-form').addEventListener('submit', async function (event) {
     this.reset();
     at('begin-value').disabled = true;
     at('begin').open = false;
-    chosen = made.setup;
+    begun = chosen = made.setup;
     following = true;
+    showSetups();
+    at('send').scrollIntoView({block: 'start'});
+    at('setup-about').textContent = 'Begun. Clips sent now go into it.';
     refresh();
   } catch (problem) {
     show(at('begin-error'), problem.message);

@@ -110,10 +110,13 @@ function readingOf(clip) {
       all.append(offset(shot.lateral, 'offset'));
       all.append(offset(shot.vertical, 'offset second'));
       const tags = make('p');
-      tags.append(make('span', 'Spine' + (shot.fletched ? ' as fletched' : '') + ': ' + shot.spine, 'tag'));
+      if (shot.spine) tags.append(make('span', 'Spine' + (shot.fletched ? ' as fletched' : '') + ': ' + shot.spine, 'tag'));
       tags.append(make('span', 'Nocking point: ' + shot.nocking_point, 'tag'));
       all.append(tags);
-      if (!shot.in_bow) all.append(make('p', 'As the picture shows it: hand or cant is not told.', 'soft'));
+      all.append(make('p', shot.in_bow ? 'Along the bow, as it leans in the hand.'
+                                       : shot.spine ? 'As the picture shows it: hand or cant is not told.'
+                                                    : 'Against plumb.', 'soft'));
+      if (shot.at_odds) all.append(make('p', shot.summary, 'caution'));
     }
   }
   if (clip.caution) all.append(make('p', clip.caution, 'caution'));

@@ -45,6 +45,7 @@ function countRow(words, dropped, shot) {
       at('state').textContent = 'Written; judging anew …';
     } catch (problem) {
       show(at('error'), problem.message);
+      for (const button of document.querySelectorAll('#count button')) button.disabled = false;
       refresh();
     }
   });
