@@ -72,7 +72,9 @@ void answer_words(pugi::xml_node parent, const tune::Learned& learned) {
   };
   fact(fmt::format("Answer to {} more", unit.step_name),
        band_words(learned.slope_deg_per_unit, unit.step_si) +
-           (learned.prior ? " deg, prior and shots together" : " deg, from the shots alone"));
+           (learned.prior             ? " deg, prior and shots together"
+            : learned.data.size() > 1 ? " deg, common practice and shots together"
+                                      : " deg, by common practice"));
   if (learned.prior_slope_deg_per_unit) {
     fact("Model's expectation",
          band_words(*learned.prior_slope_deg_per_unit, unit.step_si) + " deg");

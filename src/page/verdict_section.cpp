@@ -25,6 +25,9 @@ void verdict(pugi::xml_node parent, const Content& content) {
   }
   const tune::SetupJudgement& judged = *latest->judged;
   element(box, "h2", {}, fmt::format("Verdict on the latest set-up, {}", judged.name));
+  for (const std::string& stop : judged.stops) {
+    element(box, "p", {{"class", "caution"}}, stop);
+  }
   const pugi::xml_node figures = element(box, "p", {{"class", "figures"}});
   if (judged.lateral) {
     element(figures, "span", {}, capitalised(offset_words(measured(*judged.lateral), false)));

@@ -8,6 +8,7 @@
 #include "build_sheet.hpp"
 #include "learning.hpp"
 #include "nocktrail/arrow/limits.hpp"
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/judgement.hpp"
@@ -169,8 +170,10 @@ SessionJudgement judge_session(const SessionRecord& session, const JudgementOpti
                                       : learner.lateral(quantity).learned);
     }
   }
-  if (forbids(judgement.next.kind)) {
-    // No way on while something forbids to shoot: where it would be straight is a way on.
+  const auto shots = pooled(setups, situation.now().facts, false);
+  if (forbids(judgement.next.kind) || !shots || shots->shots < rules::kFewestShots) {
+    // No way on while something forbids to shoot, or so few shots tell hardly anything: where it
+    // would be straight is a way on, and somebody may cut to it.
     for (Learned& learned : judgement.learned) {
       learned.straight_at.reset();
     }

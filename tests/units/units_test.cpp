@@ -74,7 +74,8 @@ TEST_CASE("unit: shafts are sold by thousandths of an inch, bows by kilograms, t
     CAPTURE(text);
     CHECK_THROWS_AS(nocktrail::units::parse_deflection_m(text, "spine"), nocktrail::BadInput);
   }
-  CHECK(nocktrail::units::parse_force_n("20kg", "draw_weight") == doctest::Approx(196.133));  // 9.80665 N each, exact
+  CHECK(nocktrail::units::parse_force_n("20kg", "draw_weight") ==
+        doctest::Approx(196.133));  // 9.80665 N each, exact
 }
 
 TEST_CASE("unit: what a phone's keyboard makes of it is read as it was meant") {

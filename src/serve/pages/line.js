@@ -106,7 +106,8 @@ function showSetups() {
     return option;
   }));
   const setup = all.find(s => s.name === chosen);
-  at('setup-about').textContent = [setup.changed, setup.notes].filter(Boolean).join('; ');
+  const fresh = !setup.clips.length && setup.name !== '.' ? 'No clip yet: those sent now go into it.' : '';
+  at('setup-about').textContent = [setup.changed, setup.notes, fresh].filter(Boolean).join('; ');
   at('setup-facts').href = '/facts?setup=' + encodeURIComponent(empty ? '.' : setup.name);
   at('shots-title').textContent = setup.name === '.' ? 'Shots' : 'Shots of ' + setup.name;
   at('shots-summary').textContent = setup.summary || (setup.clips.length ? '' : 'None yet.');
@@ -413,7 +414,6 @@ at('begin-form').addEventListener('submit', async function (event) {
     following = true;
     showSetups();
     at('send').scrollIntoView({block: 'start'});
-    at('setup-about').textContent = 'Begun. Clips sent now go into it.';
     refresh();
   } catch (problem) {
     show(at('begin-error'), problem.message);
