@@ -177,11 +177,8 @@ void judge_clip(Reading& reading, const std::string& nothing_reason) {
   }
 }
 
-}  // namespace
-
-Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& options,
-                  const Progress& progress) {
-  pipeline::check_options(options);
+Reading read_as_told(const std::filesystem::path& path, const ReadClipOptions& options,
+                     const Progress& progress) {
   Reading reading;
   reading.clip.path = path.string();
   try {
@@ -229,6 +226,49 @@ Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& opti
     reading.status = ClipStatus::error;
     reading.reason = error.what();
     reading.shots.clear();
+  }
+  return reading;
+}
+
+// A speed that was told outranks the picture and turns the reading with it (by 3 deg for a speed
+// that is half too high): one that does not go with what the picture shows is left out, and said.
+void leave_out_speed_at_odds(Reading& reading, const std::filesystem::path& path,
+                             const ReadClipOptions& options, const Progress& progress) {
+  constexpr double kAtOdds = 1.3;  // of the picture's own 95 % interval: 99 %
+  ReadClipOptions untold = options;
+  untold.speed_mps.reset();
+  Reading as_seen = read_as_told(path, untold, progress);
+  if (as_seen.shots.size() != reading.shots.size()) {
+    return;
+  }
+  for (std::size_t i = 0; i < reading.shots.size(); ++i) {
+    Shot& seen = as_seen.shots[i];
+    if (seen.status != ShotStatus::measured || !seen.speed_mps ||
+        std::abs(*options.speed_mps - seen.speed_mps->value) <= kAtOdds * seen.speed_mps->u95) {
+      continue;
+    }
+    reading.shots[i] = std::move(seen);
+    reading.shots[i].verdict.cautions.insert(
+        reading.shots[i].verdict.cautions.begin(),
+        fmt::format(
+            "The speed of {:.0f} m/s that was told does not go with what the clip shows "
+            "({} m/s), and was left out: look at its unit, and whether it was this arrow's.",
+            *options.speed_mps,
+            rules::with_interval(reading.shots[i].speed_mps->value,
+                                 reading.shots[i].speed_mps->u95)));
+  }
+  reading.reason.clear();
+  judge_clip(reading, "");
+}
+
+}  // namespace
+
+Reading read_clip(const std::filesystem::path& path, const ReadClipOptions& options,
+                  const Progress& progress) {
+  pipeline::check_options(options);
+  Reading reading = read_as_told(path, options, progress);
+  if (options.speed_mps && !reading.shots.empty()) {
+    leave_out_speed_at_odds(reading, path, options, progress);
   }
   return reading;
 }

@@ -3,7 +3,9 @@
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "media/support.hpp"
 #include "truth_file.hpp"
@@ -104,4 +106,30 @@ TEST_CASE(
   const Reading d = read_clip(*untagged, truth.options);
   CHECK(d.status == ClipStatus::refused);
   CHECK(d.reason.find("at what rate it was filmed") != std::string::npos);
+}
+
+// A chronograph's word outranks the picture; one in another unit, or of another arrow, would turn
+// the reading by degrees.
+TEST_CASE("truth: a told speed that does not go with the picture is left out, and said") {
+  const test::ClipTruth truth = test::committed_clip(kClip);
+  const double true_mps = truth.shots.front().speed_mps;
+  const Reading untold = read_clip(truth.clip, truth.options);
+  for (const auto& [share, at_odds] :
+       {std::pair(1.0, false), std::pair(1.5, true), std::pair(0.6, true)}) {
+    CAPTURE(share);
+    ReadClipOptions told = truth.options;
+    told.speed_mps = share * true_mps;
+    const Reading reading = read_clip(truth.clip, told);
+    const Shot& shot = only_shot(reading);
+    const auto& cautions = shot.verdict.cautions;
+    CHECK(std::any_of(cautions.begin(), cautions.end(), [](const std::string& caution) {
+            return caution.find("does not go with what the clip shows") != std::string::npos;
+          }) == at_odds);
+    if (at_odds) {
+      check_alike(*shot.nock_right_deg, *only_shot(untold).nock_right_deg);
+      check_alike(*shot.nock_high_deg, *only_shot(untold).nock_high_deg);
+    } else {
+      CHECK(shot.speed_mps->u95 < only_shot(untold).speed_mps->u95);
+    }
+  }
 }
