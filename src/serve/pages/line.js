@@ -123,7 +123,7 @@ function showSetups() {
     }
     const item = make('li');
     item.append(link);
-    if (clip.status === 'refused' || clip.status === 'no-shot') {
+    if (!clip.away && (clip.status === 'refused' || clip.status === 'no-shot')) {
       const mark = make('a', 'Mark by hand', 'button by-hand');
       mark.href = byHandAddress(clip);
       mark.setAttribute('aria-label', 'Mark ' + clip.clip + ' by hand');

@@ -34,6 +34,7 @@ async function listOthers(clip) {
   select.replaceChildren(option('nothing', ''));
   for (const one of line.setups) {
     for (const other of one.clips) {
+      if (other.away) continue;
       for (const shot of measuredShots(other)) {
         const same = other.clip === clip.clip && other.setup === clip.setup;
         if (same && measuredShots(other).length < 2) continue;

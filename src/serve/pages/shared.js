@@ -119,6 +119,7 @@ function readingOf(clip) {
       if (shot.at_odds) all.append(make('p', shot.summary, 'caution'));
     }
   }
+  if (clip.away) all.append(make('p', 'The film is not here, only its reading.', 'soft'));
   if (clip.caution) all.append(make('p', clip.caution, 'caution'));
   return all;
 }

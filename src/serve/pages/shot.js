@@ -57,10 +57,10 @@ function showAll() {
   document.title = name + ' · nocktrail';
   showStop(told.stop);
   at('reading').replaceChildren(readingOf(told));
-  offerReplay(told);
+  if (told.away) at('replay').hidden = true; else offerReplay(told);
   // What somebody types is left alone while nothing changed.
   at('by-hand').href = byHandAddress(told);
-  at('by-hand').hidden = told.status === 'error';
+  at('by-hand').hidden = told.status === 'error' || told.away;
   const state = JSON.stringify([told.dropped, told.waits, told.shots.map(s => s.dropped), told.status]);
   if (at('count').dataset.state !== state) {
     at('count').dataset.state = state;
