@@ -197,7 +197,7 @@ json clip_view(const Snapshot& snapshot, const std::string& setup, const tune::C
           {"dropped", waits ? json(nullptr) : text(clip.dropped)},
           {"by_hand", by_hand},
           {"away", clip.away},  // the film is not here, only its reading
-          {"waits", waits},  // for its archer to say that it counts
+          {"waits", waits},     // for its archer to say that it counts
           {"caution", reading.clip.cut_short ? json(rules::kCutShort) : json(nullptr)},
           {"flattened", flattened},
           {"still", !clip.still.empty()},

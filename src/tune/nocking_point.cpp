@@ -42,11 +42,11 @@ bool same_but_nocking_point(const SetupFacts& a, const SetupFacts& b) {
 }
 
 // The heights tried with this arrow, ascending.
-std::vector<Height> explored(const Situation& situation) {
+std::vector<Height> explored(const Situation& situation, const SetupFacts& with) {
   std::vector<Height> heights;
   for (const SetupView& setup : situation.setups) {
     const auto at = setup.facts.bow.nocking_point_m;
-    if (!counted(setup) || !at || !same_but_nocking_point(setup.facts, situation.now().facts) ||
+    if (!counted(setup) || !at || !same_but_nocking_point(setup.facts, with) ||
         std::any_of(heights.begin(), heights.end(),
                     [&](const Height& known) { return std::abs(known.at_m - *at) < kSame_m; })) {
       continue;
@@ -150,6 +150,22 @@ bool off_beside_a_wrong_spine(const SetupView& setup, double vertical_deg, doubl
          std::abs(vertical_deg) > band;
 }
 
+// With that arrow the heights a step below and a step above were shot and read no better.
+bool rests_between(const Situation& situation, const SetupFacts& with, const Measured& here) {
+  const double at_m = with.bow.nocking_point_m.value_or(0.0);
+  const double reach_m = kNeighbour_steps * situation.options.nocking_point_step_m;
+  bool below = false;
+  bool above = false;
+  for (const Height& height : explored(situation, with)) {
+    const double off_m = height.at_m - at_m;
+    if (std::abs(off_m) > kSame_m && std::abs(off_m) < reach_m &&
+        std::abs(height.nock_high_deg.value) >= std::abs(here.value)) {
+      (off_m < 0.0 ? below : above) = true;
+    }
+  }
+  return with.bow.nocking_point_m && below && above;
+}
+
 // The nocking point stayed at this height while the arrow was changed, so it had been found as good
 // as it gets: what it read then. Only a clear sign opens the question anew.
 std::optional<Measured> settled_before(const Situation& situation) {
@@ -165,7 +181,8 @@ std::optional<Measured> settled_before(const Situation& situation) {
     if (counted(setup) && !same_but_nocking_point(setup.facts, situation.now().facts)) {
       const Measured then = pooled(situation.setups, setup.facts, true)->offset_deg;
       // Put off until the spine is near (level_when_fletched), not settled.
-      if (!off_beside_a_wrong_spine(setup, then.value, situation.options.dead_band_deg)) {
+      if (!off_beside_a_wrong_spine(setup, then.value, situation.options.dead_band_deg) ||
+          rests_between(situation, setup.facts, then)) {
         return then;
       }
     }
@@ -336,7 +353,7 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
   }
   const Height* below = nullptr;
   const Height* above = nullptr;
-  const std::vector<Height> heights = explored(situation);
+  const std::vector<Height> heights = explored(situation, situation.now().facts);
   const double reach = kNeighbour_steps * situation.options.nocking_point_step_m;
   for (const Height& height : heights) {
     const double off = height.at_m - *now;

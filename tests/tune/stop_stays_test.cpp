@@ -184,6 +184,21 @@ TEST_CASE(
   }
 }
 
+TEST_CASE("rules: a bounce that was found is not walked again with the next tip") {
+  std::vector<SetupRecord> walked;
+  for (const auto& [height_in, vert_deg] :
+       {std::pair(0.5, 0.9), std::pair(0.4375, 1.7), std::pair(0.5625, 1.7), std::pair(0.5, 0.9)}) {
+    walked.push_back(setup(std::to_string(walked.size()), facts(31.0, height_in), -2.5, vert_deg));
+  }
+  SetupFacts lighter = facts(31.0, 0.5);
+  lighter.arrow.tip_mass_kg = 100.0 * kGrain;
+  walked.push_back(setup("lighter", lighter, -2.0, 0.9));
+  const StepKind kind = judged(walked).next.kind;
+  CHECK(kind != StepKind::lower_nocking_point);
+  CHECK(kind != StepKind::raise_nocking_point);
+  CHECK(kind != StepKind::start_high);
+}
+
 TEST_CASE("rules: what is accepted in writing has a bound") {
   SetupFacts accepted = facts();
   accepted.accepted_nock_height = "fine";
