@@ -3,6 +3,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <string>
 #include <vector>
 
@@ -47,6 +48,12 @@ inline SetupFacts fletched(SetupFacts facts) {
 // For the words of a step.
 inline bool contains(const std::string& text, const char* part) {
   return text.find(part) != std::string::npos;
+}
+
+inline bool mentions(const std::vector<std::string>& texts, const char* wanted) {
+  return std::any_of(texts.begin(), texts.end(), [&](const std::string& text) {
+    return text.find(wanted) != std::string::npos;
+  });
 }
 
 // Shots of a small even scatter about the given offsets; u95 0.3 deg each.

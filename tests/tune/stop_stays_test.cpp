@@ -165,40 +165,6 @@ TEST_CASE("rules: a shaft more likely straight than not is not cut") {
   }
 }
 
-TEST_CASE(
-    "rules: a nocking point that is raised in vain goes back, and another cause is looked for") {
-  const auto raised = [](std::vector<double> vert_deg) {
-    std::vector<SetupRecord> setups;
-    for (std::size_t i = 0; i < vert_deg.size(); ++i) {
-      setups.push_back(setup(std::to_string(i), facts(31.0, 0.25 + 0.0625 * static_cast<double>(i)),
-                             0.0, vert_deg[i], 6, 0.1));
-    }
-    return judged(setups).next;
-  };
-  CHECK(raised({-1.2}).kind == StepKind::raise_nocking_point);
-  CHECK(raised({-2.4, -1.8, -1.2}).kind == StepKind::raise_nocking_point);
-  // Each raise made it worse, or did nothing.
-  for (const Step& next : {raised({-1.0, -2.0}), raised({-1.2, -1.25, -1.2, -1.15})}) {
-    CHECK(next.kind == StepKind::look_for_cause);
-    CHECK(contains(next.words, "back to 1/4 in"));
-  }
-}
-
-TEST_CASE("rules: a bounce that was found is not walked again with the next tip") {
-  std::vector<SetupRecord> walked;
-  for (const auto& [height_in, vert_deg] :
-       {std::pair(0.5, 0.9), std::pair(0.4375, 1.7), std::pair(0.5625, 1.7), std::pair(0.5, 0.9)}) {
-    walked.push_back(setup(std::to_string(walked.size()), facts(31.0, height_in), -2.5, vert_deg));
-  }
-  SetupFacts lighter = facts(31.0, 0.5);
-  lighter.arrow.tip_mass_kg = 100.0 * kGrain;
-  walked.push_back(setup("lighter", lighter, -2.0, 0.9));
-  const StepKind kind = judged(walked).next.kind;
-  CHECK(kind != StepKind::lower_nocking_point);
-  CHECK(kind != StepKind::raise_nocking_point);
-  CHECK(kind != StepKind::start_high);
-}
-
 TEST_CASE("rules: what is accepted in writing has a bound") {
   SetupFacts accepted = facts();
   accepted.accepted_nock_height = "fine";
