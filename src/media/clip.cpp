@@ -94,10 +94,10 @@ struct Clip::State {
 
 void Clip::State::fill_times() {
   const double capture_s_per_tick = av_q2d(time_base) * info.capture_s_per_play_s;
-  info.frame_t_s.resize(table.pts.size());
-  std::transform(table.pts.begin(), table.pts.end(), info.frame_t_s.begin(), [&](std::int64_t pts) {
-    return static_cast<double>(pts - table.pts.front()) * capture_s_per_tick;
-  });
+  info.frame_t_s = even_ticks(table.pts);
+  for (double& time : info.frame_t_s) {
+    time *= capture_s_per_tick;
+  }
   const double last_s = table.last_duration > 0
                             ? static_cast<double>(table.last_duration) * capture_s_per_tick
                             : info.capture_s_per_play_s / info.container_fps;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
+#include <numeric>
 
 namespace nocktrail::media {
 
@@ -87,6 +88,56 @@ Pace robust_pace(const std::vector<std::int64_t>& pts, AVRational time_base) {
   }
   return {.rate_hz = count / (sum * av_q2d(time_base)),
           .uneven_share = 1.0 - count / static_cast<double>(ticks.size())};
+}
+
+std::vector<double> even_ticks(const std::vector<std::int64_t>& pts) {
+  std::vector<double> as_told(pts.size());
+  std::transform(pts.begin(), pts.end(), as_told.begin(),
+                 [&](std::int64_t one) { return static_cast<double>(one - pts.front()); });
+  constexpr std::size_t kFewest = 8;
+  if (pts.size() < kFewest) {
+    return as_told;
+  }
+  std::int64_t quantum = 0;
+  for (std::size_t i = 0; i + 1 < pts.size(); ++i) {
+    quantum = std::gcd(quantum, pts[i + 1] - pts[i]);
+  }
+  const double period = 1.0 / robust_pace(pts, {1, 1}).rate_hz;
+  const auto rounding = static_cast<double>(quantum);
+  // Of the period. What is coarser is no rounding but the rate itself, with frames left out.
+  constexpr double kMatters = 0.02;
+  constexpr double kCoarsest = 0.45;
+  if (!std::isfinite(period) || rounding < kMatters * period || rounding > kCoarsest * period) {
+    return as_told;
+  }
+  // Which beat of an even clock each frame is; frames that were dropped leave beats out.
+  std::vector<double> beat(pts.size(), 0.0);
+  for (std::size_t i = 1; i < pts.size(); ++i) {
+    beat[i] = beat[i - 1] + std::max(1.0, std::round((as_told[i] - as_told[i - 1]) / period));
+  }
+  const auto count = static_cast<double>(pts.size());
+  const double mean_beat = std::accumulate(beat.begin(), beat.end(), 0.0) / count;
+  const double mean_tick = std::accumulate(as_told.begin(), as_told.end(), 0.0) / count;
+  double product = 0.0;
+  double square = 0.0;
+  for (std::size_t i = 0; i < pts.size(); ++i) {
+    product += (beat[i] - mean_beat) * (as_told[i] - mean_tick);
+    square += (beat[i] - mean_beat) * (beat[i] - mean_beat);
+  }
+  const double slope = product / square;
+  std::vector<double> even(pts.size());
+  constexpr double kMostOff = 0.7;  // of the rounding: half of it, and what the line is off by
+  for (std::size_t i = 0; i < pts.size(); ++i) {
+    even[i] = mean_tick + slope * (beat[i] - mean_beat);
+    if (std::abs(even[i] - as_told[i]) > kMostOff * rounding) {
+      return as_told;
+    }
+  }
+  const double first = even.front();
+  for (double& tick : even) {
+    tick -= first;
+  }
+  return even;
 }
 
 }  // namespace nocktrail::media

@@ -45,4 +45,10 @@ struct Pace {
 // median keeps out long holds such as a player's odd first interval.
 Pace robust_pace(const std::vector<std::int64_t>& pts, AVRational time_base);
 
+// The time stamps as ticks since the first, with the rounding taken back where a coarse clock cut
+// an even rate to its ticks: a film that went through a container of milliseconds (Matroska), or of
+// 1/600 s, has frames up to half a tick early or late, and an arrow flies 10 px in that. Where the
+// stamps are no such even rate within the rounding, they are left as told.
+std::vector<double> even_ticks(const std::vector<std::int64_t>& pts);
+
 }  // namespace nocktrail::media

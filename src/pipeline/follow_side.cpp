@@ -132,7 +132,10 @@ std::optional<double> exit_against_surge(const std::vector<flight::TipPlace>& pl
   }
   constexpr double kClearly = 4.0;  // two sigmas
   constexpr double kAtOdds_s = 0.012;
-  return by_surge - least > kClearly && std::abs(best_s - by_surge_s) > kAtOdds_s
+  // Places most of which no exit explains are not the point's, and say nothing.
+  constexpr double kExplained = 2.0;  // of a place
+  return by_surge - least > kClearly && std::abs(best_s - by_surge_s) > kAtOdds_s &&
+                 least < kExplained * static_cast<double>(places.size())
              ? std::optional<double>(best_s)
              : std::nullopt;
 }

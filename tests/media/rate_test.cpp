@@ -3,6 +3,8 @@
 #include <doctest/doctest.h>
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
 #include <limits>
 #include <string>
 
@@ -140,6 +142,47 @@ TEST_CASE("the container's rate survives coarse time bases, holds and lost frame
   CHECK(robust_pace(milliseconds, {1, 1000}).rate_hz == doctest::Approx(240.0).epsilon(0.001));
   CHECK(robust_pace(six_hundredths, {1, 600}).rate_hz == doctest::Approx(240.0).epsilon(0.001));
   CHECK(robust_pace(lossy, {1, 90000}).rate_hz == doctest::Approx(240.0).epsilon(1e-6));
+}
+
+// 240 frames a second in a container's own clock, and back: what rounding took is at most half a
+// tick, and no frame is off by a twentieth of that afterwards.
+TEST_CASE("unit: the rounding of a coarse clock is taken back, and nothing else") {
+  const auto rounded = [](double rate_hz, double ticks_per_s, bool drops) {
+    std::vector<std::int64_t> pts;
+    for (int i = 0; i < 200; ++i) {
+      if (!drops || (i % 23 != 7 && i != 100 && i != 101)) {
+        pts.push_back(std::llround(i / rate_hz * ticks_per_s + 0.3));
+      }
+    }
+    return pts;
+  };
+  for (const double ticks_per_s : {1000.0, 600.0}) {
+    for (const bool drops : {false, true}) {
+      CAPTURE(ticks_per_s);
+      CAPTURE(drops);
+      const std::vector<double> even = even_ticks(rounded(240.0, ticks_per_s, drops));
+      double worst = 0.0;
+      std::size_t at = 0;
+      for (int i = 0; i < 200; ++i) {
+        if (!drops || (i % 23 != 7 && i != 100 && i != 101)) {
+          worst = std::max(worst, std::abs(even[at++] - i / 240.0 * ticks_per_s));
+        }
+      }
+      CHECK(worst < 0.05);
+    }
+  }
+  // Stamps that are exact, and a phone whose frames really come unevenly, stay as told.
+  std::vector<std::int64_t> exact = rounded(240.0, 90000.0, true);
+  std::vector<std::int64_t> uneven;
+  for (int i = 0; i < 200; ++i) {
+    uneven.push_back(static_cast<std::int64_t>(i / 240.0 * 1000.0 + 1.6 * std::sin(0.4 * i)));
+  }
+  for (const std::vector<std::int64_t>& pts : {exact, uneven}) {
+    const std::vector<double> told = even_ticks(pts);
+    for (std::size_t i = 0; i < pts.size(); ++i) {
+      CHECK(told[i] == doctest::Approx(static_cast<double>(pts[i] - pts[0])).epsilon(1e-12));
+    }
+  }
 }
 
 TEST_CASE("a rate from the user that is no rate is refused in one line") {

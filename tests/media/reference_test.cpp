@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <numeric>
 #include <string>
 #include <vector>
 
@@ -30,7 +31,15 @@ void check_against_ffprobe(const std::filesystem::path& path, int stream) {
     const double play_s = static_cast<double>(pts[i] - pts[0]) * probed->time_base_s;
     worst_s = std::max(worst_s, std::abs(info.frame_t_s[i] - play_s * info.capture_s_per_play_s));
   }
-  CHECK(worst_s < 1e-9);
+  // A clock too coarse for the rate is rounded; that is taken back (even_ticks), by half a tick of
+  // each frame and of the first, from which all count.
+  std::int64_t tick = 0;
+  for (std::size_t i = 0; i + 1 < pts.size(); ++i) {
+    tick = std::gcd(tick, pts[i + 1] - pts[i]);
+  }
+  const double tick_s = static_cast<double>(tick) * probed->time_base_s;
+  const bool coarse = tick_s > 0.02 / info.container_fps && tick_s < 0.45 / info.container_fps;
+  CHECK(worst_s < (coarse ? 1.4 * tick_s * info.capture_s_per_play_s + 1e-9 : 1e-9));
   // What is decoded is what the table says, one for one.
   const Seen seen = read(clip, 0, {});
   CHECK(clip.broken().empty());

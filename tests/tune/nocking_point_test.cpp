@@ -1,5 +1,5 @@
-// The nocking point: start high and come down a sixteenth at a time until nock high just disappears;
-// what grows on the way down is a bounce. Common practice, no source, throughout.
+// The nocking point: start high and come down a sixteenth at a time until nock high just
+// disappears; what grows on the way down is a bounce. Common practice, no source, throughout.
 #include <doctest/doctest.h>
 
 #include <algorithm>
@@ -195,4 +195,3 @@ TEST_CASE("rules: a bounce that was found is not walked again with the next tip"
   CHECK(kind != StepKind::raise_nocking_point);
   CHECK(kind != StepKind::start_high);
 }
-

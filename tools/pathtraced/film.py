@@ -66,7 +66,7 @@ def main():
         ["ffmpeg", "-v", "error", "-y", "-f", "rawvideo", "-pix_fmt", "bgr24", "-s", f"{width}x{height}",
          "-r", str(picture["fps"]), "-i", "-", "-c:v", *codec, "-crf", "20", "-pix_fmt", "yuv420p",
          "-color_primaries", "bt709", "-color_trc", "bt709", "-colorspace", "bt709", "-vf",
-         "scale=out_color_matrix=bt709", out + ".mkv"],
+         "scale=out_color_matrix=bt709", out + ".flat.mp4"],
         stdin=subprocess.PIPE)
     for i in range(scene["frames"]):
         image = (before if i < index["first"] else after).copy()
@@ -78,9 +78,9 @@ def main():
     if encoder.wait() != 0:
         sys.exit(f"{out}: ffmpeg failed")
     # Only a copy takes the turn into the container, whose sense is against the clock.
-    subprocess.run(["ffmpeg", "-v", "error", "-y", "-i", out + ".mkv", "-c", "copy", "-metadata:s:v:0",
+    subprocess.run(["ffmpeg", "-v", "error", "-y", "-i", out + ".flat.mp4", "-c", "copy", "-metadata:s:v:0",
                     f"rotate={-turn % 360}", "-movflags", "+faststart", out], check=True)
-    Path(out + ".mkv").unlink()
+    Path(out + ".flat.mp4").unlink()
 
 
 main()
