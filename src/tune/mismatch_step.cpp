@@ -253,9 +253,9 @@ std::optional<Step> mismatch_step(const Situation& situation) {
   step.because = asked->because;
   const double lat_deg = trailed->offset.sideways_deg();
   const Hand hand = hand_of(then, now.facts);
-  const bool by_side = !trailed->by_height();
+  const bool sideways = !trailed->by_height();
   const bool past_straight =
-      by_side && hand != Hand::unknown &&
+      sideways && hand != Hand::unknown &&
       (stiff_sign(hand) * lat_deg < 0.0 ? 1.0 : -1.0) * usually_stiffer_deg(then, now.facts) >
           std::abs(lat_deg);
   if (past_straight) {
@@ -267,7 +267,7 @@ std::optional<Step> mismatch_step(const Situation& situation) {
   }
   // Told one hand then and the other now, one of them is wrong.
   const bool hands_agree = now.facts.hand == hand && hand != Hand::unknown;
-  if (hands_agree && by_side) {
+  if (hands_agree && sideways) {
     const bool weak = stiff_sign(hand) * lat_deg < 0.0;
     step.words +=
         fmt::format(" It acts {}: {} ones.", weak ? "weak" : "stiff", weak ? "stiffer" : "weaker");
