@@ -119,7 +119,7 @@ void change_facts(int width, int height, bool phone) {
   browser.type("#fact-bow-brace_height", "7in");
   browser.type("#fact-arrow-tip_mass", "125gr");
   browser.click("#save");
-  REQUIRE(shows(browser, "#state", "Saved"));
+  REQUIRE(shows(browser, "#saved", "Saved"));
   const std::string text = content(served.folder() / "1-start/setup.toml");
   CHECK(says(text, "# begun at nine\n"));
   CHECK(says(text, "brace_height = \"7in\""));
@@ -138,7 +138,7 @@ void change_facts(int width, int height, bool phone) {
   CHECK(says(content(served.folder() / "1-start/setup.toml"), "string = \"14 strands\""));
   keep_picture(browser, name + "-late");
   browser.click("#save");
-  REQUIRE(shows(browser, "#state", "Saved"));
+  REQUIRE(shows(browser, "#saved", "Saved"));
   CHECK(says(content(served.folder() / "1-start/setup.toml"), "string = \"12 strands\""));
   // Of the whole session; HTML is text.
   browser.type("#setup", ".");
