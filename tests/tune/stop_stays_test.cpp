@@ -82,7 +82,8 @@ TEST_CASE("rules: an arrow across its flight is not shot again by way of another
 TEST_CASE("rules: what trails very far bare is not sent to be shot with feathers") {
   for (const auto& [bare_deg, kind] :
        {std::pair(-17.0, StepKind::do_not_shoot_arrow), std::pair(-10.0, StepKind::film_more)}) {
-    CAPTURE(bare_deg);
+    const double trailed_deg = bare_deg;  // clang 14 captures no structured binding
+    CAPTURE(trailed_deg);
     CHECK(judged({setup("01", facts(), bare_deg, 0.1, 4, 0.1),
                   setup("02", fletched(facts()), 0.0, 0.0, 0)})
               .next.kind == kind);
