@@ -20,7 +20,7 @@ void gather_side_shots(const SetupRecord& setup, const SetupFacts& facts,
 // intervals; where the two are further apart than these allow, says so and widens. Needs both
 // summaries from behind, and is done before what is not known of the cant is added: that moves
 // either view by lat (for small angles) alike. Sigmas carried: theirs, what they share, and the
-// lateral mean's.
+// lateral mean's. True where the two do not agree.
 bool join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter);
 
 // How many count.

@@ -52,7 +52,7 @@ constexpr Unit kMasses[] = {{"gr", kKilogramsPerGrain},
 constexpr Unit kForces[] = {{"lb", kNewtonsPerPoundForce},    {"N", 1.0},
                             {"lbs", kNewtonsPerPoundForce},   {"#", kNewtonsPerPoundForce},
                             {"pound", kNewtonsPerPoundForce}, {"pounds", kNewtonsPerPoundForce},
-                            {"kg", kNewtonsPerKilogramForce}};
+                            {"kg", kStandardGravity}};
 constexpr Unit kAngles[] = {{"", 1.0}, {"deg", 1.0}, {"degrees", 1.0}, {"\xc2\xb0", 1.0}};
 constexpr Unit kSpeeds[] = {{"fps", kMetresPerFoot}, {"ft/s", kMetresPerFoot}, {"m/s", 1.0}};
 constexpr Unit kLineDensities[] = {{"gr/in", kKilogramsPerGrain / kMetresPerInch},

@@ -20,7 +20,6 @@ inline constexpr double kMetresPerFoot = 0.3048;                  // exact
 inline constexpr double kKilogramsPerPound = 0.45359237;          // exact
 inline constexpr double kStandardGravity = 9.80665;               // m/s^2, exact, SI definition
 inline constexpr double kNewtonsPerPoundForce = 4.4482216152605;  // exact
-inline constexpr double kNewtonsPerKilogramForce = 9.80665;       // exact: standard gravity
 
 constexpr double rad_from_deg(double deg) {
   return deg * std::numbers::pi / 180.0;
