@@ -5,7 +5,11 @@ namespace nocktrail::page {
 const char* style_sheet() {
   return R"(
 :root { color-scheme: light; --ink: #1f2933; --soft: #52606d; --rule: #c3c8bf; --paper: #fbfaf5;
-  --blue: #1d5f99; --rust: #a8400a; }
+  --card: #ffffff; --head: #efeee6; --blue: #1d5f99; --rust: #a8400a; }
+@media screen and (prefers-color-scheme: dark) {
+  :root { color-scheme: dark; --ink: #eceae2; --soft: #b4bcc4; --rule: #4a545e; --paper: #14181c;
+    --card: #1d2329; --head: #262d34; --blue: #8fc1ec; --rust: #f0a273; }
+}
 * { box-sizing: border-box; }
 html { -webkit-text-size-adjust: 100%; text-size-adjust: 100%; }
 body { margin: 0 auto; padding: 1rem 1.25rem 3rem; max-width: 66rem; background: var(--paper);
@@ -19,9 +23,10 @@ h3 { font-size: 1.05rem; margin: 2rem 0 .5rem; }
 p { margin: .5rem 0; max-width: 46rem; }
 .soft { color: var(--soft); font-size: .9rem; }
 nav ul { list-style: none; margin: .75rem 0; padding: .5rem 0; border: solid var(--rule);
-  border-width: 1px 0; display: flex; flex-wrap: wrap; gap: .25rem 1.25rem; font-size: .9rem; }
+  border-width: 1px 0; display: flex; flex-wrap: wrap; gap: 0 .5rem; font-size: .9rem; }
+nav a { display: block; padding: .7rem .4rem; min-width: 2.75rem; }
 a { color: var(--blue); }
-.verdict { border: 1px solid var(--rule); border-left: 6px solid var(--blue); background: #fff;
+.verdict { border: 1px solid var(--rule); border-left: 6px solid var(--blue); background: var(--card);
   padding: .75rem 1rem; margin: 1rem 0; }
 .step { border-left-color: var(--rust); }
 .verdict h2 { border: 0; padding: 0; margin: 0 0 .25rem; font-size: 1.15rem; }
@@ -29,7 +34,7 @@ a { color: var(--blue); }
 .figures span { display: inline-block; margin-right: 1.25rem; }
 .words { font-size: 1.15rem; font-weight: bold; }
 .tag { display: inline-block; border: 1px solid var(--ink); border-radius: 3px; padding: 0 .5rem;
-  margin: .2rem .5rem .2rem 0; background: #fff; font-size: .95rem; }
+  margin: .2rem .5rem .2rem 0; background: var(--card); font-size: .95rem; }
 .caution { border-left: 4px solid var(--rust); padding-left: .6rem; }
 ul.cautions { list-style: none; padding: 0; margin: .5rem 0; }
 ul.cautions li { border-left: 4px solid var(--rust); padding: .1rem 0 .1rem .6rem; margin: .4rem 0;
@@ -37,11 +42,11 @@ ul.cautions li { border-left: 4px solid var(--rust); padding: .1rem 0 .1rem .6re
 .scroll { overflow-x: auto; margin: .75rem 0 1.25rem; }
 .scroll:focus-visible { outline: 2px solid var(--blue); outline-offset: 2px; }
 table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size: .92rem;
-  background: #fff; }
+  background: var(--card); }
 caption { text-align: left; font-weight: bold; padding: .25rem 0; background: var(--paper); }
 caption span { position: sticky; left: 0; display: inline-block; max-width: calc(100vw - 2.5rem); }
 th, td { text-align: left; vertical-align: top; padding: .3rem .6rem; border: 1px solid var(--rule); }
-thead th { background: #efeee6; border-bottom: 2px solid var(--soft); }
+thead th { background: var(--head); border-bottom: 2px solid var(--soft); }
 tbody th { font-weight: 600; }
 td.fill { min-width: 4rem; }
 .figure-cell { white-space: nowrap; }
@@ -67,9 +72,9 @@ figcaption b { color: var(--ink); }
 .stills { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(100%, 17rem), 1fr));
   gap: 1rem; }
 .stills img { display: block; width: 100%; height: auto; border: 1px solid var(--rule); }
-.sheet { background: #fff; border: 1px solid var(--rule); padding: 1rem 1.25rem; margin-top: 3rem; }
+.sheet { background: var(--card); border: 1px solid var(--rule); padding: 1rem 1.25rem; margin-top: 3rem; }
 .sheet h2 { border: 0; margin: 0 0 .25rem; padding: 0; }
-.sheet caption { background: #fff; }
+.sheet caption { background: var(--card); }
 .sheet .halves { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 20rem), 1fr));
   gap: 0 1.25rem; align-items: start; }
 .sheet table { width: 100%; }

@@ -222,6 +222,7 @@ Answer Answers::begin_setup(const std::string& body) const {
   wanted.field = text_of(asked, "field");
   wanted.value = text_of(asked, "value");
   wanted.notes = text_of(asked, "notes");
+  wanted.gather = asked.value("gather", json(false)) == true;
   const std::string name = session::begin_setup(folder_, session::default_archer_files(), wanted);
   return {201, "application/json", dumped({{"setup", rules::printable(name)}}), false};
 }

@@ -96,6 +96,9 @@ Answer facts_form(const std::filesystem::path& folder, const Target& target) {
   const auto all = session::fact_fields();
   for (std::size_t k = 0; k < all.size(); ++k) {
     const session::FactStands& stands = form->stands[k];
+    if (all[k].session_only && form->setup != ".") {
+      continue;
+    }
     fields.push_back({{"field", all[k].field},
                       {"part", part_of(all[k].field)},
                       {"words", all[k].words},

@@ -152,6 +152,63 @@ std::string text_for(const NewSetup& wanted) {
   return text;
 }
 
+// The clips of a session without set-ups on their way into one: what was moved goes back unless all
+// of it is done.
+class Gathering {
+ public:
+  explicit Gathering(const Plan& plan) : from_(plan.folder), to_(plan.folder / kGathered) {
+    std::error_code error;
+    const bool made = fs::create_directory(to_, error);
+    if (!made &&
+        (error || !fs::is_directory(fs::symlink_status(to_, error)) || !fs::is_empty(to_, error))) {
+      throw BadInput(fmt::format("{}: cannot be made ({}); see to the folder on the computer",
+                                 shown(to_), error ? error.message() : "it is there already"));
+    }
+    try {
+      for (const PlannedClip& clip : plan.setups.front().clips) {
+        if (!clip.away) {
+          move(clip.path.filename());
+        }
+        const fs::path beside = reading_beside(clip.path);
+        if (fs::exists(fs::symlink_status(beside, error))) {
+          move(beside.filename());
+        }
+      }
+    } catch (const BadInput&) {
+      undo();
+      throw;
+    }
+  }
+
+  void undo() noexcept {
+    std::error_code error;
+    for (const fs::path& name : moved_) {
+      fs::rename(to_ / name, from_ / name, error);
+    }
+    fs::remove(to_, error);  // unless something else came into it
+  }
+
+ private:
+  void move(const fs::path& name) {
+    std::error_code error;
+    if (fs::is_symlink(fs::symlink_status(from_ / name, error))) {
+      error =
+          std::make_error_code(std::errc::operation_not_permitted);  // it may lead elsewhere then
+    } else {
+      fs::rename(from_ / name, to_ / name, error);
+    }
+    if (error) {
+      throw BadInput(fmt::format("{}: cannot be moved into {} ({}); see to it on the computer",
+                                 shown(from_ / name), kGathered, error.message()));
+    }
+    moved_.push_back(name);
+  }
+
+  fs::path from_;
+  fs::path to_;
+  std::vector<fs::path> moved_;
+};
+
 }  // namespace
 
 std::span<const ChangeableFact> changeable_facts() {
@@ -203,10 +260,12 @@ std::string begin_setup(const fs::path& folder, const ArcherFiles& archer, const
   const Plan plan = load(folder, archer);
   refuse_faults(plan);
   const bool none_yet = plan.setups.size() == 1 && plan.setups.front().name == ".";
-  if (none_yet && !plan.setups.front().clips.empty()) {
-    throw BadInput(
+  const bool gather = none_yet && !plan.setups.front().clips.empty();
+  if (gather && !wanted.gather) {
+    throw BadInput(fmt::format(
         "the clips of this session lie in its own folder and would belong to no set-up then; move "
-        "them into a folder inside it, such as 1-start");
+        "them into a folder inside it, such as {}",
+        kGathered));
   }
   const std::string text = text_for(wanted);
   try {
@@ -230,13 +289,24 @@ std::string begin_setup(const fs::path& folder, const ArcherFiles& archer, const
   if (words.empty()) {
     words = "set-up";
   }
-  const std::string last = none_yet ? std::string() : plan.setups.back().name;
-  std::string name = fmt::format("{}-{}", none_yet ? 1 : next_number(plan.setups), words);
+  const std::string last = gather ? kGathered : none_yet ? "" : plan.setups.back().name;
+  const int number = gather ? 2 : none_yet ? 1 : next_number(plan.setups);
+  std::string name = fmt::format("{}-{}", number, words);
   if (!natural_less(last, name)) {
     name = fmt::format("{}-{}", last, words);  // which any name of letters comes before
   }
+  std::optional<Gathering> gathered;
+  if (gather) {
+    gathered.emplace(plan);
+  }
+  const auto give_up = [&] {
+    if (gathered) {
+      gathered->undo();
+    }
+  };
   std::error_code error;
   if (!fs::create_directory(plan.folder / name, error)) {
+    give_up();
     throw BadInput(fmt::format("{}: cannot be made ({}); choose another name, or check the folder",
                                shown(plan.folder / name),
                                error ? error.message() : "it is there already"));
@@ -245,6 +315,7 @@ std::string begin_setup(const fs::path& folder, const ArcherFiles& archer, const
     report::write_file_whole(plan.folder / name / kSetupFile, text);
   } catch (const BadInput&) {
     fs::remove(plan.folder / name, error);
+    give_up();
     throw;
   }
   return name;

@@ -8,6 +8,7 @@ namespace {
 using Kind = FactField::Kind;
 
 constexpr std::array kFields = {
+    FactField{"name", "Name of the session", "spring", Kind::words, true},
     FactField{"hand", "Hand that draws", "right|left", Kind::choice},
     FactField{"cant", "Cant of the bow, upper limb to the right positive", "15", Kind::angle},
     FactField{"target_distance", "Arrow rest to the butt's face", "12m"},

@@ -45,6 +45,16 @@ const char* change_words(Quantity quantity, bool more) {
   return "the change";
 }
 
+Step look_for_contact() {
+  Step step;
+  step.kind = StepKind::check_contact;
+  step.words =
+      "Cut and change nothing more. Look for contact or a false reading, not spine: powder or "
+      "lipstick on shelf, plate and fletching shows a touch; a tight nock, a plucked or collapsed "
+      "loose, torque, a short draw and unequal arrows read falsely. Then shoot this set-up again.";
+  return step;
+}
+
 // Shots of this shaft as it is now, whatever was done to the bow meanwhile.
 int shots_as_it_is(const Situation& situation) {
   const SetupFacts& now = situation.now().facts;
@@ -106,14 +116,7 @@ std::optional<Step> contact_before_cut(const Situation& situation) {
   if (how_it_answers(situation) == Answers::well || shots_as_it_is(situation) >= kLookedFor) {
     return std::nullopt;
   }
-  Step step;
-  step.kind = StepKind::check_contact;
-  step.words =
-      "Cut and change nothing more. Look for contact or a false reading, not spine: powder or "
-      "lipstick on shelf, plate and fletching shows a touch; a tight nock, a plucked or "
-      "collapsed "
-      "loose, torque, a short draw and unequal arrows read falsely. Then shoot this set-up "
-      "again.";
+  Step step = look_for_contact();
   step.because = fmt::format(
       "What was taken off this shaft should have made it act stiffer by degrees, and it did not: "
       "now {}.",
@@ -174,12 +177,7 @@ std::optional<Step> contact_step(const Situation& situation) {
   if (pooled(situation.setups, now, false)->shots >= kLookedFor) {
     return std::nullopt;
   }
-  Step step;
-  step.kind = StepKind::check_contact;
-  step.words =
-      "Cut and change nothing. Look for contact or a false reading, not spine: powder or lipstick "
-      "on shelf, plate and fletching shows a touch; a tight nock, a plucked or collapsed loose, "
-      "torque, a short draw and unequal arrows read falsely. Then shoot this set-up again.";
+  Step step = look_for_contact();
   step.because =
       fmt::format("{} should act {}, but the reading went from {} to {}, the other way.",
                   change_words(*changed, more > 0.0), expected > 0.0 ? "stiffer" : "weaker",

@@ -123,7 +123,7 @@ std::optional<Step> fletching_step(const Situation& situation, const SetupView& 
                                                         rules::vertical_words(high_deg)));
     step.words +=
         " Where no cause is found and the arrows fly well, accept it among this set-up's "
-        "facts (accept_nock_height = \"why\" in its setup.toml).";
+        "facts, with the reason (accept_nock_height in its setup.toml).";
     return step;
   }
   return std::nullopt;

@@ -26,7 +26,8 @@ Step look_for_cause(const Measured& here) {
       "another shelf or rest material), an uneven pull of the fingers, a tight nock, fletching "
       "that "
       "touches. Then shoot this set-up again. Where no cause is found and the arrows fly well, "
-      "accept it among this set-up's facts (accept_nock_height = \"why\" in its setup.toml).",
+      "accept it among this set-up's facts, with the reason (accept_nock_height in its "
+      "setup.toml).",
       here.value > 0.0 ? "high" : "low");
   step.because = fmt::format(
       "Sideways it leaves straight, but with {} it is not done, and moving the nocking point has "

@@ -229,13 +229,18 @@ bool level_when_fletched(const Situation& situation, const Measured& here_now) {
   return false;
 }
 
-// Three or four steps down have not taken off what one step does: it is not the nocking point.
+// Three or four steps between two heights that read the same but for less than what one step does:
+// it is not the nocking point. `steps` from the lower to the higher.
+bool answers_nothing(double steps, const Measured& higher, const Measured& lower) {
+  constexpr double kTakenOff_deg = 0.4;
+  return steps > 2.5 && steps < 4.5 && higher.value - lower.value < kTakenOff_deg;
+}
+
+// Nothing came of the three or four steps between here and a height above.
 bool unmoved(const std::vector<Height>& heights, double now_m, const Measured& here,
              double step_m) {
-  constexpr double kTakenOff_deg = 0.4;
   return std::any_of(heights.begin(), heights.end(), [&](const Height& height) {
-    const double steps = (height.at_m - now_m) / step_m;
-    return steps > 2.5 && steps < 4.5 && height.nock_high_deg.value - here.value < kTakenOff_deg;
+    return answers_nothing((height.at_m - now_m) / step_m, height.nock_high_deg, here);
   });
 }
 
@@ -243,14 +248,11 @@ bool unmoved(const std::vector<Height>& heights, double now_m, const Measured& h
 std::optional<Step> raising_does_not_help(const std::vector<Height>& heights, double now_m,
                                           const Measured& here, double step_m,
                                           const std::string& seen) {
-  constexpr double kTakenOff_deg = 0.4;
   const Height* back = nullptr;
   for (const Height& height : heights) {
     const double steps = (now_m - height.at_m) / step_m;
     const bool worse = steps > 0.5 && steps < 4.5 && compared(here, height.nock_high_deg) < 0;
-    const bool nothing =
-        steps > 2.5 && steps < 4.5 && here.value - height.nock_high_deg.value < kTakenOff_deg;
-    if ((worse || nothing) && back == nullptr) {
+    if ((worse || answers_nothing(steps, here, height.nock_high_deg)) && back == nullptr) {
       back = &height;
     }
   }
@@ -269,16 +271,14 @@ std::optional<Step> raising_does_not_help(const std::vector<Height>& heights, do
   return step;
 }
 
-// Three or four steps up were shot and took nothing off: it is not raised once more.
+// What lies above was shot already and did not help: it is not raised once more.
 bool raised_in_vain(const std::vector<Height>& heights, double now_m, const Measured& here,
                     double step_m) {
-  constexpr double kTakenOff_deg = 0.4;
-  return std::any_of(heights.begin(), heights.end(), [&](const Height& height) {
-    const double steps = (height.at_m - now_m) / step_m;
-    return (steps > 2.5 && steps < 4.5 &&
-            height.nock_high_deg.value - here.value < kTakenOff_deg) ||
-           (steps > 0.5 && steps < 1.5 && compared(height.nock_high_deg, here) < 0);
-  });
+  return unmoved(heights, now_m, here, step_m) ||
+         std::any_of(heights.begin(), heights.end(), [&](const Height& height) {
+           const double steps = (height.at_m - now_m) / step_m;
+           return steps > 0.5 && steps < 1.5 && compared(height.nock_high_deg, here) < 0;
+         });
 }
 
 // Whether this bow was brought down from a known high start with arrows of the same fletching, be

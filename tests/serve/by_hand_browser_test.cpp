@@ -182,6 +182,17 @@ void mark_a_refused_clip(int width, int height, bool phone) {
   browser.dark(true);
   keep_picture(browser, name + "-dark");
   browser.dark(false);
+  if (phone) {  // turned on its side: the frame as high as the screen, all buttons beside it
+    browser.screen(height, width, phone);
+    browser.value("canvas.scrollIntoView({block: 'start'})");
+    CHECK(browser.value("canvas.getBoundingClientRect().height") >= 0.85 * width);
+    CHECK(browser.value("at('wider').getBoundingClientRect().bottom <= innerHeight") == true);
+    CHECK(browser.value("at('forward').getBoundingClientRect().left >= "
+                        "canvas.getBoundingClientRect().right") == true);
+    check_layout(browser, height);
+    keep_picture(browser, name + "-landscape");
+    browser.screen(width, height, phone);
+  }
 
   // Loaded anew before it was kept: nothing is lost.
   browser.open("http://" + served.host() + "/by-hand?setup=.&clip=" + escaped("late & dark.mp4"));
@@ -215,6 +226,23 @@ void mark_a_refused_clip(int width, int height, bool phone) {
   REQUIRE(eventually([&] { return session().value("counted", -1) == 1; }));
   CHECK(session()["clips"][0]["by"] == "hand");
   CHECK(says(served.get("/report").body, "marked by hand"));
+
+  // The clip lies in the session's own folder: it goes into a set-up before another is begun.
+  browser.open("http://" + served.host() + "/");
+  REQUIRE(shows(browser, "#newest-body", "Marked by hand"));
+  browser.click("#begin summary");
+  CHECK(says(browser.text("#begin-gather"), "moved into a set-up of their own first"));
+  browser.type("#begin-name", "higher");
+  check_layout(browser, width);
+  keep_picture(browser, name + "-gather");
+  browser.click("#begin-form button");
+  REQUIRE(eventually([&] { return browser.value("at('setup').value") == "2-higher"; }));
+  CHECK(fs::exists(served.folder() / "1-start" / "late & dark.mp4"));
+  CHECK_FALSE(fs::exists(served.folder() / "late & dark.mp4"));
+  REQUIRE(eventually([&] {
+    const json all = json::parse(served.get("/api/session").body);
+    return all["waiting"] == 0 && all["setups"].size() == 2 && all["setups"][0]["counted"] == 1;
+  }));
 
   for (const std::string& address : browser.asked()) {
     INFO(address);

@@ -108,6 +108,62 @@ TEST_CASE("unit: a set-up that is begun comes last and inherits the rest") {
   CHECK(says(complaint([&] { begin_setup(flat.path(), {}, {}); }), "belong to no set-up"));
 }
 
+TEST_CASE(
+    "unit: clips in the session's own folder go into a set-up when its archer wants another") {
+  NewSetup wanted;
+  wanted.name = "higher";
+  wanted.gather = true;
+  const Folder folder;
+  folder.write("session.toml", "[clip.\"a.mp4\"]\ndrop = \"plucked\"\n");
+  folder.write("a.mp4", "1");
+  folder.write("b.mp4", "2");
+  folder.write("b.mp4.reading.json", "{}");
+  folder.write("notes.txt", "mine");
+  CHECK(begin_setup(folder.path(), {}, wanted) == "2-higher");
+  const Plan plan = load(folder.path());
+  REQUIRE(plan.setups.size() == 2);
+  CHECK(plan.setups[0].name == "1-start");
+  REQUIRE(plan.setups[0].clips.size() == 2);
+  CHECK(plan.setups[0].clips[0].dropped == "plucked");
+  CHECK(plan.faults.empty());
+  CHECK(content(folder / "1-start/a.mp4") == "1");
+  CHECK(content(folder / "1-start/b.mp4.reading.json") == "{}");
+  CHECK(content(folder / "notes.txt") == "mine");
+}
+
+TEST_CASE("fault: clips that cannot all be moved stay where they are") {
+  NewSetup wanted;
+  wanted.gather = true;
+  SUBCASE("one is a link, which may lead elsewhere from another folder") {
+    const Folder folder;
+    folder.write("a.mp4", "1");
+    folder.write("other/c.txt", "3");
+    std::filesystem::create_symlink("other/c.txt", folder.path() / "b.mp4");
+    CHECK(
+        says(complaint([&] { begin_setup(folder.path(), {}, wanted); }), "b.mp4: cannot be moved"));
+    CHECK(content(folder / "a.mp4") == "1");
+    CHECK_FALSE(std::filesystem::exists(folder.path() / "1-start"));
+  }
+  SUBCASE("there is such a folder, with its archer's own things") {
+    const Folder folder;
+    folder.write("a.mp4", "1");
+    folder.write("1-start/plan.txt", "mine");
+    CHECK(says(complaint([&] { begin_setup(folder.path(), {}, wanted); }),
+               "1-start: cannot be made"));
+    CHECK(content(folder / "a.mp4") == "1");
+    CHECK(content(folder / "1-start/plan.txt") == "mine");
+  }
+  SUBCASE("the new set-up is refused") {
+    const Folder folder;
+    folder.write("a.mp4", "1");
+    wanted.field = "bow.brace_height";
+    wanted.value = "9 parsecs";
+    CHECK(says(complaint([&] { begin_setup(folder.path(), {}, wanted); }), "cannot read"));
+    CHECK(content(folder / "a.mp4") == "1");
+    CHECK_FALSE(std::filesystem::exists(folder.path() / "1-start"));
+  }
+}
+
 TEST_CASE("unit: a safe name is its own safe name") {
   for (const std::string name : {"a/b.mp4", "..", "x\u200By.MOV", "  . -a .mp4", "é\xcc",
                                  "tab\t.mp4", "#1", "\u2066hi\u2069"}) {

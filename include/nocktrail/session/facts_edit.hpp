@@ -44,12 +44,16 @@ struct NewSetup {
   std::string field;  // of changeable_facts(); empty: nothing changes
   std::string value;
   std::string notes;
+  bool gather = false;  // its archer wants the clips in the session's own folder put into a set-up
 };
 
+// The folder that those clips are put into.
+inline constexpr const char* kGathered = "1-start";
+
 // Makes a folder that comes after all set-ups that there are, with its setup.toml, and returns its
-// name. Throws BadInput, one line, for a value that the file would not take, and where the
-// session's clips lie in its own folder, as they would belong to no set-up then. `archer` as for
-// load().
+// name. Clips in the session's own folder would belong to no set-up then: with `gather` they are
+// moved into kGathered first, all of them or none, else BadInput. Throws BadInput, one line, for a
+// value that the file would not take, too. `archer` as for load().
 std::string begin_setup(const std::filesystem::path& folder, const ArcherFiles& archer,
                         const NewSetup& wanted);
 

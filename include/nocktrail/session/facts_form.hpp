@@ -20,6 +20,7 @@ struct FactField {
   const char* words;    // "Brace height"
   const char* example;  // as people type it; of a choice all that can be chosen, "right|left"
   Kind kind = Kind::quantity;
+  bool session_only = false;  // not of a set-up
 };
 
 // In the order of the template, the fields of one table together.

@@ -44,7 +44,10 @@ function inSight(p) {
 // the phone is higher than it is wide.
 function fitCanvas() {
   const width = canvas.clientWidth;
-  const height = Math.round(Math.max(240, Math.min(0.52 * window.innerHeight, 1.6 * width)));
+  // A phone on its side has the buttons beside the frame (style.css).
+  const aside = window.matchMedia('(orientation: landscape) and (max-height: 34rem)').matches;
+  const height = aside ? Math.round(window.innerHeight - 16)
+                       : Math.round(Math.max(240, Math.min(0.52 * window.innerHeight, 1.6 * width)));
   canvas.style.height = height + 'px';
   const dense = Math.min(window.devicePixelRatio || 1, 3);
   canvas.width = Math.round(width * dense);

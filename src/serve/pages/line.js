@@ -89,10 +89,12 @@ function setups() {
   return line.setups.length ? line.setups : [{name: '1-start', clips: [], warnings: [], fresh: true}];
 }
 
+// A session whose clips lie in its own folder has no set-ups yet.
+function inOwnFolder() { return line.setups.length === 1 && line.setups[0].name === '.'; }
+
 function showSetups() {
   // A session of which nothing is there yet begins with a set-up, so that others can follow it.
-  const empty = line.setups.length === 1 && line.setups[0].name === '.' && line.setups[0].clips.length === 0
-      && line.waiting === 0;
+  const empty = inOwnFolder() && line.setups[0].clips.length === 0 && line.waiting === 0;
   const all = empty ? [{name: '1-start', clips: [], warnings: []}] : setups().slice();
   if (begun && all.some(s => s.name === begun)) begun = null;
   if (begun) all.push({name: begun, clips: [], warnings: []});
@@ -105,6 +107,7 @@ function showSetups() {
     option.selected = setup.name === chosen;
     return option;
   }));
+  at('begin-gather').hidden = !inOwnFolder() || empty;
   const setup = all.find(s => s.name === chosen);
   const fresh = !setup.clips.length && setup.name !== '.' ? 'No clip yet: those sent now go into it.' : '';
   at('setup-about').textContent = [setup.changed, setup.notes, fresh].filter(Boolean).join('; ');
@@ -214,7 +217,7 @@ function sayNewest() {
   if (line.next.forbids) said.push(line.next.words);
   const clip = line.newest;
   if (!line.next.forbids && stopsOf(clip).length) said.push('Of ' + spokenName(clip.setup) + ':', ...stopsOf(clip));
-  if (clip.status !== 'measured') said.push('No number from this clip. ' + (clip.reason || ''));
+  if (clip.status !== 'measured') said.push('No number from this clip. ' + reasonsOf(clip.reason).join('. ') + '.');
   for (const shot of clip.shots) {
     if (shot.measured) {
       said.push(shot.lateral + '. ' + shot.vertical + '. ' +
@@ -402,10 +405,14 @@ at('begin-form').addEventListener('submit', async function (event) {
     show(at('begin-error'), 'Say what is new: a change, a name or a note.');
     return;
   }
+  if (queue.some(one => one.setup === '.' && (one.state === 'sending' || one.state === 'waiting'))) {
+    show(at('begin-error'), 'Wait until the clips that are on their way have arrived.');
+    return;
+  }
   try {
     const made = await change('/api/setups', {
       name: at('begin-name').value, field: at('begin-field').value, value: at('begin-value').value,
-      notes: at('begin-notes').value
+      notes: at('begin-notes').value, gather: !at('begin-gather').hidden
     });
     this.reset();
     at('begin-value').disabled = true;

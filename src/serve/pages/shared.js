@@ -83,6 +83,21 @@ function showStop(words) {
   at('stop-further').textContent = end ? words.slice(end + 1) : '';
 }
 
+// A refusal gives every reason that holds, "; also " between them: the first is said, the others lie
+// under it.
+function reasonsOf(words) { return (words || '').split('; also ').map(sentence); }
+
+function appendReasons(all, words) {
+  const [first, ...others] = reasonsOf(words);
+  if (first) all.append(make('p', first));
+  if (!others.length) return;
+  const more = make('details');
+  const list = make('ul');
+  list.append(...others.map(one => make('li', one)));
+  more.append(make('summary', others.length === 1 ? 'One more reason' : others.length + ' more reasons'), list);
+  all.append(more);
+}
+
 const FLATTENED = 'This film has ordinary frames. If it was shot in slow motion, it was flattened ' +
     'on the way: send the original (see “If slow motion arrives as an ordinary film”).';
 
@@ -96,7 +111,7 @@ function readingOf(clip) {
     const words = {'refused': 'No number from this clip', 'no-shot': 'No shot was seen',
                    'error': 'This file cannot be read'}[clip.status];
     all.append(make('p', words, 'refused'));
-    if (clip.reason) all.append(make('p', sentence(clip.reason)));
+    appendReasons(all, clip.reason);
     if (clip.flattened) all.append(make('p', FLATTENED, 'caution'));
   } else {
     for (const shot of clip.shots) {
@@ -104,7 +119,7 @@ function readingOf(clip) {
       if (shot.dropped) all.append(make('p', 'Left out: ' + shot.dropped, 'caution'));
       if (!shot.measured) {
         all.append(make('p', 'No number from this shot', 'refused'));
-        if (shot.reason) all.append(make('p', sentence(shot.reason)));
+        appendReasons(all, shot.reason);
         continue;
       }
       all.append(offset(shot.lateral, 'offset'));
@@ -136,7 +151,7 @@ function briefReading(clip) {
                                           : 'no number').join('; ');
   }
   return {'refused': 'no number: ', 'no-shot': 'no shot: ', 'error': 'cannot be read: '}[clip.status] +
-      (clip.reason || '');
+      (clip.reason || '').split('; also ')[0];
 }
 
 function shotAddress(clip) {
