@@ -29,12 +29,12 @@ sanitized() {
   # What is about accuracy, not memory, takes too long here: the clips of known truth, the statistics
   # of many simulated arrows, flights, shots and archers (a quarter of an hour for the judgement's
   # alone, ten minutes each for the arrow's and the flight's from the side; sessions and pages run
-  # the same code), looses looked at with more or less effort, the pages in a browser, which wait for
-  # a dozen readings (test_serve asks the same server for the same things); and test_cli's Ctrl-C
-  # counts on a quick start. The other tests run the same code, the pipeline's from the command line
-  # to the still. .ci/nightly runs these, too.
-  run_tests sanitize -LE accuracy \
-    -E '^(test_flight|side_fit_test|test_effort|arrow_test|arrow_effects_test|tune_test|tune_loop_test|test_serve_pages.*|test_cli)$'
+  # the same code), looses looked at with more or less effort; sessions and pages that wait for a
+  # dozen readings, of which test_pipeline makes enough (test_serve asks the same server for all that
+  # needs none, and the thread sanitizer runs test_parallel); and test_cli's Ctrl-C counts on a quick
+  # start. .ci/nightly runs these, too.
+  run_tests sanitize -LE accuracy -E \
+    '^(test_flight|side_fit_test|test_effort|arrow_test|arrow_effects_test|tune_test|tune_loop_test|test_parallel|test_serve_(pages.*|readings)|test_cli)$'
 }
 
 # Those, too, but for the clips of known truth and for test_cli.
