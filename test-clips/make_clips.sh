@@ -47,3 +47,7 @@ side right-of-line 2
 "$maker" --random 42 --first 48 --n 1 --name archer-in-view --out "$out/from-side" --kind side-view \
   --before 0.15 --after 0.2 \
   --set "{\"kind\":\"from-side\",$low,\"bitrate_mbps\":14,\"rotation_deg\":0}}"
+"$maker" --random 51209377 --first 21 --n 1 --name wood-before-grey --out "$out/from-side" \
+  --kind from-side --before 0.3 --size 1920x1080 --fps 240
+"$maker" --random 7160331 --first 16 --n 1 --name bow-swings --out "$out" --world bows \
+  --before 0.2 --after 0.22 --size 1280x720 --fps 240

@@ -9,6 +9,7 @@ namespace nocktrail::pipeline {
 struct EffortOptions {
   double decode_ns_per_px = 4.0;        // of a whole frame, made grey
   double prepare_ns_per_px = 16.0;      // camera's motion, background and passings, a pixel a frame
+  double background_ns_per_px = 6.0;    // of that, what is left where the motion is known
   double search_us_per_passing = 70.0;  // a search for streaks, a passing that it scores
   double follow_ms = 150.0;             // a streak's first flight
   double round_ms = 250.0;              // sighting and fitting once
@@ -19,6 +20,7 @@ struct EffortOptions {
   double share_of_decoding = 0.35;
   double heard_share = 0.7;  // of that, what may go to sounds, before motion is looked at
   double retry_share = 0.5;  // and up to where streaks are searched for more than once
+  double early_share = 1.3;  // and where they are in the first part of a flight alone
 };
 
 struct Effort {

@@ -332,6 +332,7 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
     }
     found.stroke = flight::fit_stroke(free, places, surge_s, stroke);
     place_rest_by_held_point(places, fit, found.stroke);
+    doubt_rest_outside(fit, size.width, found.stroke);
     found.sightings = sightings;
     if (round + 1 == kRounds) {
       break;
@@ -373,6 +374,20 @@ std::optional<SideFlight> follow_from_side(const SideScene& scene,
     }
   }
   return best;
+}
+
+void doubt_rest_outside(const side::SideFit& fit, double picture_width_px, flight::Stroke& stroke) {
+  const double speed = std::exp(fit.parameters[side::kLogSpeed]);
+  const double at_rest_s =
+      stroke.exit_s + (stroke.rest_forward_m - side::nock_forward_m(fit, stroke.exit_s)) / speed;
+  const double x_px = side::seen_px(fit, at_rest_s, 0.0).x();
+  const double px_per_m =
+      std::abs(side::seen_px(fit, at_rest_s + 0.01, 0.0).x() - x_px) / (0.01 * speed);
+  const double outside_m = std::max(-x_px, x_px - picture_width_px) / std::max(px_per_m, 1.0);
+  constexpr double kTold_m = 0.10;  // of an exit told to some 2 ms
+  if (outside_m > kTold_m) {
+    stroke.rest_sigma_m = std::hypot(stroke.rest_sigma_m, outside_m);
+  }
 }
 
 double below_axis_rad(const side::SideFit& fit) {

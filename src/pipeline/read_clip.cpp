@@ -80,11 +80,38 @@ class Reader {
     if (measured_.empty() && analysis_.view != View::behind) {
       analyse(knocks, pipeline::analyse_heard_alone, 1.0, 0.95, 1.0);
     }
+    look_in_colour();
     std::sort(measured_.begin(), measured_.end(),
               [](const auto& a, const auto& b) { return a.stroke->exit_s < b.stroke->exit_s; });
   }
 
  private:
+  // Where brightness alone shows no arrow, or too little of it, its colour may: once more at the
+  // likeliest moment.
+  void look_in_colour() {
+    const auto usable = [&](const pipeline::ShotAnalysis& found) {
+      return pipeline::shot_from(found, clip_.info()).status == ShotStatus::measured;
+    };
+    if (std::any_of(measured_.begin(), measured_.end(), usable) || !looked_.noticed.stretch_seen) {
+      return;
+    }
+    if (!analysis_.view && looked_.noticed.crossing) {
+      analysis_.view = View::side;
+    }
+    if (analysis_.view != View::side) {
+      analysis_.after_s = pipeline::kBeforeBowSwingsS;
+    }
+    const double at_s = measured_.empty() ? looked_.noticed.at_s : measured_.front().surge_s;
+    tell("looking at colours", 0.95);
+    analysis_.colour = true;
+    looked_.surges.clear();
+    pipeline::ShotAnalysis analysis = pipeline::analyse_loose(clip_, at_s, analysis_, looked_);
+    if (analysis.outcome == pipeline::Outcome::measured && usable(analysis)) {
+      measured_.clear();
+      measured_.push_back(std::move(analysis));
+    }
+  }
+
   void tell(const std::string& what, double done) const {
     if (progress_ && !progress_(what, done)) {
       throw Interrupted{};

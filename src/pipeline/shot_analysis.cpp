@@ -11,6 +11,7 @@
 #include "nocktrail/track/crossing.hpp"
 #include "nocktrail/units/units.hpp"
 #include "see_limb.hpp"
+#include "seen_in_colour.hpp"
 #include "stretch.hpp"
 
 namespace nocktrail::pipeline {
@@ -91,7 +92,15 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   const std::size_t reference = frame_near(surge_s + 0.05);
   steady::SteadyOptions steady_options;
   steady_options.focal_px = options.focal_px;
-  analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
+  if (options.colour && looked.steadied_at == same &&
+      looked.steadied.motion.size() >= stretch.luma.size()) {
+    analysis.steadied = looked.steadied;
+    analysis.steadied.motion.resize(stretch.luma.size());
+  } else {
+    analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
+    looked.steadied_at = same;
+    looked.steadied = analysis.steadied;
+  }
   // Each takes the memory that the one before it gave up: fresh memory costs as much as the work.
   cv::Mat steadied;
   for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
@@ -103,9 +112,14 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
                static_cast<double>(stretch.luma.size() * stretch.luma.front().total()));
 
   track::SweepOptions sweep_options;
-  const track::Background background = track::learn_background(stretch.luma, sweep_options);
   cv::Mat still;
-  background.nine_mean.convertTo(still, CV_8U, 1.0 / 9.0);
+  if (options.colour) {
+    changes_in_colour(stretch, analysis.steadied, still);
+  }
+  const track::Background background = track::learn_background(stretch.luma, sweep_options);
+  if (!options.colour) {
+    background.nine_mean.convertTo(still, CV_8U, 1.0 / 9.0);
+  }
   const std::size_t from = frame_near(surge_s - 0.01);
   const std::vector<track::Passing> passings =
       track::find_passings(stretch.luma, background, from, t_s, sweep_options);
@@ -132,10 +146,9 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
       return analysis;
     }
   }
-  const Scene scene{stretch.luma, t_s, still, fit_options(clip.info(), options, frame_s)};
   // Holds the best flight so far.
   const auto any = [&] { return analysis.outcome == Outcome::measured; };
-  const auto take = [&](const track::Sweep& sweep) {
+  const auto take = [&](const Scene& scene, const track::Sweep& sweep) {
     std::optional<Followed> found =
         follow(scene, sweep, surge_s, options, any() ? analysis.fit.ends : -1, effort);
     if (!found || (any() && found->fit.ends <= analysis.fit.ends)) {
@@ -150,26 +163,20 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     analysis.outcome = Outcome::measured;
   };
   const auto sure = [&] { return any() && beyond_doubt(analysis.fit); };
-  // The search draws at random: where it found nothing good it is worth another try.
-  constexpr int kTries = 3;
-  const int tries = options.view == View::side || witness == Witness::sound ? 0 : kTries;
-  for (int attempt = 0; attempt < tries && !sure(); ++attempt) {
-    if (attempt > 0 && !effort.may_go_on(effort.options.retry_share)) {
-      break;
-    }
+  const auto search = [&](const Scene& scene, const std::vector<track::Passing>& found) {
     effort.spend(effort.options.search_us_per_passing * 1e-3 *
-                 static_cast<double>(std::min(passings.size(), sweep_options.search_events)));
+                 static_cast<double>(std::min(found.size(), sweep_options.search_events)));
     const std::vector<track::Sweep> sweeps =
-        track::find_sweeps(passings, t_s, options.focal_px, sweep_options);
-    debug_sweeps(options.debug_dir, surge_s, stretch.luma[reference], passings, sweeps);
+        track::find_sweeps(found, scene.t_s, options.focal_px, sweep_options);
+    debug_sweeps(options.debug_dir, surge_s, scene.luma[reference], found, sweeps);
     bool followed = false;
     for (const track::Sweep& sweep : sweeps) {
       if (sweep.frames >= 4 && sweep.score >= sweep_options.least_share * sweeps.front().score) {
         noticed.receding = true;
-        if (followed && !effort.may_go_on()) {
+        if (followed && !effort.may_go_on(effort.options.early_share)) {
           break;
         }
-        take(sweep);
+        take(scene, sweep);
         followed = true;
       }
       if (sure()) {
@@ -177,11 +184,45 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
       }
     }
     ++sweep_options.seed;
+  };
+  const bool from_behind = options.view != View::side && witness == Witness::motion;
+  if (from_behind) {
+    const Scene scene{stretch.luma, t_s, still, fit_options(clip.info(), options, frame_s)};
+    // The search draws at random: where it found nothing good it is worth another try.
+    constexpr int kTries = 3;
+    for (int attempt = 0; attempt < kTries && !sure(); ++attempt) {
+      if (attempt > 0 && !effort.may_go_on(effort.options.retry_share)) {
+        break;
+      }
+      search(scene, passings);
+    }
+  }
+  // The first part of the flight by itself.
+  const std::size_t early = frame_near(surge_s + kBeforeBowSwingsS);
+  if (from_behind && !any() && early > reference && early < stretch.luma.size() &&
+      effort.may_go_on(effort.options.early_share)) {
+    const std::vector<cv::Mat> luma(stretch.luma.begin(),
+                                    stretch.luma.begin() + static_cast<std::ptrdiff_t>(early));
+    const std::vector<double> times(t_s.begin(), t_s.begin() + static_cast<std::ptrdiff_t>(early));
+    effort.spend(effort.options.background_ns_per_px * 1e-6 *
+                 static_cast<double>(luma.size() * luma.front().total()));
+    const track::Background early_background = track::learn_background(luma, sweep_options);
+    const Scene scene{luma, times, still, fit_options(clip.info(), options, frame_s)};
+    const std::vector<track::Passing> early_passings =
+        track::find_passings(luma, early_background, from, times, sweep_options);
+    for (const int cell_px : {32, 0}) {
+      sweep_options.cell_px = cell_px;
+      if (!any()) {
+        search(scene, early_passings);
+      }
+    }
   }
   effort.unlimited = effort.unlimited || sure();
   if (any()) {
     analysis.side.reset();
-    analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
+    if (!options.colour) {
+      analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
+    }
   } else if (analysis.side) {
     analysis.stroke = analysis.side->stroke;
     analysis.outcome = Outcome::measured;
@@ -205,8 +246,21 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
   if (std::find(looked.surges.begin(), looked.surges.end(), same) != looked.surges.end()) {
     return {};
   }
-  return analyse_stretch(clip, load_stretch(clip, surge_s, options, looked.effort), surge_s,
-                         Witness::motion, options, looked);
+  ShotAnalysis analysis = analyse_stretch(clip, load_stretch(clip, surge_s, options, looked.effort),
+                                          surge_s, Witness::motion, options, looked);
+  if (options.colour && analysis.outcome == Outcome::measured && !analysis.side) {
+    // A bow that stands still is in none of the changes: it is looked for in the picture itself.
+    AnalysisOptions plain = options;
+    plain.colour = false;
+    Stretch stretch = load_stretch(clip, surge_s, plain, looked.effort);
+    for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
+      cv::Mat steadied;
+      steady::to_reference(stretch.luma[k], analysis.steadied.motion[k], steadied);
+      stretch.luma[k] = steadied;
+    }
+    analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
+  }
+  return analysis;
 }
 
 ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options,

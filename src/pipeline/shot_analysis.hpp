@@ -20,6 +20,8 @@
 namespace nocktrail::pipeline {
 
 struct AnalysisOptions {
+  bool colour = false;  // looks at what changes in colour, too: a shaft of its background's
+                        // brightness may be of another one, wood before grey stone
   double focal_px = 0.0;
   double focal_relative_sigma = 0.10;
   std::optional<double> arrow_length_m;
@@ -45,6 +47,10 @@ struct AnalysisOptions {
 
 // A string is let go before the motion surges; a flight that has it later by more is at odds.
 inline constexpr double kLatestLooseS = 0.005;
+
+// A bow that swings in the hand after the shot sweeps over where the arrow flew: what the picture
+// is there, and how much it changes by itself, show while it does not.
+inline constexpr double kBeforeBowSwingsS = 0.08;
 
 // Fewer frames around a loose hold no flight and no background.
 inline constexpr std::size_t kLeastStretchFrames = 8;
@@ -114,6 +120,9 @@ struct LookedAt {
   Effort effort;
   std::vector<Surge> surges;
   Noticed noticed;
+  // Of the stretch looked at last: the camera moves alike in every colour.
+  Surge steadied_at;
+  steady::Steadied steadied;
 };
 
 // `surge_s` is the capture time near which the string may have been let go. What was looked at

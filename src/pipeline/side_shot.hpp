@@ -38,6 +38,10 @@ std::optional<SideFlight> follow_from_side(const SideScene& scene,
                                            const std::vector<track::Crossing>& crossings,
                                            const std::vector<track::Passing>& passings);
 
+// The bow is to be in the picture: an exit that puts the rest outside of it is of another moment,
+// and where the rest is then is known no better than by as much as it lies outside.
+void doubt_rest_outside(const side::SideFit& fit, double picture_width_px, flight::Stroke& stroke);
+
 // How far from the height of the camera's axis the flight is seen, rad: below positive.
 double below_axis_rad(const side::SideFit& fit);
 

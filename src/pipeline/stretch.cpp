@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <opencv2/core.hpp>
 
 #include "nocktrail/track/loose.hpp"
 
@@ -28,15 +29,30 @@ long stride_of(const media::Clip& clip, const AnalysisOptions& options) {
                           wanted / static_cast<double>(most_frames(clip, options)) - 1e-6)));
 }
 
+media::ReadOptions read_options(const AnalysisOptions& options) {
+  media::ReadOptions read;
+  read.chroma = options.colour;
+  return read;
+}
+
+void append(const media::Frame& frame, Stretch& stretch) {
+  stretch.luma.push_back(frame.luma);  // shared: the reader does not write over it
+  if (!frame.chroma_u.empty()) {
+    cv::Mat warmth;
+    cv::subtract(frame.chroma_v, frame.chroma_u, warmth, cv::noArray(), CV_16S);
+    stretch.warmth.push_back(warmth);
+  }
+  stretch.index.push_back(frame.index);
+  stretch.t_s.push_back(frame.t_s);
+}
+
 // Appends every stride-th frame up to index `last` to the stretch.
 void append_frames(media::Clip& clip, long last, long stride, Stretch& stretch, Effort& effort) {
   media::Frame frame;
   while (clip.next(frame)) {
     effort.spend(effort.options.decode_ns_per_px * 1e-6 * static_cast<double>(frame.luma.total()));
     if (stretch.index.empty() || frame.index - stretch.index.back() >= stride) {
-      stretch.luma.push_back(frame.luma);  // shared: the reader does not write over it
-      stretch.index.push_back(frame.index);
-      stretch.t_s.push_back(frame.t_s);
+      append(frame, stretch);
     }
     if (frame.index + 1 >= last) {
       return;
@@ -58,7 +74,7 @@ long first_frame_of(const media::Clip& clip, double surge_s, const AnalysisOptio
 Stretch load_stretch(media::Clip& clip, double surge_s, const AnalysisOptions& options,
                      Effort& effort) {
   Stretch stretch;
-  clip.seek(first_frame_of(clip, surge_s, options), {});
+  clip.seek(first_frame_of(clip, surge_s, options), read_options(options));
   append_frames(clip, frame_at(clip, surge_s + options.after_s), stride_of(clip, options), stretch,
                 effort);
   clip.rest();
@@ -71,7 +87,8 @@ Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& opt
   loose.before_s = std::min(loose.before_s, options.before_s);
   const long stride = stride_of(clip, options);
   Stretch stretch;
-  clip.seek(frame_at(clip, knock_s - loose.sound_slack_s - options.before_s), {});
+  clip.seek(frame_at(clip, knock_s - loose.sound_slack_s - options.before_s),
+            read_options(options));
   append_frames(clip, frame_at(clip, knock_s + loose.sound_slack_s), stride, stretch, effort);
   const std::vector<track::LooseCandidate> surges =
       track::surges_among(stretch.luma, stretch.t_s, loose);
@@ -83,6 +100,7 @@ Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& opt
       std::lower_bound(stretch.t_s.begin(), stretch.t_s.end(), surge_s - options.before_s) -
       stretch.t_s.begin();
   stretch.luma.erase(stretch.luma.begin(), stretch.luma.begin() + unused);
+  stretch.warmth.clear();
   stretch.index.erase(stretch.index.begin(), stretch.index.begin() + unused);
   stretch.t_s.erase(stretch.t_s.begin(), stretch.t_s.begin() + unused);
   append_frames(clip, frame_at(clip, surge_s + options.after_s), stride, stretch, effort);
@@ -97,14 +115,12 @@ Stretch load_with(media::Clip& clip, double from_s, double to_s, const std::vect
   const auto most = static_cast<long>(most_frames(clip, options));
   const long stride = std::max(1L, (last - first + most - 1) / most);
   Stretch stretch;
-  clip.seek(first, {});
+  clip.seek(first, read_options(options));
   media::Frame frame;
   while (clip.next(frame)) {
     if ((frame.index - first) % stride == 0 ||
         std::binary_search(wanted.begin(), wanted.end(), frame.index)) {
-      stretch.luma.push_back(frame.luma);  // shared: the reader does not write over it
-      stretch.index.push_back(frame.index);
-      stretch.t_s.push_back(frame.t_s);
+      append(frame, stretch);
     }
     if (frame.index >= last) {
       break;

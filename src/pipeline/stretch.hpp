@@ -12,6 +12,7 @@ namespace nocktrail::pipeline {
 
 struct Stretch {
   std::vector<cv::Mat> luma;
+  std::vector<cv::Mat> warmth;  // V - U, CV_16SC1, half size each way; empty unless asked for
   std::vector<long> index;
   std::vector<double> t_s;
 };

@@ -116,7 +116,10 @@ std::vector<LooseCandidate> surges_of(const std::vector<double>& motion,
     const double calm = quantile_of(before, 0.7) + kQuiet;
     const double ratio = (after - largest) / (n - 1) / calm;
     if (ratio > options.least_surge) {
-      surges.push_back({times[k], ratio});
+      // At the ends of a film little is known of what went before, or nothing flies any more.
+      const double known = std::min({1.0, (times[k] - times.front()) / options.before_s,
+                                     (times.back() - times[k]) / options.flight_s});
+      surges.push_back({times[k], ratio * known});
     }
   }
   return strongest(std::move(surges), options.apart_s, options.most);

@@ -6,7 +6,9 @@
 #include <boost/random/uniform_real_distribution.hpp>
 #include <cmath>
 #include <future>
+#include <map>
 #include <numbers>
+#include <utility>
 
 namespace nocktrail::track {
 namespace {
@@ -339,13 +341,22 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
                         static_cast<std::size_t>(all_passings[i].count / 2);
     by_frame[std::min(middle, t_s.size() - 1)].push_back(i);
   }
-  const auto thinned = [&](std::size_t total) {
+  const auto thinned = [&](std::size_t total, int cell_px) {
     std::vector<Covering> kept;
     const std::size_t share = total / t_s.size() + 1;
+    constexpr std::size_t kCells = 24;  // that share it, where there are so many
     for (auto& list : by_frame) {
-      for (std::size_t i = 0; i < list.size() && i < share; ++i) {
+      std::map<std::pair<int, int>, std::size_t> by_cell;
+      std::size_t taken = 0;
+      for (std::size_t i = 0; i < list.size() && taken < share; ++i) {
         std::swap(list[i], list[i + static_cast<std::size_t>(random() % (list.size() - i))]);
         const Passing& p = all_passings[list[i]];
+        if (cell_px > 0 &&
+            ++by_cell[{static_cast<int>(p.x_px) / cell_px, static_cast<int>(p.y_px) / cell_px}] >
+                share / kCells + 1) {
+          continue;
+        }
+        ++taken;
         const auto first = static_cast<std::size_t>(p.first);
         const auto last = static_cast<std::size_t>(p.first + p.count - 1);
         kept.push_back({Eigen::Vector2d(static_cast<double>(p.x_px), static_cast<double>(p.y_px)),
@@ -355,8 +366,8 @@ std::vector<Sweep> find_sweeps(const std::vector<Passing>& all_passings,
     }
     return kept;
   };
-  std::vector<Covering> full = thinned(options.max_events);
-  std::vector<Covering> search = thinned(options.search_events);
+  std::vector<Covering> full = thinned(options.max_events, 0);
+  std::vector<Covering> search = thinned(options.search_events, options.cell_px);
 
   // One body after the other: what the best streak explains is taken out before the next search,
   // so that a bright one (the arrow's shadow, say) does not crowd out a faint one.

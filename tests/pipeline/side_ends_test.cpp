@@ -4,7 +4,10 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <cmath>
 #include <vector>
+
+#include "side_shot.hpp"
 
 using namespace nocktrail;
 
@@ -77,4 +80,29 @@ TEST_CASE("unit: where too few ends are seen to agree, all stay") {
   std::vector<track::ArrowSighting> none{frame(0, std::nullopt)};
   pipeline::keep_ends_of_one_run(none, path(), kLength_px);
   CHECK(with_nock(none).empty());
+}
+
+TEST_CASE("unit: an exit that has the bow outside of the picture leaves the rest's place open") {
+  // 3 m beside the line, square to it; 1080 px across are 2.5 m.
+  side::SideFit fit;
+  fit.anchor_s = 0.35;
+  fit.principal_px = {539.5, 959.5};
+  fit.parameters[side::kCentreX] = 539.5;
+  fit.parameters[side::kCentreY] = 959.5;
+  fit.parameters[side::kLogDepth] = std::log(3.0);
+  fit.parameters[side::kLogFocal] = std::log(1300.0);
+  fit.parameters[side::kLogSpeed] = std::log(55.0);
+  fit.parameters[side::kLogLength] = std::log(0.75);
+  const auto sigma_for = [&](double exit_s) {
+    flight::Stroke stroke;
+    stroke.exit_s = exit_s;
+    stroke.rest_forward_m = side::nock_forward_m(fit, exit_s) - 0.1;
+    stroke.rest_sigma_m = 0.05;
+    pipeline::doubt_rest_outside(fit, 1080.0, stroke);
+    return stroke.rest_sigma_m;
+  };
+  CHECK(sigma_for(0.34) == 0.05);  // seen near the left edge
+  // 40 ms sooner it is 2.2 m further back, some 2 m outside.
+  CHECK(sigma_for(0.30) > 1.6);
+  CHECK(sigma_for(0.30) < 2.4);
 }

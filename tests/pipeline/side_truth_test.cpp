@@ -7,6 +7,18 @@
 
 using namespace nocktrail;
 
+TEST_CASE("truth: a bow that swings over where the arrow flew does not hide it") {
+  const test::ClipTruth truth = test::committed_clip("bow-swings.mp4");
+  const Reading reading = read_clip(truth.clip, truth.options);
+  CAPTURE(reading.reason);
+  REQUIRE(reading.status == ClipStatus::measured);
+  const Shot& shot = reading.shots.front();
+  const test::ShotTruth& is = truth.shots.front();
+  CHECK(std::abs(shot.nock_right_deg->value - is.nock_right_deg) <= shot.nock_right_deg->u95);
+  CHECK(std::abs(shot.nock_high_deg->value - is.nock_high_deg) <= shot.nock_high_deg->u95);
+  CHECK(shot.nock_right_deg->u95 < 1.0);
+}
+
 TEST_CASE("truth: from either side of the line the nock's height is read, and nothing else") {
   for (const char* const name : {"from-side/left-of-line.mp4", "from-side/right-of-line.mp4",
                                  "from-side/archer-in-view.mp4"}) {
@@ -30,6 +42,20 @@ TEST_CASE("truth: from either side of the line the nock's height is read, and no
     REQUIRE(shot.exit_s);
     CHECK(std::abs(*shot.exit_s - is.exit_s) < 0.004);
   }
+}
+
+TEST_CASE("truth: a shaft of its background's brightness is seen by its colour") {
+  const test::ClipTruth truth = test::committed_clip("from-side/wood-before-grey.mp4");
+  const Reading reading = read_clip(truth.clip, truth.options);
+  CAPTURE(reading.reason);
+  REQUIRE(reading.status == ClipStatus::measured);
+  const Shot& shot = reading.shots.front();
+  const test::ShotTruth& is = truth.shots.front();
+  CHECK(shot.view == View::side);
+  REQUIRE(shot.nock_high_deg);
+  CHECK(std::abs(shot.nock_high_deg->value - is.nock_high_deg) <= shot.nock_high_deg->u95);
+  CHECK(shot.nock_high_deg->u95 < 1.0);
+  CHECK(std::abs(*shot.exit_s - is.exit_s) < 0.006);
 }
 
 TEST_CASE("truth: told a view that it was not filmed from, a clip gives no number") {

@@ -50,6 +50,28 @@ bool holds(const std::vector<double>& times, double t_s) {
 
 }  // namespace
 
+TEST_CASE("unit: what moves as a film begins is no better a loose than what moves within it") {
+  // A patch sets off in the eighth frame, a slightly smaller one in the fiftieth.
+  std::vector<cv::Mat> film;
+  std::vector<double> t_s;
+  constexpr int kFrames = 90;
+  for (int k = 0; k < kFrames; ++k) {
+    cv::Mat frame(480, 640, CV_8U, cv::Scalar(90));
+    const auto patch = [&](int from, int side) {
+      if (k >= from && k < from + 8) {
+        frame(cv::Rect(40 + 24 * (k - from), 40 + from, side, side)).setTo(180);
+      }
+    };
+    patch(8, 104);
+    patch(50, 96);
+    film.push_back(frame);
+    t_s.push_back(k / 240.0);
+  }
+  const std::vector<track::LooseCandidate> surges = track::surges_among(film, t_s, {});
+  REQUIRE(surges.size() == 2);
+  CHECK(std::abs(surges.front().t_s - 50 / 240.0) < 0.01);
+}
+
 TEST_CASE("truth: string and butt are heard, wind and voice are not") {
   media::Sound sound = ambience();
   CHECK(track::find_knocks(sound, {}).empty());

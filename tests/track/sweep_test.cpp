@@ -2,7 +2,9 @@
 // through a pinhole, with its shadow on the ground and a limb that swings.
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <vector>
 
 #include "bar_picture.hpp"
@@ -114,6 +116,31 @@ TEST_CASE("truth: the arrow's streak is found with its rate, place and cover") {
   CHECK((best.vanishing_px - kVanishing_px).norm() < 12.0);
   // L / v = 14.6 ms, in whole frames of 4.2 ms.
   CHECK(std::abs(best.cover_s - kLength_m / kSpeed_mps) < 0.0042);
+}
+
+TEST_CASE("truth: what swings beside the arrow in the same frames does not drown its streak") {
+  const std::vector<cv::Mat> frames = film({.arrow = true, .shadow = false, .limb = false});
+  track::SweepOptions options;
+  const track::Background background = track::learn_background(frames, options);
+  std::vector<track::Passing> passings =
+      track::find_passings(frames, background, kExit - 2, times(), options);
+  // A limb's sweep of fifty times as many pixels, each passed once.
+  for (int k = kExit; k < kExit + 24; ++k) {
+    for (int y = 20; y < 220; ++y) {
+      for (int x = 0; x < 8; ++x) {
+        passings.push_back({static_cast<float>(20 + 8 * (k - kExit) / 2 + x), static_cast<float>(y),
+                            static_cast<std::int16_t>(k), 2});
+      }
+    }
+  }
+  options.cell_px = 32;
+  const std::vector<track::Sweep> sweeps =
+      track::find_sweeps(passings, times(), kFocal_px, options);
+  const bool found = std::any_of(sweeps.begin(), sweeps.end(), [](const track::Sweep& sweep) {
+    return (sweep.vanishing_px - kVanishing_px).norm() < 14.0 &&
+           std::abs(sweep.v_per_h(kFocal_px) / (kSpeed_mps / kAbove_m) - 1.0) < 0.25;
+  });
+  CHECK(found);
 }
 
 TEST_CASE("truth: neither shadow nor limb passes for an arrow") {

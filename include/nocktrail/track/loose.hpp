@@ -17,6 +17,7 @@ struct LooseOptions {
   double least_surge = 1.4;   // motion just after over motion just before
   double before_s = 0.08;     // what "before" and "after" mean
   double after_s = 0.016;
+  double flight_s = 0.06;       // of which a shot wants to be seen after it
   double apart_s = 0.12;        // two surges are at least this far apart
   std::size_t most = 8;         // candidates kept
   double sound_slack_s = 0.08;  // how far sound and picture may disagree
@@ -26,7 +27,7 @@ struct LooseOptions {
 
 struct LooseCandidate {
   double t_s = 0.0;    // capture time at which the motion surges
-  double surge = 0.0;  // how much
+  double surge = 0.0;  // how much, less near the ends of the film
 };
 
 // Told the share of the frames looked at; false asks to stop.

@@ -27,12 +27,14 @@ struct SweepOptions {
   std::size_t max_events = 60000;    // passings kept, drawn evenly when there are more
   std::size_t search_events = 7000;  // of these, how many the search scores
   int search_draws = 900;            // pairs tried for each body
-  int most_bodies = 6;               // streaks looked for
-  double least_share = 0.15;         // of the best streak's score, for another to be worth a look
-  double longest_cover_s = 0.034;    // a pixel covered for longer is not being passed by an arrow
-  double least_v_per_h = 42.0;       // speed over the camera's distance from the flight line, 1/s:
-  double most_v_per_h = 420.0;  // 40 m/s at 1.1 m to 80 m/s at 0.19 m; an arrow's shadow on the
-                                // ground, 1.5 m further down, stays below 36
+  int cell_px = 0;  // 0: no matter where in a frame; else no more are scored of one square of this
+                    // side than of others, so that a limb does not drown the arrow beside it
+  int most_bodies = 6;             // streaks looked for
+  double least_share = 0.15;       // of the best streak's score, for another to be worth a look
+  double longest_cover_s = 0.034;  // a pixel covered for longer is not being passed by an arrow
+  double least_v_per_h = 42.0;     // speed over the camera's distance from the flight line, 1/s:
+  double most_v_per_h = 420.0;     // 40 m/s at 1.1 m to 80 m/s at 0.19 m; an arrow's shadow on the
+                                   // ground, 1.5 m further down, stays below 36
   double least_body_v_per_h = 12.0;  // shadows are searched for too, to be told from arrows
   double most_sideways_deg = 62.0;  // the flight line lies below the camera, not beside it: how far
                                     // the path may lean from straight down in the picture
