@@ -81,12 +81,14 @@ struct Surge {
 
 // Whether round after round sees hardly any frame with both ends: an arrow shows them in most of
 // its frames from the first rounds on, limbs, strings and leaves never do.
-bool hopeless(const std::vector<std::size_t>& both, const AnalysisOptions& options) {
+bool hopeless(const std::vector<std::size_t>& both, const AnalysisOptions& options,
+              const Effort& effort) {
   const auto last_are_below = [&](std::size_t rounds, std::size_t least) {
     return both.size() >= rounds && std::all_of(both.end() - static_cast<std::ptrdiff_t>(rounds),
                                                 both.end(), [&](auto n) { return n < least; });
   };
-  return last_are_below(2, options.hardly_any_ends) || last_are_below(3, options.few_ends);
+  return last_are_below(2, options.hardly_any_ends) ||
+         last_are_below(3, effort.may_go_on() ? options.few_ends : options.few_ends_late);
 }
 
 // Fine measurement and fit in turn, the power stroke after each, so that no frame from before the
@@ -120,7 +122,7 @@ std::optional<Followed> refine(const track::Region& region, const track::Region&
     both.push_back(static_cast<std::size_t>(
         std::count_if(candidate.sightings.begin(), candidate.sightings.end(),
                       [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); })));
-    if (candidate.sightings.size() < 4 || hopeless(both, analysis_options)) {
+    if (candidate.sightings.size() < 4 || hopeless(both, analysis_options, effort)) {
       return std::nullopt;
     }
     options.priors = known.arrow ? with_painted_ends(given, *known.arrow) : given;

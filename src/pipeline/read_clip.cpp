@@ -101,11 +101,11 @@ class Reader {
     if (analysis_.view != View::side) {
       analysis_.after_s = pipeline::kBeforeBowSwingsS;
     }
-    const double at_s = measured_.empty() ? looked_.noticed.at_s : measured_.front().surge_s;
     tell("looking at colours", 0.95);
     analysis_.colour = true;
     looked_.surges.clear();
-    pipeline::ShotAnalysis analysis = pipeline::analyse_loose(clip_, at_s, analysis_, looked_);
+    pipeline::ShotAnalysis analysis =
+        pipeline::analyse_loose(clip_, looked_.noticed.at_s, analysis_, looked_);
     if (analysis.outcome == pipeline::Outcome::measured && usable(analysis)) {
       measured_.clear();
       measured_.push_back(std::move(analysis));

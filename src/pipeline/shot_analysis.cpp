@@ -98,8 +98,6 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     analysis.steadied.motion.resize(stretch.luma.size());
   } else {
     analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
-    looked.steadied_at = same;
-    looked.steadied = analysis.steadied;
   }
   // Each takes the memory that the one before it gave up: fresh memory costs as much as the work.
   cv::Mat steadied;
@@ -130,6 +128,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     noticed.passings = passings.size();
     noticed.at_s = surge_s;
     noticed.noise = median_of(background.nine_sigma) / 9.0;
+    looked.steadied_at = same;
+    looked.steadied = analysis.steadied;
   }
   // What flies across the picture is no arrow seen from behind: that is quickly told.
   const std::vector<track::Crossing> crossings = track::find_crossings(passings, t_s, size, {});
@@ -189,8 +189,8 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   if (from_behind) {
     const Scene scene{stretch.luma, t_s, still, fit_options(clip.info(), options, frame_s)};
     // The search draws at random: where it found nothing good it is worth another try.
-    constexpr int kTries = 3;
-    for (int attempt = 0; attempt < kTries && !sure(); ++attempt) {
+    const int tries = options.colour ? 1 : 3;
+    for (int attempt = 0; attempt < tries && !sure(); ++attempt) {
       if (attempt > 0 && !effort.may_go_on(effort.options.retry_share)) {
         break;
       }

@@ -34,7 +34,8 @@ struct AnalysisOptions {
   // An arrow that could be measured shows both ends in eight frames and more (85 shots of known
   // truth); given up is what shows them in fewer than these in
   std::size_t hardly_any_ends = 3;          // two rounds running,
-  std::size_t few_ends = 5;                 // or three
+  std::size_t few_ends = 5;                 // or three, or,
+  std::size_t few_ends_late = 8;            // where much was looked at already, these
   double own_surge_sigma_s = 0.020;         // where the surge was of something else: hardly a prior
   double early_surge_s = 0.007;             // so far before the flight's own it is doubted
   double latest_own_loose_s = 0.015;        // of that look, after the surge: a stroke is 12-20 ms
@@ -120,7 +121,7 @@ struct LookedAt {
   Effort effort;
   std::vector<Surge> surges;
   Noticed noticed;
-  // Of the stretch looked at last: the camera moves alike in every colour.
+  // Of the stretch at noticed.at_s: the camera moves alike in every colour.
   Surge steadied_at;
   steady::Steadied steadied;
 };
