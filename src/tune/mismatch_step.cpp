@@ -271,6 +271,9 @@ std::optional<Step> mismatch_step(const Situation& situation) {
     const bool weak = stiff_sign(hand) * lat_deg < 0.0;
     step.words +=
         fmt::format(" It acts {}: {} ones.", weak ? "weak" : "stiff", weak ? "stiffer" : "weaker");
+    if (!weak) {
+      step.words += least_mass_words(now.facts);
+    }
   }
   if (trailed->setup != &now) {
     step.because += fmt::format(" That was in {}, and nothing done since brings it back.",

@@ -8,6 +8,8 @@
 #include <boost/random/uniform_real_distribution.hpp>
 #include <cmath>
 #include <memory>
+#include <string>
+#include <string_view>
 
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/arrow/unknowns.hpp"
@@ -331,6 +333,23 @@ bool past_a_limit(const Archer& archer, const SetupFacts& facts) {
          *facts.bow.brace_height_m > *facts.bow.brace_max_m + 1e-6;
 }
 
+// A shaft that comes out lighter than the step says is left at the shop for a heavier one of that
+// spine.
+void weigh_as_told(const Archer& archer, const Step& step, SetupFacts& facts) {
+  const std::string_view before = "the arrow must weigh ";
+  const std::size_t at = step.words.find(before);
+  if (at == std::string::npos) {
+    return;
+  }
+  const double least_kg =
+      std::stod(step.words.substr(at + before.size())) * units::kKilogramsPerGrain;
+  const double short_kg = least_kg - arrow::mass_properties(archer.setup_of(facts).arrow).mass_kg;
+  if (short_kg > 0.0) {
+    facts.arrow.mass_per_length_kg_per_m =
+        *facts.arrow.mass_per_length_kg_per_m + short_kg / *facts.arrow.shaft_length_m;
+  }
+}
+
 bool moves_nocking_point(StepKind kind) {
   return kind == StepKind::start_high || kind == StepKind::lower_nocking_point ||
          kind == StepKind::raise_nocking_point;
@@ -392,6 +411,7 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
     ++result.steps;
     const Truth before = archer.truth(facts);
     shots = follow(judgement.next, result.start, facts);
+    weigh_as_told(archer, judgement.next, facts);
     side_too = world.from_side && moves_nocking_point(judgement.next.kind);
     const Truth after = archer.truth(facts);
     result.history +=

@@ -154,6 +154,13 @@ TEST_CASE("rules: weaker shafts are lighter, and that is said with the least tha
   REQUIRE(next.kind == StepKind::weaker_shaft);
   CHECK(contains(next.words, "387 gr or more"));  // 8.6 gr for each of 45 lb
   CHECK_FALSE(contains(next.because, "weak shaft"));
+  // Bare it is a stop, which names other shafts, too.
+  SetupFacts bare = facts();
+  bare.bow.min_grains_per_pound = 8.0;
+  const Step stop = judged({setup("01", bare, 9.4, 0.1, 4, 0.1)}).next;
+  REQUIRE(stop.kind == StepKind::do_not_shoot_arrow);
+  CHECK(contains(stop.words, "weaker ones"));
+  CHECK(contains(stop.words, "360 gr or more"));
 }
 
 TEST_CASE("rules: a shaft more likely straight than not is not cut") {
