@@ -7,9 +7,9 @@
 
 #include "debug_pictures.hpp"
 #include "flight_start.hpp"
-#include "follow.hpp"
 #include "nocktrail/track/crossing.hpp"
 #include "nocktrail/units/units.hpp"
+#include "search_behind.hpp"
 #include "see_limb.hpp"
 #include "seen_in_colour.hpp"
 #include "stretch.hpp"
@@ -146,79 +146,16 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
       return analysis;
     }
   }
-  // Holds the best flight so far.
-  const auto any = [&] { return analysis.outcome == Outcome::measured; };
-  const auto take = [&](const Scene& scene, const track::Sweep& sweep) {
-    std::optional<Followed> found =
-        follow(scene, sweep, surge_s, options, any() ? analysis.fit.ends : -1, effort);
-    if (!found || (any() && found->fit.ends <= analysis.fit.ends)) {
-      return;
-    }
-    analysis.surge_s = found->surge_s;
-    analysis.sweep = sweep;
-    analysis.fit = std::move(found->fit);
-    analysis.sightings = std::move(found->sightings);
-    analysis.stroke = found->stroke;
-    analysis.scatter = found->scatter;
-    analysis.outcome = Outcome::measured;
-  };
-  const auto sure = [&] { return any() && beyond_doubt(analysis.fit); };
-  const auto search = [&](const Scene& scene, const std::vector<track::Passing>& found) {
-    effort.spend(effort.options.search_us_per_passing * 1e-3 *
-                 static_cast<double>(std::min(found.size(), sweep_options.search_events)));
-    const std::vector<track::Sweep> sweeps =
-        track::find_sweeps(found, scene.t_s, options.focal_px, sweep_options);
-    debug_sweeps(options.debug_dir, surge_s, scene.luma[reference], found, sweeps);
-    bool followed = false;
-    for (const track::Sweep& sweep : sweeps) {
-      if (sweep.frames >= 4 && sweep.score >= sweep_options.least_share * sweeps.front().score) {
-        noticed.receding = true;
-        if (followed && !effort.may_go_on(effort.options.early_share)) {
-          break;
-        }
-        take(scene, sweep);
-        followed = true;
-      }
-      if (sure()) {
-        break;
-      }
-    }
-    ++sweep_options.seed;
-  };
-  const bool from_behind = options.view != View::side && witness == Witness::motion;
-  if (from_behind) {
+  BehindSearch behind(options, surge_s, reference, analysis, looked);
+  if (options.view != View::side && witness == Witness::motion) {
     const Scene scene{stretch.luma, t_s, still, fit_options(clip.info(), options, frame_s)};
-    // The search draws at random: where it found nothing good it is worth another try.
-    const int tries = options.colour ? 1 : 3;
-    for (int attempt = 0; attempt < tries && !sure(); ++attempt) {
-      if (attempt > 0 && !effort.may_go_on(effort.options.retry_share)) {
-        break;
-      }
-      search(scene, passings);
+    behind.look_at_all(scene, passings);
+    if (const std::size_t early = frame_near(surge_s + kBeforeBowSwingsS);
+        early > reference && early < stretch.luma.size()) {
+      behind.look_at_first(early, scene, from);
     }
   }
-  // The first part of the flight by itself.
-  const std::size_t early = frame_near(surge_s + kBeforeBowSwingsS);
-  if (from_behind && !any() && early > reference && early < stretch.luma.size() &&
-      effort.may_go_on(effort.options.early_share)) {
-    const std::vector<cv::Mat> luma(stretch.luma.begin(),
-                                    stretch.luma.begin() + static_cast<std::ptrdiff_t>(early));
-    const std::vector<double> times(t_s.begin(), t_s.begin() + static_cast<std::ptrdiff_t>(early));
-    effort.spend(effort.options.background_ns_per_px * 1e-6 *
-                 static_cast<double>(luma.size() * luma.front().total()));
-    const track::Background early_background = track::learn_background(luma, sweep_options);
-    const Scene scene{luma, times, still, fit_options(clip.info(), options, frame_s)};
-    const std::vector<track::Passing> early_passings =
-        track::find_passings(luma, early_background, from, times, sweep_options);
-    for (const int cell_px : {32, 0}) {
-      sweep_options.cell_px = cell_px;
-      if (!any()) {
-        search(scene, early_passings);
-      }
-    }
-  }
-  effort.unlimited = effort.unlimited || sure();
-  if (any()) {
+  if (behind.any()) {
     analysis.side.reset();
     if (!options.colour) {
       analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
