@@ -17,8 +17,8 @@ BehindSearch::BehindSearch(const AnalysisOptions& options, double surge_s, std::
       looked_(looked) {}
 
 void BehindSearch::take(const Scene& scene, const track::Sweep& sweep) {
-  std::optional<Followed> found = follow(scene, sweep, surge_s_, options_,
-                                         any() ? analysis_.fit.ends : -1, looked_.effort);
+  std::optional<Followed> found =
+      follow(scene, sweep, surge_s_, options_, any() ? analysis_.fit.ends : -1, looked_.effort);
   if (!found || (any() && found->fit.ends <= analysis_.fit.ends)) {
     return;
   }
