@@ -34,10 +34,10 @@ sanitized() {
   # needs none, and the thread sanitizer runs test_parallel); and test_cli's Ctrl-C counts on a quick
   # start. .ci/nightly runs these, too.
   run_tests sanitize -LE accuracy -E \
-    '^(test_flight|side_fit_test|test_effort|arrow_test|arrow_effects_test|tune_test|tune_loop_test|test_parallel|test_serve_(pages.*|readings)|test_cli)$'
+    '^(test_flight|side_fit_test|test_effort|arrow_test|arrow_effects_test|tune_test|test_parallel|test_serve_(pages.*|readings)|test_cli)$'
 }
 
-# Those, too, but for the clips of known truth and for test_cli.
+# Those, too, but for the clips of known truth, the closed loop and test_cli.
 all_sanitized() {
   build sanitize || return
   say "Testing under the sanitizers"
