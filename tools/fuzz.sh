@@ -37,7 +37,7 @@ export UBSAN_OPTIONS=print_stacktrace=1
 symbolizer=$(command -v llvm-symbolizer-14 || true)
 export ASAN_SYMBOLIZER_PATH=$symbolizer
 
-# Fuzzes target $1; its line goes to $results/$1, "EXECUTIONS FOUND" to $results/$1.counts.
+# Fuzzes target $1; "EXECUTIONS FOUND" goes to $results/$1.
 fuzz() {
   local target=$1
   local learnt=build/sanitize/fuzz/learnt/$target
@@ -68,12 +68,9 @@ fuzz() {
     tail -n 20 "$log"
     die "fuzz_$target ended without a word on what it did; all it said is in $log"
   fi
-  {
-    printf 'fuzz %-12s %6d s  %9d executions  %d found\n' "$target" $((SECONDS - from)) "${ran:-0}" "$new"
-    ((new == 0)) || grep -m 3 -E 'ERROR: |SUMMARY: |runtime error|^fuzz: ' "$log" || true
-  } >"$results/$target"
-  cat "$results/$target"
-  echo "${ran:-0} $new" >"$results/$target.counts"
+  printf 'fuzz %-12s %6d s  %9d executions  %d found\n' "$target" $((SECONDS - from)) "${ran:-0}" "$new"
+  ((new == 0)) || grep -m 3 -E 'ERROR: |SUMMARY: |runtime error|^fuzz: ' "$log" || true
+  echo "${ran:-0} $new" >"$results/$target"
 }
 
 results=$(mktemp -d)
@@ -90,8 +87,8 @@ for target in "${targets[@]}"; do
 done
 wait
 for target in "${targets[@]}"; do
-  [[ -f $results/$target.counts ]] || die "fuzz_$target did not end as it should"
+  [[ -f $results/$target ]] || die "fuzz_$target did not end as it should"
 done
-read -r executions found < <(cat "$results"/*.counts | awk '{ e += $1; f += $2 } END { print e, f }')
+read -r executions found < <(cat "$results"/* | awk '{ e += $1; f += $2 } END { print e, f }')
 echo "fuzz: ${#targets[@]} targets, $executions executions, $found found"
 ((found == 0))

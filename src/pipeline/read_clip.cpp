@@ -12,6 +12,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
 #include "nocktrail/rules/rules.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/track/loose.hpp"
 #include "shot_analysis.hpp"
@@ -92,7 +93,13 @@ class Reader {
     const auto usable = [&](const pipeline::ShotAnalysis& found) {
       return pipeline::shot_from(found, clip_.info()).status == ShotStatus::measured;
     };
-    if (std::any_of(measured_.begin(), measured_.end(), usable) || !looked_.noticed.stretch_seen) {
+    // An arrow across its flight forbids to shoot it again: no second look takes that away.
+    const auto speaks = [&](const pipeline::ShotAnalysis& found) {
+      const Shot shot = pipeline::shot_from(found, clip_.info());
+      return shot.status == ShotStatus::measured ||
+             shot.reason.find(rules::kAcrossItsFlight) != std::string::npos;
+    };
+    if (std::any_of(measured_.begin(), measured_.end(), speaks) || !looked_.noticed.stretch_seen) {
       return;
     }
     if (!analysis_.view && looked_.noticed.crossing) {
@@ -107,7 +114,9 @@ class Reader {
     pipeline::ShotAnalysis analysis =
         pipeline::analyse_loose(clip_, looked_.noticed.at_s, analysis_, looked_);
     if (analysis.outcome == pipeline::Outcome::measured && usable(analysis)) {
-      measured_.clear();
+      std::erase_if(measured_, [&](const pipeline::ShotAnalysis& other) {
+        return std::abs(other.stroke->exit_s - analysis.stroke->exit_s) < 0.5;
+      });
       measured_.push_back(std::move(analysis));
     }
   }

@@ -7,6 +7,7 @@
 
 #include "doubts.hpp"
 #include "nocktrail/optics/camera.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/units.hpp"
 #include "shot_analysis.hpp"
@@ -120,9 +121,7 @@ std::string why_refused_from_side(const ShotAnalysis& analysis, const side::Side
         {{typical_speed, Keep::at_least, limits.least_speed_mps, speed, say_rate},
          {typical_speed, Keep::at_most, limits.most_speed_mps, speed, say_rate},
          {offset, Keep::at_most, limits.most_offset_deg,
-          fmt::format("the arrow seems to stand {:.0f} deg across its flight, more than can be "
-                      "measured",
-                      offset),
+          fmt::format("the arrow seems to stand {:.0f} deg {}", offset, rules::kAcrossItsFlight),
           "stop shooting this arrow and check the set-up"},
          {u95, Keep::at_most, kMostHighU95_deg,
           fmt::format("from the side, the offset up and down is only known within {:.1f} deg", u95),

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/session/facts_edit.hpp"
 #include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/safe_name.hpp"
 #include "secret.hpp"
@@ -70,9 +71,9 @@ std::string setup_for(const session::Plan& plan, const std::string& told) {
     throw Refused(400, "there is no such set-up; choose one of the session's");
   }
   if (none_yet && !plan.setups.front().clips.empty()) {
-    throw Refused(400,
-                  "this session's clips lie in its own folder; move them into a folder inside it, "
-                  "such as 1-start, before another set-up is begun");
+    throw Refused(400, fmt::format("this session's clips lie in its own folder; move them into a "
+                                   "folder inside it, such as {}, before another set-up is begun",
+                                   session::kGathered));
   }
   return told;
 }

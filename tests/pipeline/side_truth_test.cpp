@@ -7,12 +7,20 @@
 
 using namespace nocktrail;
 
-TEST_CASE("truth: a bow that swings over where the arrow flew does not hide it") {
-  const test::ClipTruth truth = test::committed_clip("bow-swings.mp4");
+namespace {
+
+Shot measured_in(const test::ClipTruth& truth) {
   const Reading reading = read_clip(truth.clip, truth.options);
   CAPTURE(reading.reason);
   REQUIRE(reading.status == ClipStatus::measured);
-  const Shot& shot = reading.shots.front();
+  return reading.shots.front();
+}
+
+}  // namespace
+
+TEST_CASE("truth: a bow that swings over where the arrow flew does not hide it") {
+  const test::ClipTruth truth = test::committed_clip("bow-swings.mp4");
+  const Shot shot = measured_in(truth);
   const test::ShotTruth& is = truth.shots.front();
   CHECK(std::abs(shot.nock_right_deg->value - is.nock_right_deg) <= shot.nock_right_deg->u95);
   CHECK(std::abs(shot.nock_high_deg->value - is.nock_high_deg) <= shot.nock_high_deg->u95);
@@ -46,10 +54,7 @@ TEST_CASE("truth: from either side of the line the nock's height is read, and no
 
 TEST_CASE("truth: a shaft of its background's brightness is seen by its colour") {
   const test::ClipTruth truth = test::committed_clip("from-side/wood-before-grey.mp4");
-  const Reading reading = read_clip(truth.clip, truth.options);
-  CAPTURE(reading.reason);
-  REQUIRE(reading.status == ClipStatus::measured);
-  const Shot& shot = reading.shots.front();
+  const Shot shot = measured_in(truth);
   const test::ShotTruth& is = truth.shots.front();
   CHECK(shot.view == View::side);
   REQUIRE(shot.nock_high_deg);
