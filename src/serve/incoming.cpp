@@ -245,9 +245,9 @@ std::string Incoming::known_as(Kept& kept) const {
 std::string Incoming::put_in_place() {
   const fs::path named(name_);
   for (int number = 1; number < kMostOfOneName; ++number) {
-    const std::string name = number == 1 ? name_
-                                         : fmt::format("{}-{}{}", named.stem().string(), number,
-                                                       named.extension().string());
+    std::string name = number == 1 ? name_
+                                   : fmt::format("{}-{}{}", named.stem().string(), number,
+                                                 named.extension().string());
     if (::renameat2(folder_, part_.c_str(), folder_, name.c_str(), RENAME_NOREPLACE) == 0) {
       return name;
     }
