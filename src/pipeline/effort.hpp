@@ -10,7 +10,7 @@ struct EffortOptions {
   double decode_ns_per_px = 4.0;        // of a whole frame, made grey
   double prepare_ns_per_px = 16.0;      // camera's motion, background and passings, a pixel a frame
   double background_ns_per_px = 6.0;    // of that, what is left where the motion is known
-  double search_us_per_passing = 70.0;  // a search for streaks, a passing that it scores
+  double search_us_per_passing = 45.0;  // a search for streaks, a passing that it scores
   double follow_ms = 150.0;             // a streak's first flight
   double round_ms = 250.0;              // sighting and fitting once
   // A clip without a readable shot is to cost at most 5 s of one core and 1.5 times its decoding;
@@ -18,9 +18,10 @@ struct EffortOptions {
   // not broken off.
   double most_ms = 3300.0;
   double share_of_decoding = 0.35;
-  double heard_share = 0.7;  // of that, what may go to sounds, before motion is looked at
-  double retry_share = 0.5;  // and up to where streaks are searched for more than once
-  double early_share = 1.3;  // and where they are in the first part of a flight alone
+  double heard_share = 0.7;   // of that, what may go to sounds, before motion is looked at
+  double streak_share = 0.9;  // of all, up to where a stretch's further streaks are followed,
+  double retry_share = 0.5;   // streaks are searched for more than once,
+  double early_share = 1.3;   // and searched for in the first part of a flight alone
 };
 
 struct Effort {

@@ -79,6 +79,22 @@ struct Surge {
   double sigma_s = flight::StrokeOptions{}.surge_sigma_s;
 };
 
+// What only a streak that may be an arrow needs.
+struct Later {
+  std::future<steady::Plumb> plumb;
+  std::future<track::Region> before;  // the picture as it was before the arrow left
+};
+
+// Whether the first round sees so little that it is no arrow: those that could be measured (77 of
+// known truth) were seen for 54 ms and more in it, half of the limbs, strings and leaves for less
+// than this.
+bool hopeless_at_once(const std::vector<track::ArrowSighting>& sightings, std::size_t both,
+                      double frame_s, const AnalysisOptions& options) {
+  constexpr double kLeastSeenS = 0.042;
+  return both < options.hardly_any_ends &&
+         static_cast<double>(sightings.size()) * frame_s < kLeastSeenS;
+}
+
 // Whether round after round sees hardly any frame with both ends: an arrow shows them in most of
 // its frames from the first rounds on, limbs, strings and leaves never do.
 bool hopeless(const std::vector<std::size_t>& both, const AnalysisOptions& options,
@@ -93,11 +109,11 @@ bool hopeless(const std::vector<std::size_t>& both, const AnalysisOptions& optio
 
 // Fine measurement and fit in turn, the power stroke after each, so that no frame from before the
 // exit takes part in the free flight.
-std::optional<Followed> refine(const track::Region& region, const track::Region& before,
-                               flight::FlightFit fit, const std::vector<double>& t_s,
-                               const Surge& surge, const cv::Size& size,
-                               const AnalysisOptions& analysis_options, flight::FitOptions options,
-                               const track::ShaftOptions& shaft_options, Effort& effort) {
+std::optional<Followed> refine(const track::Region& region, Later& later, flight::FlightFit fit,
+                               const std::vector<double>& t_s, const Surge& surge,
+                               const cv::Size& size, const AnalysisOptions& analysis_options,
+                               flight::FitOptions options, const track::ShaftOptions& shaft_options,
+                               Effort& effort) {
   const double surge_s = surge.t_s;
   const double focal_px = analysis_options.focal_px;
   double first_s = surge_s + 0.014;
@@ -108,7 +124,9 @@ std::optional<Followed> refine(const track::Region& region, const track::Region&
   constexpr std::ptrdiff_t kLastRounds = 4;  // those before may still be on their way
   constexpr std::size_t kScaleRound = 2;
   constexpr std::size_t kLateScaleRound = 5;
-  const flight::FlightPriors given = options.priors;
+  flight::FlightPriors given = options.priors;
+  track::Region before;
+  const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
   std::optional<double> in_the_air_s;  // from string to butt, heard
   KnownArrow known;
   std::vector<Followed> late;     // the rounds in which only small changes are left
@@ -124,6 +142,14 @@ std::optional<Followed> refine(const track::Region& region, const track::Region&
                       [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); })));
     if (candidate.sightings.size() < 4 || hopeless(both, analysis_options, effort)) {
       return std::nullopt;
+    }
+    if (round == 0) {
+      if (hopeless_at_once(candidate.sightings, both.back(), frame_s, analysis_options)) {
+        return std::nullopt;
+      }
+      const steady::Plumb roll = later.plumb.get();
+      given.roll_rad = {roll.roll_rad, roll.sigma_rad};
+      before = later.before.get();
     }
     options.priors = known.arrow ? with_painted_ends(given, *known.arrow) : given;
     std::vector<track::ArrowSighting> all = candidate.sightings;
@@ -145,7 +171,10 @@ std::optional<Followed> refine(const track::Region& region, const track::Region&
       fit = flight::fit_flight(all, fit.parameters, fit.anchor_s, focal_px, fit.principal_px,
                                options);
     }
-    if (!fit.converged) {
+    // What only colour shows is of use where its ends are an arrow's, and given up soon elsewhere.
+    constexpr double kFarOff = 2.0;
+    if (!fit.converged || (analysis_options.colour && round >= kScaleRound &&
+                           fit.end_scale > kFarOff * kMostEndScale)) {
       return std::nullopt;
     }
     const std::vector<flight::TipPlace> places =
@@ -209,16 +238,16 @@ std::size_t frame_near(const std::vector<double>& t_s, double t) {
 std::optional<Followed> follow_at(const Scene& scene, const track::Sweep& sweep, const Surge& surge,
                                   const AnalysisOptions& options, int ends_to_beat,
                                   Effort& effort) {
+  // What is needed later is made at once, on the other core, as long as little was looked at: the
+  // first streak is the arrow in most clips. After that most are none.
+  constexpr double kLittle = 0.85;  // of the effort
+  const auto when = effort.may_go_on(kLittle) ? std::launch::async : std::launch::deferred;
   effort.spend(effort.options.follow_ms);
   const std::vector<double>& t_s = scene.t_s;
   const double surge_s = surge.t_s;
   const double anchor_s = surge_s + 0.055;
   const cv::Size size = scene.luma.front().size();
   const Eigen::Vector2d principal((size.width - 1) / 2.0, (size.height - 1) / 2.0);
-  // From the beginning, though some sweeps come to nothing: the other core has time now.
-  std::future<steady::Plumb> plumb = std::async(std::launch::async, [&] {
-    return steady::find_plumb(scene.still, sweep.vanishing_px, options.focal_px, {});
-  });
   const track::ShaftOptions shaft_options;
   const cv::Rect roi = track::region_of(sweep, size);
   std::vector<cv::Rect> in_flight(t_s.size());
@@ -234,9 +263,15 @@ std::optional<Followed> follow_at(const Scene& scene, const track::Sweep& sweep,
        k < std::min(t_s.size(), frame_near(t_s, surge_s + 0.028) + 1); ++k) {
     at_the_bow[k] = roi;
   }
-  const track::Region before = track::cut_region(
-      scene.luma, roi, 0, std::max<std::size_t>(3, frame_near(t_s, surge_s - 0.012)), at_the_bow,
-      near_options);
+  Later later;
+  later.plumb = std::async(when, [&] {
+    return steady::find_plumb(scene.still, sweep.vanishing_px, options.focal_px, {});
+  });
+  later.before = std::async(when, [&] {
+    return track::cut_region(scene.luma, roi, 0,
+                             std::max<std::size_t>(3, frame_near(t_s, surge_s - 0.012)), at_the_bow,
+                             near_options);
+  });
   std::vector<track::ArrowSighting> coarse = coarse_sightings(region, sweep, t_s, shaft_options);
   std::erase_if(coarse, [&](const auto& s) { return s.t_s < surge_s; });
   if (coarse.size() < 4) {
@@ -250,11 +285,8 @@ std::optional<Followed> follow_at(const Scene& scene, const track::Sweep& sweep,
   if (!first.converged) {
     return std::nullopt;
   }
-  flight::FitOptions fine_options = scene.fit_options;
-  const steady::Plumb roll = plumb.get();
-  fine_options.priors.roll_rad = {roll.roll_rad, roll.sigma_rad};
-  std::optional<Followed> found =
-      refine(region, before, first, t_s, surge, size, options, fine_options, shaft_options, effort);
+  std::optional<Followed> found = refine(region, later, first, t_s, surge, size, options,
+                                         scene.fit_options, shaft_options, effort);
   if (!found) {
     return std::nullopt;
   }

@@ -64,7 +64,7 @@ void BehindSearch::look_at_all(const Scene& scene, const std::vector<track::Pass
     if (attempt > 0 && !looked_.effort.may_go_on(looked_.effort.options.retry_share)) {
       break;
     }
-    look(scene, passings, 1.0);
+    look(scene, passings, looked_.effort.options.streak_share);
   }
 }
 
@@ -83,7 +83,7 @@ void BehindSearch::look_at_first(std::size_t frames, const Scene& scene, std::si
       track::find_passings(luma, background, from, t_s, sweep_options_);
   for (const int cell_px : {32, 0}) {
     sweep_options_.cell_px = cell_px;
-    if (!any()) {
+    if (!any() && (cell_px > 0 || effort.may_go_on(effort.options.early_share))) {
       look({luma, t_s, scene.still, scene.fit_options}, passings, effort.options.early_share);
     }
   }

@@ -13,7 +13,8 @@ std::optional<bow::SeenLimb> see_limb(const std::vector<cv::Mat>& luma, const Sh
   int frames = 0;
   for (std::size_t k = 0; k < luma.size(); ++k) {
     const double since_s = shot.frame_t_s[k] - shot.stroke->exit_s;
-    if (since_s < 0.0 || (since_s > kFor_s && frames > 0) || shot.steadied.motion[k].lost) {
+    if (since_s < 0.0 || (since_s > kFor_s && frames > 0) || luma[k].empty() ||
+        shot.steadied.motion[k].lost) {
       continue;
     }
     if (frames == 0) {

@@ -1,41 +1,13 @@
 #include "seen_in_colour.hpp"
 
-#include <algorithm>
-#include <array>
-#include <cstdint>
-#include <opencv2/core/utility.hpp>
 #include <opencv2/imgproc.hpp>
+
+#include "nocktrail/track/sweep.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
 
-constexpr std::size_t kFrames = 11;  // whose median is taken, drawn evenly
-
-template <typename Value>
-cv::Mat median_of(const std::vector<cv::Mat>& frames) {
-  const std::size_t count = std::min(kFrames, frames.size());
-  cv::Mat median(frames.front().size(), frames.front().type());
-  cv::parallel_for_(cv::Range(0, median.rows), [&](const cv::Range& rows) {
-    std::array<Value, kFrames> values{};
-    std::array<const Value*, kFrames> in{};
-    for (int y = rows.start; y < rows.end; ++y) {
-      for (std::size_t i = 0; i < count; ++i) {
-        in[i] = frames[count > 1 ? i * (frames.size() - 1) / (count - 1) : 0].ptr<Value>(y);
-      }
-      Value* out = median.ptr<Value>(y);
-      for (int x = 0; x < median.cols; ++x) {
-        for (std::size_t i = 0; i < count; ++i) {
-          values[i] = in[i][x];
-        }
-        const auto middle = values.begin() + static_cast<std::ptrdiff_t>(count / 2);
-        std::nth_element(values.begin(), middle,
-                         values.begin() + static_cast<std::ptrdiff_t>(count));
-        out[x] = *middle;
-      }
-    }
-  });
-  return median;
-}
+constexpr int kFrames = 11;  // whose median is taken
 
 cv::Matx33d matrix_of(const Eigen::Matrix3d& m) {
   return {m(0, 0), m(0, 1), m(0, 2), m(1, 0), m(1, 1), m(1, 2), m(2, 0), m(2, 1), m(2, 2)};
@@ -56,9 +28,9 @@ void changes_in_colour(Stretch& stretch, const steady::Steadied& steadied, cv::M
                         stretch.warmth[k].size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
     stretch.warmth[k] = steady;
   }
-  still = median_of<std::uint8_t>(stretch.luma);
+  still = track::median_picture(stretch.luma, kFrames);
   const cv::Mat usual =
-      stretch.warmth.empty() ? cv::Mat() : median_of<std::int16_t>(stretch.warmth);
+      stretch.warmth.empty() ? cv::Mat() : track::median_picture(stretch.warmth, kFrames);
   for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
     cv::Mat changed;
     cv::absdiff(stretch.luma[k], still, changed);

@@ -62,6 +62,59 @@ void notice_camera(const steady::Steadied& steadied, const std::vector<double>& 
   }
 }
 
+// Each takes the memory that the one before it gave up: fresh memory costs as much as the work.
+void lay_on_reference(Stretch& stretch, const steady::Steadied& steadied) {
+  cv::Mat laid;
+  for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
+    steady::to_reference(stretch.luma[k], steadied.motion[k], laid);
+    cv::swap(stretch.luma[k], laid);
+  }
+  stretch.steadied = true;
+}
+
+// The frames in which the arrow may leave the bow and those next to them; the others empty.
+std::vector<cv::Mat> about_the_exit(const Stretch& stretch, double surge_s) {
+  constexpr double kFor_s = 0.045;
+  std::vector<cv::Mat> luma(stretch.luma.size());
+  for (std::size_t k = 0; k < luma.size(); ++k) {
+    if (stretch.t_s[k] > surge_s && stretch.t_s[k] < surge_s + kFor_s) {
+      luma[k] = stretch.luma[k];
+    }
+  }
+  return luma;
+}
+
+// Whether the frames are the first of those of the likeliest stretch.
+bool begins(const LookedAt::Likeliest& likeliest, const std::vector<long>& index) {
+  return index.size() <= likeliest.index.size() &&
+         std::equal(index.begin(), index.end(), likeliest.index.begin());
+}
+
+// Whether it may be kept for another look. What is larger is decoded again: a clip of 4K is to be
+// read within 1 GB.
+bool may_be_kept(const Stretch& stretch) {
+  constexpr double kMostBytes = 200e6;  // 64 frames of 1080p, with colour
+  return 1.25 * static_cast<double>(stretch.luma.size() * stretch.luma.front().total()) <
+         kMostBytes;
+}
+
+// The kept stretch up to after_s, empty where it is another one.
+Stretch take_kept(const LookedAt::Surge& at, double surge_s, const AnalysisOptions& options,
+                  LookedAt::Likeliest& likeliest) {
+  if (!(likeliest.at == at)) {
+    return {};
+  }
+  Stretch stretch = std::move(likeliest.stretch);
+  const auto frames = static_cast<std::size_t>(
+      std::lower_bound(stretch.t_s.begin(), stretch.t_s.end(), surge_s + options.after_s) -
+      stretch.t_s.begin());
+  stretch.luma.resize(frames);
+  stretch.warmth.resize(std::min(frames, stretch.warmth.size()));
+  stretch.index.resize(frames);
+  stretch.t_s.resize(frames);
+  return stretch;
+}
+
 // What says when the loose was. By sound alone, only what crosses the picture is looked for.
 enum class Witness { motion, sound };
 
@@ -81,6 +134,10 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     return analysis;
   }
   looked.surges.push_back(same);
+  const bool to_keep = may_be_kept(stretch);
+  if (!to_keep && !options.colour) {
+    stretch.warmth.clear();
+  }
   Effort& effort = looked.effort;
   const std::vector<double>& t_s = stretch.t_s;
   const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
@@ -92,18 +149,14 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   const std::size_t reference = frame_near(surge_s + 0.05);
   steady::SteadyOptions steady_options;
   steady_options.focal_px = options.focal_px;
-  if (options.colour && looked.steadied_at == same &&
-      looked.steadied.motion.size() >= stretch.luma.size()) {
-    analysis.steadied = looked.steadied;
+  if (looked.likeliest.at == same && begins(looked.likeliest, stretch.index)) {
+    analysis.steadied = looked.likeliest.steadied;
     analysis.steadied.motion.resize(stretch.luma.size());
   } else {
     analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
   }
-  // Each takes the memory that the one before it gave up: fresh memory costs as much as the work.
-  cv::Mat steadied;
-  for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
-    steady::to_reference(stretch.luma[k], analysis.steadied.motion[k], steadied);
-    cv::swap(stretch.luma[k], steadied);
+  if (!stretch.steadied) {
+    lay_on_reference(stretch, analysis.steadied);
   }
   const cv::Size size = stretch.luma.front().size();
   effort.spend(effort.options.prepare_ns_per_px * 1e-6 *
@@ -111,6 +164,9 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
 
   track::SweepOptions sweep_options;
   cv::Mat still;
+  // A bow that stands still is in none of the changes: it is looked for in the picture itself.
+  const std::vector<cv::Mat> luma =
+      options.colour ? about_the_exit(stretch, surge_s) : std::vector<cv::Mat>{};
   if (options.colour) {
     changes_in_colour(stretch, analysis.steadied, still);
   }
@@ -128,8 +184,7 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     noticed.passings = passings.size();
     noticed.at_s = surge_s;
     noticed.noise = median_of(background.nine_sigma) / 9.0;
-    looked.steadied_at = same;
-    looked.steadied = analysis.steadied;
+    looked.likeliest = {same, stretch.index, analysis.steadied, {}};
   }
   // What flies across the picture is no arrow seen from behind: that is quickly told.
   const std::vector<track::Crossing> crossings = track::find_crossings(passings, t_s, size, {});
@@ -157,12 +212,13 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   }
   if (behind.any()) {
     analysis.side.reset();
-    if (!options.colour) {
-      analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
-    }
+    analysis.limb = see_limb(options.colour ? luma : stretch.luma, analysis, options.debug_dir);
   } else if (analysis.side) {
     analysis.stroke = analysis.side->stroke;
     analysis.outcome = Outcome::measured;
+  }
+  if (looked.likeliest.at == same && !options.colour && to_keep) {
+    looked.likeliest.stretch = std::move(stretch);
   }
   return analysis;
 }
@@ -183,21 +239,11 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
   if (std::find(looked.surges.begin(), looked.surges.end(), same) != looked.surges.end()) {
     return {};
   }
-  ShotAnalysis analysis = analyse_stretch(clip, load_stretch(clip, surge_s, options, looked.effort),
-                                          surge_s, Witness::motion, options, looked);
-  if (options.colour && analysis.outcome == Outcome::measured && !analysis.side) {
-    // A bow that stands still is in none of the changes: it is looked for in the picture itself.
-    AnalysisOptions plain = options;
-    plain.colour = false;
-    Stretch stretch = load_stretch(clip, surge_s, plain, looked.effort);
-    for (std::size_t k = 0; k < stretch.luma.size(); ++k) {
-      cv::Mat steadied;
-      steady::to_reference(stretch.luma[k], analysis.steadied.motion[k], steadied);
-      stretch.luma[k] = steadied;
-    }
-    analysis.limb = see_limb(stretch.luma, analysis, options.debug_dir);
+  Stretch stretch = take_kept(same, surge_s, options, looked.likeliest);
+  if (stretch.luma.empty()) {
+    stretch = load_stretch(clip, surge_s, options, looked.effort);
   }
-  return analysis;
+  return analyse_stretch(clip, std::move(stretch), surge_s, Witness::motion, options, looked);
 }
 
 ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options,

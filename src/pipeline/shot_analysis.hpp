@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "effort.hpp"
+#include "frames.hpp"
 #include "nocktrail/bow/limb.hpp"
 #include "nocktrail/flight/fit.hpp"
 #include "nocktrail/flight/stroke.hpp"
@@ -121,9 +122,14 @@ struct LookedAt {
   Effort effort;
   std::vector<Surge> surges;
   Noticed noticed;
-  // Of the stretch at noticed.at_s: the camera moves alike in every colour.
-  Surge steadied_at;
-  steady::Steadied steadied;
+  // The stretch at noticed.at_s, for another look: the camera moves alike in every colour.
+  struct Likeliest {
+    Surge at;
+    std::vector<long> index;
+    steady::Steadied steadied;
+    Stretch stretch;  // steadied; empty where that would take too much memory
+  };
+  Likeliest likeliest;
 };
 
 // `surge_s` is the capture time near which the string may have been let go. What was looked at

@@ -29,9 +29,9 @@ long stride_of(const media::Clip& clip, const AnalysisOptions& options) {
                           wanted / static_cast<double>(most_frames(clip, options)) - 1e-6)));
 }
 
-media::ReadOptions read_options(const AnalysisOptions& options) {
+media::ReadOptions with_colour() {
   media::ReadOptions read;
-  read.chroma = options.colour;
+  read.chroma = true;
   return read;
 }
 
@@ -39,7 +39,8 @@ void append(const media::Frame& frame, Stretch& stretch) {
   stretch.luma.push_back(frame.luma);  // shared: the reader does not write over it
   if (!frame.chroma_u.empty()) {
     cv::Mat warmth;
-    cv::subtract(frame.chroma_v, frame.chroma_u, warmth, cv::noArray(), CV_16S);
+    constexpr double kNone = 128.0;
+    cv::addWeighted(frame.chroma_v, 1.0, frame.chroma_u, -1.0, kNone, warmth);
     stretch.warmth.push_back(warmth);
   }
   stretch.index.push_back(frame.index);
@@ -74,7 +75,7 @@ long first_frame_of(const media::Clip& clip, double surge_s, const AnalysisOptio
 Stretch load_stretch(media::Clip& clip, double surge_s, const AnalysisOptions& options,
                      Effort& effort) {
   Stretch stretch;
-  clip.seek(first_frame_of(clip, surge_s, options), read_options(options));
+  clip.seek(first_frame_of(clip, surge_s, options), with_colour());
   append_frames(clip, frame_at(clip, surge_s + options.after_s), stride_of(clip, options), stretch,
                 effort);
   clip.rest();
@@ -87,8 +88,7 @@ Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& opt
   loose.before_s = std::min(loose.before_s, options.before_s);
   const long stride = stride_of(clip, options);
   Stretch stretch;
-  clip.seek(frame_at(clip, knock_s - loose.sound_slack_s - options.before_s),
-            read_options(options));
+  clip.seek(frame_at(clip, knock_s - loose.sound_slack_s - options.before_s), with_colour());
   append_frames(clip, frame_at(clip, knock_s + loose.sound_slack_s), stride, stretch, effort);
   const std::vector<track::LooseCandidate> surges =
       track::surges_among(stretch.luma, stretch.t_s, loose);
@@ -100,7 +100,9 @@ Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& opt
       std::lower_bound(stretch.t_s.begin(), stretch.t_s.end(), surge_s - options.before_s) -
       stretch.t_s.begin();
   stretch.luma.erase(stretch.luma.begin(), stretch.luma.begin() + unused);
-  stretch.warmth.clear();
+  if (!stretch.warmth.empty()) {
+    stretch.warmth.erase(stretch.warmth.begin(), stretch.warmth.begin() + unused);
+  }
   stretch.index.erase(stretch.index.begin(), stretch.index.begin() + unused);
   stretch.t_s.erase(stretch.t_s.begin(), stretch.t_s.begin() + unused);
   append_frames(clip, frame_at(clip, surge_s + options.after_s), stride, stretch, effort);
@@ -115,7 +117,7 @@ Stretch load_with(media::Clip& clip, double from_s, double to_s, const std::vect
   const auto most = static_cast<long>(most_frames(clip, options));
   const long stride = std::max(1L, (last - first + most - 1) / most);
   Stretch stretch;
-  clip.seek(first, read_options(options));
+  clip.seek(first, {});
   media::Frame frame;
   while (clip.next(frame)) {
     if ((frame.index - first) % stride == 0 ||

@@ -1,21 +1,14 @@
 // The frames around one candidate loose. Private to the pipeline.
 #pragma once
 
-#include <opencv2/core.hpp>
 #include <vector>
 
 #include "effort.hpp"
+#include "frames.hpp"
 #include "nocktrail/media/clip.hpp"
 #include "shot_analysis.hpp"
 
 namespace nocktrail::pipeline {
-
-struct Stretch {
-  std::vector<cv::Mat> luma;
-  std::vector<cv::Mat> warmth;  // V - U, CV_16SC1, half size each way; empty unless asked for
-  std::vector<long> index;
-  std::vector<double> t_s;
-};
 
 // Index of the first frame that load_stretch takes.
 long first_frame_of(const media::Clip& clip, double surge_s, const AnalysisOptions& options);

@@ -7,6 +7,7 @@
 #include <boost/math/distributions/students_t.hpp>
 #include <cmath>
 #include <memory>
+#include <utility>
 
 #include "nocktrail/flight/headline.hpp"
 #include "nocktrail/flight/least_squares.hpp"
@@ -258,22 +259,24 @@ class Problem {
   double cost_ = 0.0;
 };
 
-SideFit solve_from(const std::vector<track::ArrowSighting>& sightings, const Parameters& start,
-                   double way, double anchor_s, const Eigen::Vector2d& principal_px,
-                   double focal_px, const SideFitOptions& options) {
+// On from the first solution, with the scatter that each shows.
+SideFit solve_on(std::unique_ptr<Problem> problem,
+                 const std::vector<track::ArrowSighting>& sightings, double way, double anchor_s,
+                 const Eigen::Vector2d& principal_px, double focal_px,
+                 const SideFitOptions& options) {
   SideFit fit;
   fit.anchor_s = anchor_s;
   fit.way = way;
   fit.principal_px = principal_px;
-  fit.parameters = start;
   Scatter scatter;
-  std::unique_ptr<Problem> problem;
   constexpr int kRounds = 4;
   for (int round = 0; round < kRounds; ++round) {
-    problem = std::make_unique<Problem>(sightings, fit.parameters, way, anchor_s, principal_px,
-                                        focal_px, options, scatter);
-    if (!problem->solve(options.max_iterations)) {
-      return fit;
+    if (round > 0) {
+      problem = std::make_unique<Problem>(sightings, fit.parameters, way, anchor_s, principal_px,
+                                          focal_px, options, scatter);
+      if (!problem->solve(options.max_iterations)) {
+        return fit;
+      }
     }
     fit.parameters = problem->parameters();
     fit.cost = problem->cost();
@@ -319,12 +322,27 @@ SideFit fit_side(const std::vector<track::ArrowSighting>& sightings, const Param
                  double way, double anchor_s, const Eigen::Vector2d& principal_px, double focal_px,
                  const SideFitOptions& options) {
   SideFit best;
+  std::vector<Parameters> valleys;
   for (const double yaw_rad : {0.0, -0.35, 0.35}) {
     Parameters from = start;
     from[kYaw] = yaw_rad;
     // The same speed in the picture, at the anchor.
     from[kLogDepth] += std::log(std::cos(yaw_rad));
-    const SideFit fit = solve_from(sightings, from, way, anchor_s, principal_px, focal_px, options);
+    auto first = std::make_unique<Problem>(sightings, from, way, anchor_s, principal_px, focal_px,
+                                           options, Scatter{});
+    // Most often all lead into one valley, which is followed to its end once.
+    constexpr double kSame = 0.002;  // radians, and shares of the distance
+    const auto same = [&](const Parameters& valley) {
+      return std::abs(valley[kYaw] - first->parameters()[kYaw]) < kSame &&
+             std::abs(valley[kLogDepth] - first->parameters()[kLogDepth]) < kSame;
+    };
+    if (!first->solve(options.max_iterations) ||
+        std::any_of(valleys.begin(), valleys.end(), same)) {
+      continue;
+    }
+    valleys.push_back(first->parameters());
+    const SideFit fit =
+        solve_on(std::move(first), sightings, way, anchor_s, principal_px, focal_px, options);
     const auto worth = [](const SideFit& f) { return f.cost * f.centre_scale * f.centre_scale; };
     if (fit.converged && (!best.converged || worth(fit) < worth(best))) {
       best = fit;

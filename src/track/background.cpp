@@ -29,14 +29,40 @@ cv::Mat nine_times_mean(const cv::Mat& luma) {
   return sum;
 }
 
+// Indices of up to so many of the frames, drawn evenly.
+std::vector<std::size_t> drawn(std::size_t frames, int most) {
+  const std::size_t count = std::min(frames, static_cast<std::size_t>(most));
+  std::vector<std::size_t> indices(count);
+  for (std::size_t i = 0; i < count; ++i) {
+    indices[i] = count > 1 ? i * (frames - 1) / (count - 1) : 0;
+  }
+  return indices;
+}
+
 }  // namespace
 
+cv::Mat median_picture(const std::vector<cv::Mat>& pictures, int most) {
+  const std::vector<std::size_t> indices = drawn(pictures.size(), most);
+  const cv::Size size = pictures.front().size();
+  cv::Mat median(size, pictures.front().type());
+  cv::parallel_for_(cv::Range(0, strips_of(size)), [&](const cv::Range& range) {
+    for (int strip = range.start; strip < range.end; ++strip) {
+      const cv::Range rows = rows_of_strip(strip, size);
+      std::vector<cv::Mat> stack;
+      stack.reserve(indices.size());
+      for (const std::size_t k : indices) {
+        stack.push_back(pictures[k].rowRange(rows).clone());
+      }
+      sort_stack(stack);
+      stack[stack.size() / 2].copyTo(median.rowRange(rows));
+    }
+  });
+  return median;
+}
+
 Background learn_background(const std::vector<cv::Mat>& steadied, const SweepOptions& options) {
-  const std::size_t count =
-      std::min(steadied.size(), static_cast<std::size_t>(options.background_frames));
-  const auto nth = [&](std::size_t i) {
-    return count > 1 ? i * (steadied.size() - 1) / (count - 1) : 0;
-  };
+  const std::vector<std::size_t> indices = drawn(steadied.size(), options.background_frames);
+  const std::size_t count = indices.size();
   const cv::Size size = steadied.front().size();
   Background background;
   background.nine_mean.create(size, CV_16U);
@@ -46,8 +72,8 @@ Background learn_background(const std::vector<cv::Mat>& steadied, const SweepOpt
       const cv::Range rows = rows_of_strip(strip, size);
       std::vector<cv::Mat> stack;
       stack.reserve(count);
-      for (std::size_t i = 0; i < count; ++i) {
-        stack.push_back(nine_times_mean(steadied[nth(i)].rowRange(rows)));
+      for (const std::size_t k : indices) {
+        stack.push_back(nine_times_mean(steadied[k].rowRange(rows)));
       }
       sort_stack(stack);
       stack[count / 2].copyTo(background.nine_mean.rowRange(rows));

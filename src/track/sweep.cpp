@@ -33,6 +33,8 @@ struct Tally {
 
 class Scorer {
  public:
+  static constexpr double kNearest_px = 4.0;  // to the vanishing point: nearer, all is one pixel
+
   Scorer(const std::vector<Covering>& events, std::size_t frames, double frame_s)
       : events_(events), per_frame_(frames), tolerance_s_(0.6 * frame_s + 0.002) {}
 
@@ -43,7 +45,8 @@ class Scorer {
   Tally tally(const Sweep& sweep) {
     begin();
     for (const Covering& event : events_) {
-      count(sweep, event);
+      const auto [s, fits] = place(sweep, event, 1.0);
+      count(s, fits, event.frame);
     }
     return end();
   }
@@ -52,19 +55,29 @@ class Scorer {
   // point up to `farthest_px` before `through` is passed over once.
   void take_line(const Eigen::Vector2d& through, const Eigen::Vector2d& outward,
                  double farthest_px) {
-    beside_line_.clear();
+    on_line_.clear();
     for (const Covering& event : events_) {
       const Eigen::Vector2d from = event.at_px - through;
-      const double beside = from.x() * outward.y() - from.y() * outward.x();
-      if (std::abs(beside) < half_width_px(from.dot(outward) + farthest_px)) {
-        beside_line_.push_back(&event);
+      const double beside = std::abs(from.x() * outward.y() - from.y() * outward.x());
+      const double along = from.dot(outward);
+      if (beside < half_width_px(along + farthest_px)) {
+        on_line_.push_back({along, beside, event.t_s, event.frame});
       }
     }
   }
-  Tally tally_on_line(const Sweep& sweep) {
+  // Of a sweep whose vanishing point lies `before_px` before that point. In the innermost loop of
+  // the search: place() without its divisions.
+  Tally tally_on_line(const Sweep& sweep, double before_px) {
     begin();
-    for (const Covering* event : beside_line_) {
-      count(sweep, *event);
+    for (const OnLine& event : on_line_) {
+      const double s = event.along_px + before_px;
+      if (s < kNearest_px || event.beside_px > half_width_px(s)) {
+        continue;
+      }
+      const double off =
+          s - s * s * (sweep.inverse_start + sweep.inverse_rate * event.t_s);  // s² rate times late
+      const bool in_time = std::abs(off) < s * s * sweep.inverse_rate * tolerance_s_ + 1.0;
+      count(s, in_time ? Fits::yes : Fits::at_another_time, event.frame);
     }
     return end();
   }
@@ -77,7 +90,7 @@ class Scorer {
                                 double tolerance_factor) const {
     const Eigen::Vector2d from_vp = event.at_px - sweep.vanishing_px;
     const double s = from_vp.dot(sweep.outward);
-    if (s < 4.0) {
+    if (s < kNearest_px) {
       return {s, Fits::beside};
     }
     const double beside = from_vp.x() * sweep.outward.y() - from_vp.y() * sweep.outward.x();
@@ -98,10 +111,9 @@ class Scorer {
     nearest_px_ = 1e9;
     farthest_px_ = 0.0;
   }
-  void count(const Sweep& sweep, const Covering& event) {
-    const auto [s, fits] = place(sweep, event, 1.0);
+  void count(double s, Fits fits, int frame) {
     if (fits == Fits::yes) {
-      ++per_frame_[static_cast<std::size_t>(event.frame)];
+      ++per_frame_[static_cast<std::size_t>(frame)];
       nearest_px_ = std::min(nearest_px_, s);
       farthest_px_ = std::max(farthest_px_, s);
     } else if (fits == Fits::at_another_time) {
@@ -132,7 +144,13 @@ class Scorer {
   std::vector<double> other_;
   double nearest_px_ = 0.0;
   double farthest_px_ = 0.0;
-  std::vector<const Covering*> beside_line_;
+  struct OnLine {
+    double along_px = 0.0;
+    double beside_px = 0.0;
+    double t_s = 0.0;
+    int frame = 0;
+  };
+  std::vector<OnLine> on_line_;
 };
 
 // Least squares over what the sweep explains: the line through the vanishing point and the time
@@ -283,12 +301,12 @@ std::vector<Sweep> draw_streaks(const std::vector<Covering>& search, std::size_t
       sweep.outward = step / apart;
       sweep.inverse_rate = v_per_h / focal_px;
       const double s_b = beyond_px(v_per_h);
-      if (!(s_b > 4.0)) {
+      if (!(s_b > Scorer::kNearest_px)) {
         continue;
       }
       sweep.vanishing_px = b.at_px - s_b * sweep.outward;
       sweep.inverse_start = 1.0 / s_b - sweep.inverse_rate * b.t_s;
-      sweep.score = scorer.tally_on_line(sweep).score;
+      sweep.score = scorer.tally_on_line(sweep, s_b).score;
       keep_best(best, sweep);
     }
   }

@@ -18,11 +18,11 @@ pipeline::Stretch scene(int luma, int warmth) {
   pipeline::Stretch stretch;
   for (int k = 0; k < kFrames; ++k) {
     cv::Mat bright(96, 160, CV_8U, cv::Scalar(100));
-    cv::Mat warm(48, 80, CV_16S, cv::Scalar(4));
+    cv::Mat warm(48, 80, CV_8U, cv::Scalar(128 + 4));
     if (k == kWith) {
       bright(kPatch).setTo(100 + luma);
       warm(cv::Rect(kPatch.x / 2, kPatch.y / 2, kPatch.width / 2, kPatch.height / 2))
-          .setTo(4 + warmth);
+          .setTo(128 + 4 + warmth);
     }
     stretch.luma.push_back(bright);
     stretch.warmth.push_back(warm);

@@ -183,3 +183,26 @@ TEST_CASE("truth: the coarse shaft lies on the arrow in most frames of the fligh
   CHECK(good >= 15);
   CHECK(wrong <= 2);
 }
+
+TEST_CASE("unit: the median picture is the middle value of each pixel, whatever their number") {
+  cv::RNG random(20110);
+  for (const int count : {1, 2, 3, 5, 7, 11, 12}) {
+    CAPTURE(count);
+    std::vector<cv::Mat> pictures;
+    for (int i = 0; i < count; ++i) {
+      pictures.emplace_back(37, 23, CV_8U);
+      random.fill(pictures.back(), cv::RNG::UNIFORM, 0, 256);
+    }
+    const cv::Mat median = track::median_picture(pictures, count);
+    for (int y = 0; y < median.rows; ++y) {
+      for (int x = 0; x < median.cols; ++x) {
+        std::vector<int> values;
+        for (const cv::Mat& picture : pictures) {
+          values.push_back(picture.at<std::uint8_t>(y, x));
+        }
+        std::sort(values.begin(), values.end());
+        REQUIRE(median.at<std::uint8_t>(y, x) == values[values.size() / 2]);
+      }
+    }
+  }
+}

@@ -69,6 +69,9 @@ struct Sweep {
   double v_per_h(double focal_px) const { return inverse_rate * focal_px; }
 };
 
+// The median, pixel by pixel, of up to so many pictures of one size and type, drawn evenly.
+cv::Mat median_picture(const std::vector<cv::Mat>& pictures, int most);
+
 Background learn_background(const std::vector<cv::Mat>& steadied, const SweepOptions& options);
 
 // All short passings that begin at or after frame `from`. At most 64 frames.
