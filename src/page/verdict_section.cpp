@@ -2,6 +2,7 @@
 
 #include "html.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/judgement_text.hpp"
 #include "numbers.hpp"
 #include "sections.hpp"
 
@@ -83,8 +84,8 @@ void next_step(pugi::xml_node parent, const Content& content) {
   }
   if (next.overshoot_chance) {
     element(box, "p", {},
-            fmt::format("Chance that this goes past straight: {} %.",
-                        plain_number(100.0 * *next.overshoot_chance, 2)));
+            fmt::format("Chance that this goes past straight: {}.",
+                        tune::chance_words(*next.overshoot_chance)));
   }
   cautions_list(box, next.cautions);
 }

@@ -274,6 +274,11 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
   return result;
 }
 
+bool disagree(const Pooled& pooled) {
+  constexpr double kBeyondChance = 2.0;  // standard deviations
+  return pooled.setups > 1 && pooled.birge_ratio > kBeyondChance;
+}
+
 Step next_step(const Situation& situation) {
   using Turn = std::optional<Step> (*)(const Situation&);
   constexpr Turn kOrder[] = {gate_step, mismatch_step, weigh_step,    asked_first,

@@ -42,6 +42,11 @@ double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now);
 std::optional<Step> mismatch_step(const Situation& situation);
 // A shot of this set-up that still counts and forbids its arrow: no set is built to it.
 std::optional<Step> stop_standing_in(const SetupView& setup);
+// The same for a set that is to be built while the bare shaft, last shot as `bare`, trailed too far
+// somewhere and nothing done since lifts it.
+std::optional<Step> stop_standing_bare(const Situation& situation, const SetupView& bare);
+// A name in small letters, without space at its ends.
+std::string plain_name(std::string_view name);
 // Whether two names that were both told name two things; small and large letters are alike.
 bool other_name(std::string_view one, std::string_view other);
 // What forbids to shoot a set-up by its own facts and shots alone, each a whole text.
@@ -71,6 +76,9 @@ struct Pooled {
 };
 std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFacts& like,
                              bool vertical);
+// Whether the set-ups that were pooled differ by more than chance (two standard deviations): then
+// nothing is cut, built or called done on their mean.
+bool disagree(const Pooled& pooled);
 bool same_setup(const SetupFacts& a, const SetupFacts& b);
 // Whether names, diameters or masses per length that were told of both say that these are two
 // shafts.

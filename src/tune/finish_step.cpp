@@ -11,6 +11,7 @@
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/statistics.hpp"
 
@@ -63,6 +64,46 @@ Step look_at_fletching(const SetupView& fletched, std::string because) {
   }
   step.because = std::move(because);
   return step;
+}
+
+// Limits that the finished set-up passes by its own facts, or a shaft that ends so near the rest
+// that the sheet would call every one too short: no set is built to it.
+std::optional<Step> not_to_be_built(const SetupView& finished) {
+  if (auto step = limit_step(finished.facts)) {
+    step->because = fmt::format("That is {}, to which the set would be built.",
+                                rules::printable(finished.judgement.name));
+    return step;
+  }
+  const auto shortest_m = arrow::shortest_shaft_m(limit_facts(finished.facts));
+  const auto& shaft_m = finished.facts.arrow.shaft_length_m;
+  constexpr double kSame_m = 1e-4;
+  if (!shortest_m || !shaft_m || *shaft_m >= *shortest_m - kSame_m) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::stiffer_shaft;
+  step.words = fmt::format(
+      "Build no set to this shaft: it is {} long, and half an inch past the rest at full draw "
+      "asks for {}. A draw a little longer pulls it behind the rest. Try shafts one spine group "
+      "stiffer, left at least that long.",
+      inches_and_mm(*shaft_m), inches_and_mm(*shortest_m));
+  step.because = "It leaves straight, but is too short for its draw (common practice).";
+  return step;
+}
+
+// What stands against building a set to `finished`, on the word of the bare shaft where one was
+// shot.
+std::optional<Step> against_building(const Situation& situation, const SetupView& finished,
+                                     const SetupView* bare) {
+  if (auto step = stop_standing_in(finished)) {
+    return step;
+  }
+  if (bare != nullptr) {
+    if (auto step = stop_standing_bare(situation, *bare)) {
+      return step;
+    }
+  }
+  return not_to_be_built(finished);
 }
 
 }  // namespace
@@ -136,7 +177,8 @@ Step finish_step(const Situation& situation, const std::string& reading) {
   }
   const Fletching fletching = situation.now().facts.arrow.fletching;
   const SetupView& last = finished(situation);
-  if (auto step = stop_standing_in(last)) {
+  if (auto step = against_building(situation, last,
+                                   fletching == Fletching::bare ? &situation.now() : nullptr)) {
     return *step;
   }
   std::vector<std::string> cautions;
@@ -200,11 +242,15 @@ std::optional<Step> fletched_step(const Situation& situation, const Limits& limi
         fmt::format("Spine is judged by the bare shaft, which was not straight yet: {}.",
                     rules::lateral_words(bare_deg)));
   }
-  if (bare_here->shots < kBareSettled && chance_inside(bare_deg, band) < kBareChance) {
+  if ((bare_here->shots < kBareSettled || disagree(*bare_here)) &&
+      chance_inside(bare_deg, band) < kBareChance) {
     return shoot_bare(
         fmt::format("Spine is judged by the bare shaft, and that it is straight is not known well "
                     "enough yet: {}.",
                     rules::lateral_words(bare_deg)));
+  }
+  if (auto step = against_building(situation, situation.now(), bare)) {
+    return step;
   }
   std::string level;
   if (auto step = level_step(situation, *bare, level)) {

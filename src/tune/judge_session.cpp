@@ -57,13 +57,12 @@ bool to_be_changed(Quantity quantity, StepKind step) {
 void say_where_alike_disagree(const Situation& situation, std::vector<std::string>& cautions) {
   for (const bool vertical : {false, true}) {
     const auto together = pooled(situation.setups, situation.now().facts, vertical);
-    constexpr double kBeyondChance = 2.0;  // standard deviations
-    if (together && together->setups > 1 && together->birge_ratio > kBeyondChance) {
+    if (together && disagree(*together)) {
       cautions.push_back(fmt::format(
           "{} set-up{} of the same facts as the present one do{} not read as it does {}: something "
-          "that was not written down changed between them (a nocking point that slid, brace "
-          "height, "
-          "tip, string, loose). They are taken together, with a wider interval; write down what "
+          "that was not written down changed between them (the shaft's length, its tip, a nocking "
+          "point that slid, brace height, string, loose). They are taken together, with a wider "
+          "interval; write down what "
           "changed, or leave out the shots that no longer hold.",
           together->setups - 1, together->setups == 2 ? "" : "s", together->setups == 2 ? "es" : "",
           vertical ? "up and down" : "sideways"));

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "advice.hpp"
 #include "bow_model.hpp"
 #include "nocktrail/arrow/limits.hpp"
 #include "nocktrail/tune/statistics.hpp"
@@ -130,7 +131,7 @@ std::string rest_of(const SetupFacts& facts) {
   return fmt::format("{}|{}|{}|{}|{}|{}|{}", static_cast<int>(facts.arrow.fletching),
                      static_cast<int>(facts.hand), number(facts.draw_m),
                      number(facts.bow.draw_weight_n), number(facts.bow.rated_draw_m),
-                     facts.bow.name, facts.bow.string);
+                     plain_name(facts.bow.name), plain_name(facts.bow.string));
 }
 
 double Answer::chance(std::size_t point, double above_deg) const {
@@ -245,6 +246,11 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
     regression.shared_deg(row) = sign * shared;
     regression.u_deg(row) =
         std::hypot(std::sqrt(std::max(whole * whole - shared * shared, 0.0)), kSetupNoise_deg);
+    // Alike by their facts and yet apart by more than chance: none of them is known as well as it
+    // claims.
+    if (const auto alike = pooled(setups_, setup.facts, vertical); alike && disagree(*alike)) {
+      regression.u_deg(row) *= alike->birge_ratio;
+    }
     Place place;
     for (std::size_t q = 0; q < kQuantities; ++q) {
       const auto each = static_cast<Quantity>(q);

@@ -213,14 +213,6 @@ std::optional<Step> still_across(const Situation& situation) {
   return std::nullopt;
 }
 
-// Small letters, no space at the ends.
-std::string plain_name(std::string_view name) {
-  std::string plain(name);
-  boost::algorithm::trim(plain);
-  boost::algorithm::to_lower(plain, std::locale::classic());
-  return plain;
-}
-
 }  // namespace
 
 double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now) {
@@ -228,6 +220,13 @@ double usually_stiffer_deg(const SetupFacts& then, const SetupFacts& now) {
   const auto& is_n = now.bow.draw_weight_n;
   return practice_offset_deg(changed(then, now), false) -
          (was_n && is_n ? kPerDrawWeight_deg_per_n * (*is_n - *was_n) : 0.0);
+}
+
+std::string plain_name(std::string_view name) {
+  std::string plain(name);
+  boost::algorithm::trim(plain);
+  boost::algorithm::to_lower(plain, std::locale::classic());
+  return plain;
 }
 
 bool other_name(std::string_view one, std::string_view other) {
@@ -265,9 +264,18 @@ std::optional<Step> mismatch_step(const Situation& situation) {
         rules::printable(trailed->setup->judgement.name));
     return step;
   }
+  // One shot among several that say otherwise forbids, but does not say which shafts are wanted.
+  const SetupJudgement& where = trailed->setup->judgement;
+  const bool alone = where.counted >= rules::kFewestBeforeCut && where.lateral &&
+                     std::abs(where.lateral->mean_deg) < rules::kFeathersHide_deg &&
+                     std::abs(lat_deg - where.lateral->mean_deg) > rules::kFeathersHide_deg;
   // Told one hand then and the other now, one of them is wrong.
   const bool hands_agree = now.facts.hand == hand && hand != Hand::unknown;
-  if (hands_agree && sideways) {
+  if (alone) {
+    step.words +=
+        " The other shots of that set-up do not do so: look for the cause of this one, and leave "
+        "it out only where that was found and mended.";
+  } else if (hands_agree && sideways) {
     const bool weak = stiff_sign(hand) * lat_deg < 0.0;
     step.words +=
         fmt::format(" It acts {}: {} ones.", weak ? "weak" : "stiff", weak ? "stiffer" : "weaker");
@@ -299,6 +307,12 @@ std::optional<Step> stop_standing_in(const SetupView& setup) {
                "cause was found and mended.";
   step.because = fmt::format("{} That was in {}.", asked->because, where);
   return step;
+}
+
+std::optional<Step> stop_standing_bare(const Situation& situation, const SetupView& bare) {
+  const auto trailed = still_too_far(situation, true);
+  return trailed && !inside_now(*trailed->setup, bare) ? stop_standing_in(*trailed->setup)
+                                                       : std::nullopt;
 }
 
 std::vector<std::string> stops_of(const SetupView& setup) {

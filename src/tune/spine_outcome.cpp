@@ -98,6 +98,19 @@ bool more_shots_help(const Pooled& here, const Outcome& outcome, double band) {
 Step film_more(const Situation& situation, const Outcome& outcome) {
   const double band = situation.options.dead_band_deg;
   const auto here = pooled(situation.setups, situation.now().facts, false);
+  if (disagree(*here)) {
+    Step step;
+    step.kind = StepKind::film_more;
+    step.amount = rules::kUsualShots;
+    step.words = fmt::format(
+        "Cut nothing and build nothing: set-ups of the same facts read differently. Write down "
+        "what changed between them (the shaft's length, its tip, the nocking point, brace height, "
+        "string), or leave out the shots that no longer hold; then film {} shots of it as it is "
+        "now.",
+        rules::kUsualShots);
+    step.because = "Together they do not tell: " + reading_words(situation, outcome) + ".";
+    return step;
+  }
   if (!more_shots_help(*here, outcome, band)) {
     return film_otherwise(situation, outcome);
   }

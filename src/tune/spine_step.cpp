@@ -32,9 +32,12 @@ struct Trim {
 Trim trim_for(const Situation& situation, const Answer& answer, const Limits& limits) {
   const JudgementOptions& options = situation.options;
   const double here = answer.at[answer.here];
-  const double left = answer.learned.straight_at
-                          ? std::max(0.0, here - answer.learned.straight_at->median)
-                          : options.largest_trim_m * 4.0;
+  const double left = answer.learned.straight_at ? here - answer.learned.straight_at->median
+                                                 : options.largest_trim_m * 4.0;
+  // Weak, and yet straight where it is longer: whatever that is, no cut mends it.
+  if (left <= 0.0) {
+    return {};
+  }
   double most = options.largest_trim_m;
   if (left < kNearZero_m) {
     most = std::min(most, std::max(kNearShare * left, kFineTrim_m));
@@ -132,8 +135,10 @@ std::optional<Step> brace_step(const Situation& situation, const Outcome& outcom
 // Shots of this set-up that stand with the others.
 int agreeing(const Situation& situation) {
   int count = 0;
+  const auto together = pooled(situation.setups, situation.now().facts, false);
+  const bool apart = together && disagree(*together);
   for (const SetupView& setup : situation.setups) {
-    if (same_setup(setup.facts, situation.now().facts)) {
+    if (apart ? &setup == &situation.now() : same_setup(setup.facts, situation.now().facts)) {
       count += static_cast<int>(
           std::count_if(setup.judgement.shots.begin(), setup.judgement.shots.end(),
                         [](const JudgedShot& shot) { return !shot.dropped && !shot.outlier; }));
@@ -224,6 +229,31 @@ Step weak_step(const Situation& situation, const Answer& length, const Outcome& 
   return film_more(situation, outcome);
 }
 
+// What was told of the set-ups makes of this one something else than its own shots show, by far
+// more than both intervals: a figure is wrong (a trim that was told by half, say), and a step on it
+// may go the wrong way.
+std::optional<Step> told_wrongly(const Situation& situation, const Pooled& here,
+                                 const Outcome& outcome) {
+  constexpr double kAtOdds = 2.0;  // of the mean's own interval
+  const double apart_deg =
+      std::abs(stiff_sign(situation.now().facts.hand) * here.offset_deg.value - outcome.median_deg);
+  if (here.shots < rules::kFewestBeforeCut || apart_deg < kAtOdds * here.offset_deg.u95 ||
+      apart_deg < situation.options.dead_band_deg) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::tell_facts;
+  step.words =
+      "Change nothing and cut nothing: a figure that was told does not go with what the shots "
+      "show. Measure the shaft's length, weigh the tip, and check what was written of each set-up "
+      "(length, tip, spine, brace height, plate, nocking point); put right what is wrong, or leave "
+      "out the shots of a set-up that nobody can vouch for.";
+  step.because =
+      "The shots alone and all that was told do not agree: " + reading_words(situation, outcome) +
+      ".";
+  return step;
+}
+
 }  // namespace
 
 Step spine_step(const Situation& situation) {
@@ -243,6 +273,9 @@ Step spine_step(const Situation& situation) {
   const Answer& length = situation.learner.lateral(Quantity::shaft_length);
   const Outcome outcome = outcome_of(length, band);
   const auto here = pooled(situation.setups, facts, false);
+  if (auto step = told_wrongly(situation, *here, outcome)) {
+    return *step;
+  }
   if (outcome.straight >= kDoneChance && std::abs(here->offset_deg.value) <= band) {
     return finish_step(situation, reading_words(situation, outcome));
   }
