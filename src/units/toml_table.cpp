@@ -65,6 +65,15 @@ std::string key_text(const std::string& key) {
   return bare ? shown : fmt::format("\"{}\"", shown);
 }
 
+// What an archer can do about a line that is no TOML; the library's own words are of grammar.
+std::string slip_words(std::string_view description) {
+  return description.find("redefine") != std::string_view::npos
+             ? "this is told a second time in the same part; leave one of the two"
+             : "this cannot be read; a line is word = value, and text and measures stand in "
+               "straight "
+               "quotes, as in draw_length = \"28in\"";
+}
+
 }  // namespace
 
 struct TomlTable::Nodes {
@@ -83,8 +92,7 @@ TomlTable TomlTable::parse(std::string_view text, std::string_view source) {
     nodes->file = std::make_shared<const toml::table>(toml::parse(text, source));
   } catch (const toml::parse_error& error) {
     throw BadInput(fmt::format("{}: line {}, column {}: {}", source, error.source().begin.line,
-                               error.source().begin.column,
-                               quoted_briefly(error.description(), kMostSaid)));
+                               error.source().begin.column, slip_words(error.description())));
   }
   nodes->table = nodes->file.get();
   TomlTable table(std::move(nodes));

@@ -151,6 +151,19 @@ TEST_CASE("unit: what must not be shot is not what a bow liked") {
     logbook.record(session, judgement);
     CHECK(logbook::liked(logbook, {}).size() == (light ? 0 : 1));
   }
+  // One shot that counts and trails 9 deg forbids it, whatever the mean is; left out, it does not.
+  for (const bool dropped : {false, true}) {
+    const test::Folder folder;
+    Logbook logbook(folder / "logbook.sqlite");
+    tune::SessionRecord session = test::heron_session();
+    tune::ClipRecord& clip = session.setups[1].clips.front();
+    clip.reading.shots.front().nock_right_deg->value = -9.0;
+    clip.dropped = dropped ? "the nock had split" : "";
+    tune::SessionJudgement judgement = test::heron_judgement();
+    judgement.setups[1].spine = SpineVerdict::matched;
+    logbook.record(session, judgement);
+    CHECK(logbook::liked(logbook, {}).size() == (dropped ? 1 : 0));
+  }
 }
 
 TEST_CASE("unit: the set-up in force before a date, one of each bow") {

@@ -234,6 +234,8 @@ TEST_CASE("unit: the recommended step is drawn where it leads") {
   const std::string page = page::page_html(session, judgement);
   CHECK(says(page, "The next step leads to 30 1/8 in (765.2 mm)"));  // 30 1/4 in less 1/8 in
   CHECK(says(page, "goes past straight: 3.1 %"));
+  judgement.next.overshoot_chance = 0.0004;
+  CHECK(says(page::page_html(session, judgement), "goes past straight: under 1 %"));
 }
 
 TEST_CASE("unit: where only the whole arrow's length was told, that is what is spoken of") {

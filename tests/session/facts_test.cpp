@@ -275,7 +275,8 @@ TEST_CASE("fault: values out of range, of another kind or without a unit") {
            {"[clip.\"a.mp4\"]\ndrop = true\n", "line 2: clip.\"a.mp4\".drop must be text"},
            {"[clip.\"a.mp4\"]\ncant = 100\n", "line 2: clip.\"a.mp4\".cant: 100 deg"},
            {"hand = \"right\n", "line 1, column"},
-           {"cant = 1\ncant = 2\n", "line 2, column"}}) {
+           {"draw_length = 28in\n", "text and measures stand in straight quotes"},
+           {"cant = 1\ncant = 2\n", "line 2, column 8: this is told a second time"}}) {
     CAPTURE(row.toml);
     const std::string line = complaint(row.toml);
     CAPTURE(line);

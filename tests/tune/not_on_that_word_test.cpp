@@ -81,8 +81,8 @@ TEST_CASE("rules: no set is built past a limit of the finished arrow's own set-u
   SetupFacts bare = facts();
   bare.arrow.total_mass_kg = 391.0 * kGrain;
   bare.bow.min_grains_per_pound = 8.0;
-  const SessionJudgement judgement = judged({setup("f", heavy_wanted, 0.4, 0.05, 12, 0.2),
-                                             setup("b", bare, 0.05, 0.05, 24, 0.2)});
+  const SessionJudgement judgement =
+      judged({setup("f", heavy_wanted, 0.4, 0.05, 12, 0.2), setup("b", bare, 0.05, 0.05, 24, 0.2)});
   CAPTURE(judgement.next.words);
   CHECK(judgement.next.kind == StepKind::do_not_shoot_arrow);
   CHECK_FALSE(judgement.build_sheet.has_value());
@@ -90,17 +90,15 @@ TEST_CASE("rules: no set is built past a limit of the finished arrow's own set-u
 
 TEST_CASE("rules: no set is built to a shaft that its own sheet would call too short") {
   const SetupFacts short_one = facts(26.5);  // 28 in drawn: half an inch past the rest is 26 3/4
-  const SessionJudgement judgement =
-      judged({setup("b", short_one, 0.05, 0.05, 24, 0.2),
-              setup("f", fletched(short_one), 0.4, 0.05, 12, 0.2)});
+  const SessionJudgement judgement = judged({setup("b", short_one, 0.05, 0.05, 24, 0.2),
+                                             setup("f", fletched(short_one), 0.4, 0.05, 12, 0.2)});
   CAPTURE(judgement.next.words);
   CHECK(judgement.next.kind == StepKind::stiffer_shaft);
   CHECK_FALSE(judgement.build_sheet.has_value());
 }
 
 TEST_CASE("rules: one shot among many that say otherwise forbids, and does not say weak or stiff") {
-  const SessionJudgement judgement =
-      judged({one_far(setup("1", facts(), 0.0, 0.05, 14, 0.2))});
+  const SessionJudgement judgement = judged({one_far(setup("1", facts(), 0.0, 0.05, 14, 0.2))});
   CAPTURE(judgement.next.words);
   CHECK(judgement.next.kind == StepKind::do_not_shoot_arrow);
   CHECK(contains(judgement.next.words, "look for the cause"));
