@@ -43,7 +43,23 @@ struct Listing {
   std::vector<PlannedClip> clips;
   std::vector<fs::path> folders;
   std::vector<fs::path> links_away;  // to folders, which are not gone into
+  std::vector<fs::path> misnamed;    // nearly a file of facts, by the name
 };
+
+// An editor's or a system's idea of the two names: other letters, an ending of its own.
+bool nearly_facts(const fs::path& path) {
+  const std::string name = path.filename().string();
+  std::string plain = name;
+  std::transform(plain.begin(), plain.end(), plain.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  if (plain.ends_with(".txt")) {
+    plain.resize(plain.size() - 4);
+  }
+  return name != kSessionFile && name != kSetupFile &&
+         (plain == kSessionFile || plain == kSetupFile ||
+          plain == fs::path(kSessionFile).stem().string() ||
+          plain == fs::path(kSetupFile).stem().string());
+}
 
 // A link to a folder leads out of the session or round in it; nothing is read behind one.
 bool is_link(const fs::directory_entry& entry) {
@@ -100,6 +116,8 @@ Listing list(const fs::path& folder) {
         continue;
       }
       listing.clips.push_back(clip_at(entry->path(), false));
+    } else if (nearly_facts(entry->path()) && entry->is_regular_file(gone)) {
+      listing.misnamed.push_back(entry->path());
     } else if (const fs::path clip = clip_of_reading(entry->path());
                !clip.empty() && entry->is_regular_file(gone) && !fs::exists(clip, gone)) {
       listing.clips.push_back(clip_at(clip, true));
@@ -137,6 +155,7 @@ class Planner {
 
   Plan plan() {
     const Listing top = list(plan_.folder);
+    name_misnamed(top.misnamed, kSessionFile);
     const FactsTold session = session_facts();
     if (!session.name.empty()) {
       plan_.name = session.name;
@@ -218,12 +237,22 @@ class Planner {
       if (inside.clips.empty() && !fs::exists(folder / kSetupFile, error)) {
         continue;  // the archer's own business
       }
+      name_misnamed(inside.misnamed, kSetupFile);
       FactsTold told = facts(folder / kSetupFile, FactsKind::setup, before);
       before = told.facts;
       setups.push_back({folder.filename().string(), told.facts, planned(inside.clips, told.facts)});
       overrule(setups.back(), told.clips);
     }
     return setups;
+  }
+
+  void name_misnamed(const std::vector<fs::path>& files, std::string_view wanted) {
+    for (const fs::path& file : files) {
+      plan_.messages.push_back(
+          fmt::format("{}: is not read; what holds here is told in a file named {}, in just these "
+                      "letters; rename it if that is what it is",
+                      shown(file), wanted));
+    }
   }
 
   // Set-ups are one level deep.

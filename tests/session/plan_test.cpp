@@ -95,6 +95,18 @@ TEST_CASE("fault: clips that belong to no set-up are named, one line each") {
   CHECK(any_says(plan.messages, "deeper/lost.mp4: belongs to no set-up"));
 }
 
+TEST_CASE("fault: a file of facts under nearly its name is named, not passed over") {
+  const Folder folder;
+  folder.write("Session.toml", "hand = \"left\"\n");
+  folder.write("1-start/a.mp4", "1");
+  folder.write("1-start/setup.toml.txt", "cant = 10\n");
+  folder.write("1-start/notes.txt", "wind from the left\n");
+  const Plan plan = load(folder.path());
+  REQUIRE(plan.messages.size() == 2);
+  CHECK(any_says(plan.messages, "Session.toml: is not read"));
+  CHECK(any_says(plan.messages, "setup.toml.txt: is not read"));
+}
+
 TEST_CASE("unit: clips are overruled from either file") {
   const Folder folder;
   folder.write("session.toml",
