@@ -29,7 +29,7 @@ std::optional<bow::SeenLimb> see_limb(const std::vector<cv::Mat>& luma, const Sh
   cv::Mat mean;
   sum.convertTo(mean, CV_8U, 1.0 / frames);
   const bow::Place place = bow::place_of(shot.fit, *shot.stroke);
-  const std::optional<bow::SeenLimb> limb = bow::find_limb(mean, place);
+  std::optional<bow::SeenLimb> limb = bow::find_limb(mean, place);
   debug_limb(debug_dir, shot.surge_s, mean, place, limb);
   return limb;
 }
