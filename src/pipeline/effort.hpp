@@ -21,7 +21,7 @@ struct EffortOptions {
   double heard_share = 0.7;   // of that, what may go to sounds, before motion is looked at
   double streak_share = 0.9;  // of all, up to where a stretch's further streaks are followed,
   double retry_share = 0.5;   // streaks are searched for more than once,
-  double early_share = 1.3;   // and searched for in the first part of a flight alone
+  double early_share = 1.3;   // and searched for again in the first part of a flight alone
 };
 
 struct Effort {

@@ -70,7 +70,7 @@ void BehindSearch::look_at_all(const Scene& scene, const std::vector<track::Pass
 
 void BehindSearch::look_at_first(std::size_t frames, const Scene& scene, std::size_t from) {
   Effort& effort = looked_.effort;
-  if (any() || !effort.may_go_on(effort.options.early_share)) {
+  if (any() || !effort.may_go_on()) {
     return;
   }
   const auto count = static_cast<std::ptrdiff_t>(frames);
