@@ -13,6 +13,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/local_time.hpp"
 #include "nocktrail/rules/before_change.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/tune/gate.hpp"
 #include "store.hpp"
 #include "words.hpp"
@@ -382,8 +383,9 @@ std::vector<SetupAnswer> liked(const Logbook& logbook, const Filter& filter) {
         shot.bow_high_deg ? shot.bow_high_deg : shot.nock_high_deg;
     return shot.session == setup.session && shot.setup == setup.name && shot.present &&
            shot.dropped.empty() &&
-           rules::too_far(right ? right->value : 0.0, high ? high->value : 0.0,
-                          setup.facts.arrow.fletching == tune::Fletching::fletched);
+           (shot.reason.find(rules::kAcrossItsFlight) != std::string::npos ||
+            rules::too_far(right ? right->value : 0.0, high ? high->value : 0.0,
+                           setup.facts.arrow.fletching == tune::Fletching::fletched));
   };
   std::erase_if(out, [&](const SetupAnswer& setup) {
     return (!setup.done && !(setup.spine == "matched" && setup.nocking_point == "level")) ||

@@ -2,6 +2,7 @@
 
 #include "html.hpp"
 #include "nocktrail/rules/words.hpp"
+#include "nocktrail/tune/judgement_text.hpp"
 #include "numbers.hpp"
 #include "sections.hpp"
 
@@ -82,11 +83,9 @@ void next_step(pugi::xml_node parent, const Content& content) {
     element(box, "p", {}, fmt::format("Why: {}", next.because));
   }
   if (next.overshoot_chance) {
-    const double percent = 100.0 * *next.overshoot_chance;
-    // "0 %" before a saw would be a lie.
-    const std::string chance =
-        percent < 1.0 ? "under 1 %" : fmt::format("{} %", plain_number(percent, 2));
-    element(box, "p", {}, fmt::format("Chance that this goes past straight: {}.", chance));
+    element(box, "p", {},
+            fmt::format("Chance that this goes past straight: {}.",
+                        tune::chance_words(*next.overshoot_chance)));
   }
   cautions_list(box, next.cautions);
 }

@@ -62,8 +62,7 @@ void say_where_alike_disagree(const Situation& situation, std::vector<std::strin
           "{} set-up{} of the same facts as the present one do{} not read as it does {}: something "
           "that was not written down changed between them (the shaft's length, its tip, a nocking "
           "point that slid, brace height, string, loose). They are taken together, with a wider "
-          "interval; write down what "
-          "changed, or leave out the shots that no longer hold.",
+          "interval; write down what changed, or leave out the shots that no longer hold.",
           together->setups - 1, together->setups == 2 ? "" : "s", together->setups == 2 ? "es" : "",
           vertical ? "up and down" : "sideways"));
     }

@@ -142,6 +142,9 @@ void add_lines(std::string& out, const std::vector<BuildLine>& lines) {
 
 std::string chance_words(double chance) {
   const double percent = 100.0 * chance;
+  if (!std::isfinite(percent)) {
+    return "not known";
+  }
   return percent < 1.0 ? "under 1 %" : fmt::format("{:.0f} %", percent);
 }
 

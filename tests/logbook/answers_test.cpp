@@ -6,6 +6,7 @@
 #include <filesystem>
 
 #include "asking.hpp"
+#include "nocktrail/rules/safety.hpp"
 #include "sessions.hpp"
 
 using namespace nocktrail;
@@ -163,6 +164,16 @@ TEST_CASE("unit: what must not be shot is not what a bow liked") {
     judgement.setups[1].spine = SpineVerdict::matched;
     logbook.record(session, judgement);
     CHECK(logbook::liked(logbook, {}).size() == (dropped ? 1 : 0));
+    // So does one that was refused because its arrow stood across its flight.
+    Shot& shot = clip.reading.shots.front();
+    clip.reading.status = ClipStatus::refused;
+    shot.status = ShotStatus::refused;
+    shot.nock_right_deg.reset();
+    shot.nock_high_deg.reset();
+    shot.reason = std::string("the arrow stands ") + rules::kAcrossItsFlight;
+    Logbook another(folder / "another.sqlite");
+    another.record(session, judgement);
+    CHECK(logbook::liked(another, {}).size() == (dropped ? 1 : 0));
   }
 }
 

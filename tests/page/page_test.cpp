@@ -233,7 +233,7 @@ TEST_CASE("unit: the recommended step is drawn where it leads") {
   judgement.next.overshoot_chance = 0.031;
   const std::string page = page::page_html(session, judgement);
   CHECK(says(page, "The next step leads to 30 1/8 in (765.2 mm)"));  // 30 1/4 in less 1/8 in
-  CHECK(says(page, "goes past straight: 3.1 %"));
+  CHECK(says(page, "goes past straight: 3 %"));
   judgement.next.overshoot_chance = 0.0004;
   CHECK(says(page::page_html(session, judgement), "goes past straight: under 1 %"));
 }
