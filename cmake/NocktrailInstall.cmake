@@ -9,6 +9,12 @@ install(FILES ${completions}/nocktrail.bash RENAME nocktrail
   DESTINATION ${CMAKE_INSTALL_DATADIR}/bash-completion/completions COMPONENT program)
 install(FILES ${completions}/_nocktrail
   DESTINATION ${CMAKE_INSTALL_DATADIR}/zsh/vendor-completions COMPONENT program)
+# And for those who start it from the desktop's menu, or by a folder of clips.
+install(PROGRAMS src/cli/menu/nocktrail-line DESTINATION ${CMAKE_INSTALL_BINDIR} COMPONENT program)
+install(FILES src/cli/menu/nocktrail.desktop
+  DESTINATION ${CMAKE_INSTALL_DATADIR}/applications COMPONENT program)
+install(FILES src/cli/menu/nocktrail.svg
+  DESTINATION ${CMAKE_INSTALL_DATADIR}/icons/hicolor/scalable/apps COMPONENT program)
 install(FILES LICENSE RENAME copyright DESTINATION ${CMAKE_INSTALL_DOCDIR} COMPONENT program)
 install(FILES README.md DESTINATION ${CMAKE_INSTALL_DOCDIR} COMPONENT program)
 install(DIRECTORY docs DESTINATION ${CMAKE_INSTALL_DOCDIR} COMPONENT program)
@@ -46,6 +52,7 @@ set(CPACK_DEBIAN_PROGRAM_PACKAGE_NAME nocktrail)
 set(CPACK_DEBIAN_PACKAGE_SECTION video)
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
 set(CPACK_DEBIAN_PACKAGE_DEPENDS fonts-dejavu-core)  # the words on a still
+set(CPACK_DEBIAN_PACKAGE_RECOMMENDS "xdg-utils, xdg-user-dirs")  # the menu's entry
 set(CPACK_DEBIAN_PACKAGE_DESCRIPTION
   "nocktrail measures, from a clip filmed from behind the archer, to which side and by how much
  the nock of an arrow trails as it leaves the bow, with an honest interval, and says what to

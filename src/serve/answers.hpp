@@ -3,6 +3,7 @@
 
 #include <filesystem>
 #include <mutex>
+#include <nlohmann/json_fwd.hpp>
 #include <string>
 #include <string_view>
 
@@ -20,9 +21,9 @@ std::string error_body(std::string_view words);
 
 class Answers {
  public:
-  // `results` as in OutputSettings.
+  // `results` as in OutputSettings; `phone`: what lets a phone in (phone_view).
   Answers(std::filesystem::path folder, std::string results, Board& board, ByHand& by_hand,
-          Replays& replays);
+          Replays& replays, const nlohmann::json& phone);
 
   // For GET. Frames of clips are for one thread at a time. Throws Refused.
   Answer get(const Target& target) const;
@@ -41,6 +42,7 @@ class Answers {
   Board& board_;
   ByHand& by_hand_;
   Replays& replays_;
+  std::string phone_;
   std::mutex changing_;
 };
 

@@ -13,6 +13,7 @@
 #include "replays.hpp"
 #include "secret.hpp"
 #include "server.hpp"
+#include "view.hpp"
 
 namespace nocktrail::serve {
 namespace {
@@ -64,6 +65,7 @@ void serve(const std::filesystem::path& folder, const desk::OutputSettings& outp
            const std::function<void(const Ready&)>& ready) {
   const std::filesystem::path session = session::load(folder).folder;
   Ready where;
+  where.lan = settings.lan;
   const ServerOptions options = server_options(settings, where.are_private);
   Server server(options);
   Board board(session, [&server](const std::string& event, const std::string& data) {
@@ -85,7 +87,7 @@ void serve(const std::filesystem::path& folder, const desk::OutputSettings& outp
   }
   ByHand by_hand(session, output, board);
   Replays replays(session, output.results, board);
-  Answers answers(session, output.results, board, by_hand, replays);
+  Answers answers(session, output.results, board, by_hand, replays, phone_view(where));
   const Gate gate(secret, hosts, server.port());
   const StopsWithScope stops(server, by_hand, replays);  // before what it answers from goes
   server.start(session, answers, gate);

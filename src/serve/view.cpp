@@ -12,6 +12,7 @@
 #include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
+#include "qr.hpp"
 
 namespace nocktrail::serve {
 namespace {
@@ -288,6 +289,22 @@ json shot_view(const Snapshot& snapshot, const Standing& now, const std::string&
   }
   view["faults"] = snapshot.faults;
   return view;
+}
+
+json phone_view(const Ready& where) {
+  json addresses = json::array();
+  const auto add = [&](const std::string& url) {
+    const QrDrawing code = qr_drawing(url);
+    addresses.push_back({{"url", url}, {"side", code.side}, {"path", code.path}});
+  };
+  if (where.lan) {
+    add(where.url);
+    // The last one is this computer's own, which leads a phone to itself.
+    for (std::size_t i = 0; i + 1 < where.others.size(); ++i) {
+      add(where.others[i]);
+    }
+  }
+  return {{"addresses", addresses}, {"are_private", where.are_private}};
 }
 
 }  // namespace nocktrail::serve

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "board.hpp"
+#include "nocktrail/serve/serve.hpp"
 #include "standing.hpp"
 
 namespace nocktrail::serve {
@@ -19,6 +20,10 @@ nlohmann::json line_view(const Snapshot& snapshot, const Standing& now);
 // The page Shot: one clip. null where there is no such clip.
 nlohmann::json shot_view(const Snapshot& snapshot, const Standing& now, const std::string& setup,
                          const std::string& clip);
+
+// What lets a phone in: "addresses", each with its code; none where it is served to this computer
+// alone.
+nlohmann::json phone_view(const Ready& where);
 
 // A clip as the pages know it: its reading, and whether it counts.
 nlohmann::json clip_view(const Snapshot& snapshot, const std::string& setup,

@@ -152,10 +152,12 @@ std::string judgement_line(const SessionRecord& session, const SessionJudgement&
   const std::string step = judgement.next.words;
   for (auto it = judgement.setups.rbegin(); it != judgement.setups.rend(); ++it) {
     if (!it->summary.empty()) {
+      // Clips that lie in the session's own folder are of no set-up that has a name.
+      const std::string name = printable(it->name == "." ? session.name : it->name);
       if (forbids(judgement.next.kind)) {
-        return fmt::format("{}: {} ({})", printable(it->name), step, it->summary);
+        return fmt::format("{}: {} ({})", name, step, it->summary);
       }
-      return fmt::format("{}: {} Next: {}", printable(it->name), it->summary, step);
+      return fmt::format("{}: {} Next: {}", name, it->summary, step);
     }
   }
   return fmt::format("{}: {}", printable(session.name), step);

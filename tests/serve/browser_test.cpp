@@ -138,6 +138,42 @@ TEST_CASE("reference: an evening at the line, on a computer") {
   live_through_an_evening(1280, 900, false);
 }
 
+TEST_CASE("reference: the code for the phone, on the computer's screen") {
+  if (!Browser::there()) {
+    MESSAGE("skipped: no chromium here");
+    return;
+  }
+  const Served served({"--lan"});
+  if (!served.ready()) {
+    MESSAGE("skipped: this computer is in no network");
+    return;
+  }
+  Browser browser;
+  browser.screen(1280, 900, false);
+  // As the menu opens it; here by this computer's own address, which the browser may reach.
+  browser.open("http://127.0.0.1:" + std::to_string(served.port()) + "/?key=" + served.key() +
+               "#phone");
+  REQUIRE(shows(browser, "#phone-words", "point its camera at the code"));
+  CHECK(says(browser.text("#phone-codes"), served.url()));
+  CHECK(browser.value("document.querySelector('.code').getBoundingClientRect().width > 200") ==
+        true);
+  CHECK_FALSE(says(browser.value("location.href").get<std::string>(), "key"));
+  check_layout(browser, 1280);
+  keep_picture(browser, "phone-code");
+  browser.dark(true);
+  keep_picture(browser, "phone-code-dark");
+  browser.dark(false);
+  browser.screen(390, 844, true);
+  check_layout(browser, 390);
+
+  // Served to this computer alone it says so.
+  const Served alone;
+  REQUIRE(alone.ready());
+  browser.open(alone.url() + "#phone");
+  REQUIRE(shows(browser, "#phone-words", "Only this computer is let in"));
+  CHECK(browser.complaints().empty());
+}
+
 TEST_CASE("fault: a page of another host can neither send nor read") {
   if (!Browser::there()) {
     MESSAGE("skipped: no chromium here");

@@ -10,6 +10,7 @@
 #include <functional>
 #include <string>
 #include <thread>
+#include <utility>
 #include <vector>
 
 #include "support.hpp"
@@ -19,22 +20,27 @@ namespace nocktrail::session::test {
 // Starts it with its own home, so that no logbook of the user is touched and no profile read.
 class Program {
  public:
+  struct Other {};  // the command is not ours alone
+
   Program(const Folder& scratch, const std::string& name, std::vector<std::string> arguments)
+      : Program(scratch, name, with_program(std::move(arguments)), Other{}) {}
+  // `command`: the path of the program and its arguments. In a group of its own, as a terminal's.
+  Program(const Folder& scratch, const std::string& name, std::vector<std::string> command, Other)
       : out_(scratch / (name + ".out")), err_(scratch / (name + ".err")) {
-    arguments.insert(arguments.begin(), NOCKTRAIL_PROGRAM);
     const std::string data = (scratch / "data").string();
     pid_ = ::fork();
     if (pid_ == 0) {
+      ::setpgid(0, 0);
       ::setenv("XDG_DATA_HOME", data.c_str(), 1);
       ::setenv("XDG_CONFIG_HOME", data.c_str(), 1);
       redirect(out_, STDOUT_FILENO);
       redirect(err_, STDERR_FILENO);
       std::vector<char*> argv;
-      for (std::string& argument : arguments) {
+      for (std::string& argument : command) {
         argv.push_back(argument.data());
       }
       argv.push_back(nullptr);
-      ::execv(NOCKTRAIL_PROGRAM, argv.data());
+      ::execv(argv[0], argv.data());
       ::_exit(127);
     }
   }
@@ -42,7 +48,8 @@ class Program {
   Program& operator=(const Program&) = delete;
   ~Program() {
     if (pid_ > 0) {
-      ::kill(pid_, SIGKILL);
+      ::kill(-pid_, SIGKILL);
+      ::kill(pid_, SIGKILL);  // before it had a group of its own
       ::waitpid(pid_, nullptr, 0);
     }
   }
@@ -50,6 +57,8 @@ class Program {
   std::string out() const { return content(out_); }
   std::string err() const { return content(err_); }
   void signal(int number) const { ::kill(pid_, number); }
+  // As a terminal does: all that it began get it.
+  void signal_group(int number) const { ::kill(-pid_, number); }
   pid_t pid() const { return pid_; }
 
   // Exit status; 1000 plus the signal that ended it; -1 when it does not end in time.
@@ -67,6 +76,11 @@ class Program {
   }
 
  private:
+  static std::vector<std::string> with_program(std::vector<std::string> arguments) {
+    arguments.insert(arguments.begin(), NOCKTRAIL_PROGRAM);
+    return arguments;
+  }
+
   static void redirect(const fs::path& path, int to) {
     const int fd = ::open(path.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0666);
     ::dup2(fd, to);

@@ -20,7 +20,8 @@ struct ServeSettings {
 // Where it is to be reached; each carries the secret of this run.
 struct Ready {
   std::string url;                  // of the local network, where it is served there
-  std::vector<std::string> others;  // further addresses of the same
+  std::vector<std::string> others;  // further addresses of the same, this computer's own last
+  bool lan = false;
   // Only those in a private network can be reached from no farther away.
   bool are_private = true;
 };

@@ -4,6 +4,9 @@
 
 const KEY = 'nocktrail-key';
 
+// What the address asked to be shown first; it goes with the secret.
+const ASKED_FOR = location.hash;
+
 // Out of the address bar at once, so that it is in no history and on no picture of the screen.
 (function takeKey() {
   const told = new URLSearchParams(location.search).get('key');
