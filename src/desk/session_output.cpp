@@ -94,7 +94,8 @@ JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not
   judged.read = session::read_session(
       folder_, options_, events,
       [&](const session::SessionRead& read, const report::OwnFolder& results) {
-        judged.published = publish(read, results, judged.judgement);
+        judged.hindered = publish(read, results, judged.judgement);
+        judged.published = judged.hindered.empty();
         judged.report = results.path() / kReport;
         return judged.published;
       });
@@ -105,6 +106,9 @@ JudgedSession SessionOutput::run(const std::function<bool(const fs::path&)>& not
     return judged;
   }
   if (!judged.published) {
+    if (judged.hindered.empty()) {
+      judged.hindered = "the session's results cannot be written, or a clip failed";
+    }
     say_what_remains(judged.read);
   }
   judged.failed = judged.read.failed || !judged.published;
@@ -120,8 +124,10 @@ void SessionOutput::say_what_remains(const session::SessionRead& read) {
 
 // Everything that may lack room comes first: the files beside their places, then the logbook, of
 // which either all is recorded or nothing. What is left then is renaming.
-bool SessionOutput::publish(const session::SessionRead& read, const report::OwnFolder& results,
-                            tune::SessionJudgement& judgement) {
+std::string SessionOutput::publish(const session::SessionRead& read,
+                                   const report::OwnFolder& results,
+                                   tune::SessionJudgement& judgement) {
+  std::string hindered;
   try {
     tune::JudgementOptions options;
     options.dead_band_deg = settings_.dead_band_deg;
@@ -149,13 +155,15 @@ bool SessionOutput::publish(const session::SessionRead& read, const report::OwnF
     if (!judgement.build_sheet) {
       results.remove(sheet);  // one from before the clips or facts changed would mislead
     }
-    return true;
   } catch (const BadInput& problem) {
-    message(problem.what());
+    hindered = problem.what();
   } catch (const std::exception& problem) {
-    message(fmt::format("fault in the program itself, in judging: {}", problem.what()));
+    hindered = fmt::format("fault in the program itself, in judging: {}", problem.what());
   }
-  return false;
+  if (!hindered.empty()) {
+    message(hindered);
+  }
+  return hindered;
 }
 
 fs::path SessionOutput::logbook_file(const tune::SessionRecord& session) const {

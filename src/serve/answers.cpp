@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <ctime>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <pugixml.hpp>
@@ -11,6 +12,7 @@
 #include "asked.hpp"
 #include "facts.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/report/local_time.hpp"
 #include "nocktrail/report/own_folder.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_edit.hpp"
@@ -48,6 +50,14 @@ Answer with_head(Answer page, const Standing& now) {
   link.append_attribute("href") = "/";
   link.append_attribute("style") = "display:inline-block;padding:.8rem .5rem";
   link.text() = "Back to the line";
+  // Without a script it hears of nothing, and may lie open on a second screen while a shot forbids.
+  pugi::xml_node as_of = head.append_child("p");
+  as_of.append_attribute("class") = "screen";
+  as_of.text() = fmt::format(
+                     "As of {}. This page does not change by itself: load it anew before "
+                     "you shoot, cut or build by it.",
+                     report::local_words(std::time(nullptr)))
+                     .c_str();
   if (now.instead) {
     pugi::xml_node box = head.append_child("div");
     box.append_attribute("role") = "alert";

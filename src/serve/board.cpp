@@ -3,19 +3,23 @@
 #include <algorithm>
 #include <iterator>
 
+#include "nocktrail/error.hpp"
+#include "nocktrail/report/own_folder.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/words.hpp"
 
 namespace nocktrail::serve {
 namespace {
 
+using nlohmann::json;
+
 // Of progress, as often as an eye follows.
 constexpr std::chrono::milliseconds kBetweenSteps{250};
 constexpr std::size_t kMostMessages = 12;
 
-std::shared_ptr<const Published> published(const tune::SessionRecord& record,
-                                           const tune::SessionJudgement& judgement,
-                                           const std::vector<std::string>& messages) {
+std::shared_ptr<Published> published(const tune::SessionRecord& record,
+                                     const tune::SessionJudgement& judgement,
+                                     const std::vector<std::string>& messages) {
   auto one = std::make_shared<Published>();
   one->record = record;
   one->judgement = judgement;
@@ -23,15 +27,88 @@ std::shared_ptr<const Published> published(const tune::SessionRecord& record,
   return one;
 }
 
+std::string text_in(const json& document, const char* name) {
+  const auto found = document.find(name);
+  return found != document.end() && found->is_string() ? found->get<std::string>() : "";
+}
+
+// What session.json holds from before this start; nothing where it cannot be made out.
+std::optional<json> judged_before(const std::filesystem::path& folder, const std::string& results) {
+  const std::filesystem::path where =
+      results.empty() ? folder / session::kResultsFolder : std::filesystem::path(results);
+  std::error_code error;
+  if (!std::filesystem::is_directory(where, error)) {
+    return std::nullopt;
+  }
+  try {
+    const auto text = report::OwnFolder::open(where, !results.empty()).content("session.json");
+    json document = json::parse(text.value_or(""), nullptr, false);
+    if (document.is_object() && text_in(document, "schema") == "nocktrail.session/2" &&
+        document.contains("next") && document["next"].is_object() && document.contains("setups") &&
+        document["setups"].is_array()) {
+      return document;
+    }
+  } catch (const BadInput&) {
+    // What cannot be opened tells nothing.
+  }
+  return std::nullopt;
+}
+
+// What forbade before this start forbids until the session is judged anew; its step stands no more.
+void take_up(Published& first, json document) {
+  tune::SessionJudgement& judgement = first.judgement;
+  judgement.setups.clear();
+  for (const json& one : document["setups"]) {
+    const auto stops = one.is_object() ? one.find("stops") : one.end();
+    if (!one.is_object() || stops == one.end() || !stops->is_array()) {
+      continue;
+    }
+    tune::SetupJudgement& setup = judgement.setups.emplace_back();
+    setup.name = text_in(one, "name");
+    for (const json& stop : *stops) {
+      if (stop.is_string()) {
+        setup.stops.push_back(rules::printable(stop.get<std::string>()));
+      }
+    }
+  }
+  const json& next = document["next"];
+  judgement.next = {};
+  for (const StepKind kind :
+       {StepKind::do_not_shoot_arrow, StepKind::do_not_draw_bow, StepKind::do_not_shoot_bow}) {
+    if (text_in(next, "kind") == rules::word(kind)) {
+      judgement.next.kind = kind;
+      judgement.next.words = rules::printable(text_in(next, "words"));
+      judgement.next.because = rules::printable(text_in(next, "because"));
+    }
+  }
+  if (!forbids(judgement.next.kind)) {
+    judgement.next = being_judged();
+  }
+  first.json = std::move(document);
+}
+
 }  // namespace
 
-Board::Board(const std::filesystem::path& folder, Told told) : told_(std::move(told)) {
+tune::Step being_judged() {
+  tune::Step step;
+  step.words = "One moment: the session is being judged as it is now.";
+  step.because =
+      "What was said before may no longer hold. Where this stays, the messages below say why.";
+  return step;
+}
+
+Board::Board(const std::filesystem::path& folder, const std::string& results, Told told)
+    : told_(std::move(told)) {
   // Until the first look: a session of which nothing is read.
   tune::SessionRecord record;
   const session::Plan plan = session::load(folder);
   record.name = plan.name;
   record.folder = plan.folder.string();
-  now_.published = published(record, tune::judge_session(record), {});
+  auto first = published(record, tune::judge_session(record), {});
+  if (auto last = judged_before(plan.folder, results)) {
+    take_up(*first, std::move(*last));
+  }
+  now_.published = std::move(first);
 }
 
 Snapshot Board::snapshot() const {
@@ -74,6 +151,7 @@ void Board::note_judged(const desk::JudgedSession& judged) {
   {
     const std::lock_guard<std::mutex> guard(mutex_);
     now_.step.reset();
+    now_.hindered = rules::printable(judged.hindered);
     now_.faults.clear();
     for (const std::string& fault : judged.read.faults) {
       now_.faults.push_back(rules::printable(fault));

@@ -17,7 +17,7 @@
 
 namespace nocktrail::serve {
 
-// A session as it was judged last.
+// A session as it was judged last, here or before this start.
 struct Published {
   tune::SessionRecord record;
   tune::SessionJudgement judgement;
@@ -30,17 +30,22 @@ struct Snapshot {
   std::vector<std::pair<std::string, tune::ClipRecord>> fresh;
   std::optional<session::SessionEvents::Step> step;  // of a run that goes on
   std::vector<std::string> faults;                   // of hand-written files, until mended
-  std::vector<std::string> messages;                 // the latest, oldest first
-  std::set<std::filesystem::path> done;              // clips whose reading is published
-  std::uint64_t version = 0;                         // grows with every change
+  std::string hindered;                  // why what was read could not be judged; else empty
+  std::vector<std::string> messages;     // the latest, oldest first
+  std::set<std::filesystem::path> done;  // clips whose reading is published
+  std::uint64_t version = 0;             // grows with every change
 };
+
+// In the place of a step that may no longer hold.
+tune::Step being_judged();
 
 class Board {
  public:
   // `told`: an event's name and its data, for open pages; called by any thread.
   using Told = std::function<void(const std::string& event, const std::string& data)>;
 
-  Board(const std::filesystem::path& folder, Told told);
+  // `results` as in OutputSettings: until the session is judged, what was judged last stands.
+  Board(const std::filesystem::path& folder, const std::string& results, Told told);
 
   Snapshot snapshot() const;
 

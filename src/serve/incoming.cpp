@@ -8,9 +8,11 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cctype>
 #include <cerrno>
 #include <cstdio>
 #include <cstring>
+#include <iterator>
 #include <nlohmann/json.hpp>
 #include <system_error>
 #include <vector>
@@ -50,6 +52,17 @@ session::Plan plan_of(const fs::path& folder) {
   } catch (const BadInput& problem) {
     throw Refused(500, problem.what());
   }
+}
+
+// Chosen beside the film in a phone's gallery.
+bool is_picture(std::string_view name) {
+  std::string plain(name.substr(name.size() - std::min<std::size_t>(name.size(), 5)));
+  std::transform(plain.begin(), plain.end(), plain.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  constexpr std::string_view kPictures[] = {".heic", ".heif", ".jpg",  ".jpeg",
+                                            ".png",  ".webp", ".avif", ".dng"};
+  return std::any_of(std::begin(kPictures), std::end(kPictures),
+                     [&](std::string_view ending) { return plain.ends_with(ending); });
 }
 
 // The name of the set-up's folder, which may have to be made.
@@ -112,7 +125,9 @@ Incoming::Incoming(const fs::path& folder, std::string_view name, const std::str
                    std::uint64_t size, const IncomingLimits& limits)
     : name_(session::safe_clip_name(name)), size_(size) {
   if (name_.empty()) {
-    throw Refused(400, "send a video under its name, such as IMG_0017.MOV");
+    throw Refused(400, is_picture(name)
+                           ? "this is a picture: send the film of the shot, in slow motion"
+                           : "send a video under its name, such as IMG_0017.MOV");
   }
   if (size > limits.most_bytes) {
     throw Refused(413, "this file is larger than any clip of a shot; cut it to a few seconds");
@@ -242,12 +257,39 @@ std::string Incoming::known_as(Kept& kept) const {
   return {};
 }
 
+// Set-ups were begun while it came in: it belongs with those that were sent before.
+void Incoming::follow_gathered() {
+  if (setup_ != ".") {
+    return;
+  }
+  const session::Plan plan = plan_of(session_);
+  const bool gathered =
+      std::any_of(plan.setups.begin(), plan.setups.end(),
+                  [](const session::PlannedSetup& one) { return one.name == session::kGathered; });
+  const int into = gathered ? ::open((session_ / session::kGathered).c_str(),
+                                     O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC)
+                            : -1;
+  if (into < 0) {
+    return;
+  }
+  if (::renameat(folder_, part_.c_str(), into, part_.c_str()) != 0) {
+    ::close(into);
+    return;  // it stays where it was sent, and the session says so
+  }
+  ::close(folder_);
+  folder_ = into;
+  setup_ = session::kGathered;
+}
+
 std::string Incoming::put_in_place() {
   const fs::path named(name_);
   for (int number = 1; number < kMostOfOneName; ++number) {
     std::string name = number == 1 ? name_
                                    : fmt::format("{}-{}{}", named.stem().string(), number,
                                                  named.extension().string());
+    if (session::would_be_confused(session_, {setup_, name})) {
+      continue;
+    }
     if (::renameat2(folder_, part_.c_str(), folder_, name.c_str(), RENAME_NOREPLACE) == 0) {
       return name;
     }
@@ -271,6 +313,7 @@ Kept Incoming::keep() {
   if (taken_ != size_) {
     throw Refused(400, "the clip came in part only; send it again");
   }
+  follow_gathered();
   Kept kept;
   kept.setup = setup_;
   if (kept.clip = known_as(kept); !kept.clip.empty()) {

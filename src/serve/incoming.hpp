@@ -62,6 +62,7 @@ class Incoming {
  private:
   void reserve(const IncomingLimits& limits);
   std::string known_as(Kept& kept) const;
+  void follow_gathered();
   std::string put_in_place();
   void drop();
 

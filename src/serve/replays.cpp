@@ -14,9 +14,9 @@
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/session.hpp"
-#include "nocktrail/tune/gate.hpp"
 #include "nocktrail/version.hpp"
 #include "refused.hpp"
+#include "standing.hpp"
 #include "view.hpp"
 
 namespace nocktrail::serve {
@@ -35,17 +35,14 @@ std::string checksum(const std::string& text) {
   return fmt::format("{:08x}", crc.checksum());
 }
 
-// By the hand-written files as they are now: what they forbid must not wait for a judgement.
-std::vector<std::string> stops_of(const fs::path& folder, const std::string& setup) {
-  try {
-    for (const session::PlannedSetup& planned :
-         session::load(folder, session::default_archer_files()).setups) {
-      if (rules::printable(planned.name) == setup) {
-        return tune::stop_texts(planned.facts);
-      }
+// By the shots, and the hand-written files as they are now: what they forbid must not wait for a
+// judgement.
+std::vector<std::string> stops_of(const fs::path& folder, const Snapshot& snapshot,
+                                  const std::string& setup) {
+  for (const auto& [name, stops] : standing(folder, snapshot).stops) {
+    if (rules::printable(name) == setup) {
+      return stops;
     }
-  } catch (const BadInput&) {
-    // The disk was taken out, and so are its clips.
   }
   return {};
 }
@@ -68,7 +65,7 @@ Replays::Wanted Replays::wanted(const Snapshot& snapshot, const Target& target,
     throw Refused(400, "there is no replay of it: " + why);
   }
   Wanted all;
-  all.shot = {clip->reading, shot, stops_of(folder_, setup)};
+  all.shot = {clip->reading, shot, stops_of(folder_, snapshot, setup)};
   all.name = fmt::format("{}-{}", clip->sha256.substr(0, kShortSha), number);
   all.from =
       fmt::format("{}\n{}\n{}\n{}\n{}", clip->file, clip->read_at_utc, kVersion,

@@ -68,9 +68,9 @@ void serve(const std::filesystem::path& folder, const desk::OutputSettings& outp
   where.lan = settings.lan;
   const ServerOptions options = server_options(settings, where.are_private);
   Server server(options);
-  Board board(session, [&server](const std::string& event, const std::string& data) {
-    server.tell(event, data);
-  });
+  Board board(
+      session, output.results,
+      [&server](const std::string& event, const std::string& data) { server.tell(event, data); });
   // Refuses what cannot be before anybody is told of an address.
   desk::Watcher watcher(session, output, watch, board.listen(voice), board.listen(events));
   clear_unfinished(session);

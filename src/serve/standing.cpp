@@ -1,8 +1,12 @@
 #include "standing.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <utility>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/kept_marks.hpp"
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
@@ -44,12 +48,38 @@ bool as_judged(const session::Plan& plan, const Snapshot& snapshot) {
                     });
 }
 
-tune::Step being_judged() {
+tune::Step not_judged(const char* because) {
   tune::Step step;
-  step.words = "One moment: the session is being judged with its facts as they are now.";
-  step.because =
-      "What was said before may no longer hold. Where this stays, the messages below say why.";
+  step.words = "Change nothing now: nothing new is judged.";
+  step.because = because;
   return step;
+}
+
+void add(std::vector<std::string>& texts, const std::string& text) {
+  if (std::find(texts.begin(), texts.end(), text) == texts.end()) {
+    texts.push_back(text);
+  }
+}
+
+// What shots that were read since forbid by themselves, by set-up: judging takes until all that
+// came with them are read. Empty where they forbid nothing.
+std::optional<tune::Step> stop_of_fresh(const Snapshot& snapshot, Standing& now) {
+  std::optional<tune::Step> stop;
+  for (const auto& [setup, clip] : snapshot.fresh) {
+    for (std::size_t i = 0; clip.dropped.empty() && i < clip.reading.shots.size(); ++i) {
+      const Verdict& verdict = clip.reading.shots[i].verdict;
+      if (!forbids(verdict.step) || clip.dropped_shots.count(static_cast<int>(i) + 1) > 0) {
+        continue;
+      }
+      add(now.stops[setup], verdict.next_step);
+      stop.emplace();
+      stop->kind = verdict.step;
+      stop->words = verdict.next_step;
+      stop->because = fmt::format("{} was read just now; the session is being judged with it.",
+                                  rules::printable(clip.file));
+    }
+  }
+  return stop;
 }
 
 }  // namespace
@@ -59,6 +89,7 @@ Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot)
   for (const tune::SetupJudgement& judged : snapshot.published->judgement.setups) {
     now.stops[judged.name] = judged.stops;
   }
+  std::optional<tune::Step> stop = stop_of_fresh(snapshot, now);
   session::Plan plan;
   try {
     plan = session::load(folder, session::default_archer_files());
@@ -71,24 +102,33 @@ Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot)
         std::count_if(setup.clips.begin(), setup.clips.end(),
                       [&](const auto& clip) { return snapshot.done.count(clip.path) == 0; }));
   }
-  // With a slip in a hand-written file nothing is judged until it is mended; that is said.
-  if (!plan.faults.empty() || plan.setups.empty()) {
+  for (const session::PlannedSetup& setup : plan.setups) {
+    for (const std::string& text : tune::stop_texts(setup.facts)) {
+      add(now.stops[setup.name], text);
+    }
+  }
+  // With a slip in a hand-written file nothing is judged until it is mended, but what the facts
+  // that can be made out forbid, they forbid.
+  const bool faulty = !plan.faults.empty();
+  const bool as_it_was = !faulty && snapshot.fresh.empty() && snapshot.hindered.empty() &&
+                         (plan.setups.empty() || as_judged(plan, snapshot));
+  if (as_it_was) {
     return now;
   }
-  for (const session::PlannedSetup& setup : plan.setups) {
-    std::vector<std::string>& texts = now.stops[setup.name];
-    for (const std::string& text : tune::stop_texts(setup.facts)) {
-      if (std::find(texts.begin(), texts.end(), text) == texts.end()) {
-        texts.push_back(text);
-      }
-    }
-  }
-  if (!as_judged(plan, snapshot)) {
+  if (!plan.setups.empty()) {
     now.instead = tune::limit_step(plan.setups.back().facts);
-    if (!now.instead && !forbids(snapshot.published->judgement.next.kind)) {
-      // What forbade stays until it is known to be mended.
-      now.instead = being_judged();
-    }
+  }
+  if (!now.instead && stop) {
+    now.instead = std::move(stop);
+  }
+  // What forbade stays until it is known to be mended.
+  if (!now.instead && !forbids(snapshot.published->judgement.next.kind)) {
+    now.instead = faulty ? not_judged("A file of facts has a slip: mend what is named first.")
+                  : !snapshot.hindered.empty()
+                      ? not_judged(
+                            "What was read cannot be kept; what is in the way is named, and it is "
+                            "tried again every 20 s.")
+                      : being_judged();
   }
   return now;
 }

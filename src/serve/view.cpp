@@ -238,8 +238,10 @@ json line_view(const Snapshot& snapshot, const Standing& now) {
   return {{"session", printable(published.record.name)},
           {"version", snapshot.version},
           {"waiting", now.waiting},
-          {"judging", !snapshot.fresh.empty() && !now.instead},
+          // What is said as the next step is of all that is known.
+          {"settled", !now.instead || forbids(now.instead->kind)},
           {"faults", snapshot.faults},
+          {"hindered", text(snapshot.hindered)},
           {"messages", snapshot.messages},
           {"cautions", published.judgement.cautions},
           {"next",

@@ -1,10 +1,12 @@
 // Readings made elsewhere that lie beside the clips, or in the place of one.
 #include <fmt/format.h>
 
+#include <cmath>
 #include <system_error>
 
 #include "clip_job.hpp"
 #include "nocktrail/error.hpp"
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/hand_written.hpp"
 
@@ -29,15 +31,35 @@ StoredReading read_beside(const PlannedClip& clip) {
   return stored;
 }
 
+// Other facts make another number of it, but nobody has shown that the arrow may be shot.
+std::string forbade(const Reading& reading, const tune::SetupFacts& facts) {
+  const bool fletched = facts.arrow.fletching == tune::Fletching::fletched;
+  for (const Shot& shot : reading.shots) {
+    const double right = shot.nock_right_deg ? shot.nock_right_deg->value : 0.0;
+    const double high = shot.nock_high_deg ? shot.nock_high_deg->value : 0.0;
+    if (rules::stands_across(shot)) {
+      return "with the facts as they were it stood across its flight.";
+    }
+    if (shot.status == ShotStatus::measured && rules::too_far(right, high, fletched)) {
+      return fmt::format(
+          "with the facts as they were it trailed {:.1f} deg; put those back, or the clip beside "
+          "its reading.",
+          std::hypot(right, high));
+    }
+  }
+  return {};
+}
+
 }  // namespace
 
-StoredReading stand_in(const Job& job) {
+StoredReading stand_in(Job& job) {
   StoredReading stored = read_beside(*job.clip);
   // There is no clip to read anew: whichever version made the reading, it is that or nothing.
   ReadWith wanted = read_with(job);
   wanted.program_version = stored.with.program_version;
   wanted.marks = stored.with.marks;
   if (!suits(stored.with, wanted)) {
+    job.record.forbade = forbade(stored.reading, job.setup->facts);
     throw BadInput(
         "the clip is not here, and the reading that stands in for it was made with another arrow "
         "length, focal length, capture rate or distance; put the clip beside it, or the old facts "

@@ -49,8 +49,9 @@ Reading make_reading(const Job& job, const ReadWith& with, const ReadSessionOpti
 // A reading that is about to be made, now, with what the file itself says of its day.
 StoredReading begun_reading(const Job& job, const ReadWith& with);
 
-// Of a clip that is away. Throws BadInput where its reading is damaged, or of other facts.
-StoredReading stand_in(const Job& job);
+// Of a clip that is away. Throws BadInput where its reading is damaged, or of other facts; what it
+// forbids then goes on being forbidden.
+StoredReading stand_in(Job& job);
 // From the results, else from beside the clip; empty when it has to be read.
 std::optional<StoredReading> made_before(const Results& results, const Job& job,
                                          const ReadWith& with);

@@ -131,6 +131,25 @@ std::string for_the_field(std::string fault, const std::string& field) {
   return fault;
 }
 
+// A name that comes after `last`, which any number comes before: "bare", "bare-2-nock-down",
+// "bare-3-brace".
+std::string numbered_after(const std::vector<PlannedSetup>& setups, const std::string& last,
+                           const std::string& words) {
+  for (const PlannedSetup& setup : setups) {
+    const std::string base = setup.name + "-";
+    if (last.starts_with(base)) {
+      int number = 0;
+      const char* end = last.data() + last.size();
+      const auto parsed = std::from_chars(last.data() + base.size(), end, number);
+      if (parsed.ec == std::errc() && parsed.ptr != end && *parsed.ptr == '-' &&
+          number < 1'000'000) {
+        return fmt::format("{}{}-{}", base, number + 1, words);
+      }
+    }
+  }
+  return fmt::format("{}-2-{}", last, words);
+}
+
 std::string text_for(const NewSetup& wanted) {
   const auto known = [&](const ChangeableFact& fact) { return wanted.field == fact.field; };
   std::string text;
@@ -256,6 +275,31 @@ LeaveOut leave_out(const fs::path& folder, const ClipPlace& place,
   return LeaveOut::done;
 }
 
+bool would_be_confused(const fs::path& folder, const ClipPlace& place) {
+  try {
+    const Plan plan = load(folder, default_archer_files());
+    const bool elsewhere =
+        std::any_of(plan.setups.begin(), plan.setups.end(), [&](const PlannedSetup& setup) {
+          return setup.name != place.setup &&
+                 std::any_of(setup.clips.begin(), setup.clips.end(), [&](const PlannedClip& clip) {
+                   return clip.path.filename().string() == place.clip;
+                 });
+        });
+    if (!elsewhere) {
+      return false;
+    }
+    const fs::path file = plan.folder / kSessionFile;
+    units::TomlTable root = units::TomlTable::parse(hand_text(file), shown(file));
+    const std::optional<units::TomlTable> clips = root.inner("clip");
+    const std::vector<std::string> named = clips ? clips->keys() : std::vector<std::string>{};
+    return std::any_of(named.begin(), named.end(), [&](const std::string& one) {
+      return one == place.clip || one.starts_with(place.clip + "#");
+    });
+  } catch (const BadInput&) {
+    return false;  // what cannot be made out speaks of nothing
+  }
+}
+
 std::string begin_setup(const fs::path& folder, const ArcherFiles& archer, const NewSetup& wanted) {
   const Plan plan = load(folder, archer);
   refuse_faults(plan);
@@ -293,7 +337,7 @@ std::string begin_setup(const fs::path& folder, const ArcherFiles& archer, const
   const int number = gather ? 2 : none_yet ? 1 : next_number(plan.setups);
   std::string name = fmt::format("{}-{}", number, words);
   if (!natural_less(last, name)) {
-    name = fmt::format("{}-{}", last, words);  // which any name of letters comes before
+    name = numbered_after(plan.setups, last, words);
   }
   std::optional<Gathering> gathered;
   if (gather) {

@@ -118,6 +118,29 @@ rules::Evidence evidence_of(const Situation& situation) {
   return evidence;
 }
 
+// One bow, two hands: one of them is a slip, and with it weak and stiff change places.
+std::optional<Step> one_hand_step(const Situation& situation) {
+  const SetupView& now = situation.now();
+  for (const SetupView& setup : situation.setups) {
+    const Hand hand = setup.facts.hand;
+    if (!counted(setup) || hand == Hand::unknown || now.facts.hand == Hand::unknown ||
+        hand == now.facts.hand || other_name(setup.facts.bow.name, now.facts.bow.name)) {
+      continue;
+    }
+    Step step;
+    step.kind = StepKind::tell_hand;
+    step.words = fmt::format(
+        "Look at the hand: {} is told as {}-handed and {} as {}-handed. Tell it as it is in both "
+        "(hand, among the facts). If these are two bows, tell their names; two archers keep a "
+        "session each.",
+        rules::printable(setup.judgement.name), hand == Hand::right ? "right" : "left",
+        rules::printable(now.judgement.name), now.facts.hand == Hand::right ? "right" : "left");
+    step.because = "With the other hand weak and stiff change places.";
+    return step;
+  }
+  return std::nullopt;
+}
+
 std::optional<Step> asked_first(const Situation& situation) {
   const auto asked = rules::before_change(evidence_of(situation));
   return asked ? std::optional(step_from(*asked)) : std::nullopt;
@@ -281,8 +304,9 @@ bool disagree(const Pooled& pooled) {
 
 Step next_step(const Situation& situation) {
   using Turn = std::optional<Step> (*)(const Situation&);
-  constexpr Turn kOrder[] = {gate_step, mismatch_step, weigh_step,    asked_first,
-                             form_step, contact_step,  not_bare_step, nocking_point_step};
+  constexpr Turn kOrder[] = {gate_step,    mismatch_step, one_hand_step,
+                             weigh_step,   asked_first,   form_step,
+                             contact_step, not_bare_step, nocking_point_step};
   std::optional<Step> step;
   for (const Turn turn : kOrder) {
     if ((step = turn(situation))) {

@@ -79,6 +79,9 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
   for (const ClipRecord& clip : setup.clips) {
     int of_clip = 0;
     int number = 0;
+    if (judgement.across.empty() && clip.dropped.empty() && !clip.forbade.empty()) {
+      judgement.across = fmt::format("{}: {}", rules::printable(clip.file), clip.forbade);
+    }
     for (const Shot& shot : clip.reading.shots) {
       ++number;
       of_clip += shot.status == ShotStatus::measured && shot.view == View::side ? 1 : 0;

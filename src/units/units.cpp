@@ -107,18 +107,21 @@ std::optional<double> take_divisor(std::string_view& text) {
   return std::nullopt;
 }
 
-// "28", "5/16", "28 1/2" off the front of `text`.
+// "28", "5/16", "28 1/2" off the front of `text`. Not "1.1/2": it may be meant as 1 1/2.
 std::optional<double> take_mixed_number(std::string_view& text) {
   const std::optional<double> first = take_number(text);
   if (!first) {
     return std::nullopt;
   }
   if (const auto divisor = take_divisor(text)) {
-    return *first / *divisor;
+    return *first == std::floor(*first) ? std::optional(*first / *divisor) : std::nullopt;
   }
   std::string_view rest = trimmed(text);
   if (const auto second = take_number(rest)) {
     if (const auto divisor = take_divisor(rest)) {
+      if (*first != std::floor(*first) || *second != std::floor(*second)) {
+        return std::nullopt;
+      }
       text = rest;
       return *first + std::copysign(*second / *divisor, *first);
     }

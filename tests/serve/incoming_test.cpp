@@ -10,6 +10,7 @@
 #include <thread>
 
 #include "incoming.hpp"
+#include "nocktrail/session/facts_edit.hpp"
 #include "served.hpp"
 
 using namespace nocktrail::serve;
@@ -408,4 +409,38 @@ TEST_CASE("fault: a folder that cannot be written is 500 with a line") {
     return;
   }
   CHECK(WEXITSTATUS(status) == 0);
+}
+
+TEST_CASE("unit: a clip on its way while set-ups are begun goes with those that were sent before") {
+  const Folder folder;
+  folder.write("a.mp4", "before");
+  Incoming incoming(folder.path(), "helper.mov", ".", 4, {});
+  incoming.take("he");
+  nocktrail::session::NewSetup wanted;
+  wanted.name = "tip";
+  wanted.gather = true;
+  REQUIRE(nocktrail::session::begin_setup(folder.path(), {}, wanted) == "2-tip");
+  incoming.take("lp");
+  const Kept kept = incoming.keep();
+  CHECK(kept.setup == "1-start");
+  CHECK(content(folder / "1-start/helper.mov") == "help");
+  CHECK_FALSE(fs::exists(folder / "helper.mov"));
+  CHECK(count(folder) == 3);  // and setup.toml
+}
+
+TEST_CASE("unit: a picture is told from a film; a confusing name becomes another") {
+  const Folder folder;
+  try {
+    const Incoming incoming(folder.path(), "IMG_3.HEIC", "", 4, {});
+    FAIL("taken");
+  } catch (const Refused& refused) {
+    CHECK(says(refused.what(), "this is a picture"));
+  }
+  folder.write("session.toml", "[clip.\"video.mp4\"]\ndrop = \"plucked\"\n");
+  folder.write("1-start/video.mp4", "1");
+  folder.write("2-tip/setup.toml", "");
+  Incoming incoming(folder.path(), "video.mp4", "2-tip", 2, {});
+  incoming.take("22");
+  CHECK(incoming.keep().clip == "video-2.mp4");
+  CHECK(nocktrail::session::load(folder.path()).faults.empty());
 }

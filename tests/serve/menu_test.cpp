@@ -1,5 +1,5 @@
-// What the desktop's menu starts (src/cli/menu/nocktrail-line), with a browser that only notes what it
-// was asked to open, and what it shows for the phone.
+// What the desktop's menu starts (src/cli/menu/nocktrail-line), with a browser that only notes what
+// it was asked to open, and what it shows for the phone.
 #include <doctest/doctest.h>
 
 #include <algorithm>
@@ -31,7 +31,8 @@ class Desk {
   }
 
   Program start(const std::string& name, const std::string& arguments = "") const {
-    return {folder_, name,
+    return {folder_,
+            name,
             {"/bin/sh", "-c",
              "HOME='" + (folder_ / "home").string() + "' XDG_RUNTIME_DIR='" +
                  (folder_ / "run").string() + "' PATH='" + (folder_ / "bin").string() +

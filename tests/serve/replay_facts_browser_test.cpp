@@ -38,7 +38,7 @@ void watch_a_replay(int width, int height, bool phone) {
   browser.open(served.url());
   REQUIRE(shows(browser, "#shots-list", "second.mp4"));
   REQUIRE(eventually([&] {
-    return browser.value("line && line.waiting") == 0 && browser.value("line.judging") == false;
+    return browser.value("line && line.waiting") == 0 && browser.value("line.settled") == true;
   }));
   browser.open("http://" + served.host() +
                "/shot?setup=1-start&clip=" + escaped("first & one.mp4"));

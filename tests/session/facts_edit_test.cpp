@@ -88,13 +88,13 @@ TEST_CASE("unit: a set-up that is begun comes last and inherits the rest") {
   CHECK(begin({"", "", "", ""}) == "1-set-up");
   CHECK(begin({"higher", "bow.brace_height", "7 1/2in", ""}) == "2-higher");
   folder.write("zuletzt/setup.toml", "");
-  CHECK(begin({"../../etc", "", "", ""}) == "zuletzt-etc");
+  CHECK(begin({"../../etc", "", "", ""}) == "zuletzt-2-etc");
   const Plan plan = load(folder.path());
   CHECK(plan.faults.empty());
   const Folder fractions;
   CHECK(begin_setup(fractions.path(), {}, {"7/16 nock", "", "", ""}) == "1-7-16-nock");
   REQUIRE(plan.setups.size() == 4);
-  CHECK(plan.setups.back().name == "zuletzt-etc");
+  CHECK(plan.setups.back().name == "zuletzt-2-etc");
   CHECK(plan.setups.back().facts.bow.brace_height_m.has_value());
   CHECK(says(complaint([&] {
                begin({"x", "bow.brace_height", "9 parsecs", ""});
@@ -106,6 +106,30 @@ TEST_CASE("unit: a set-up that is begun comes last and inherits the rest") {
   const Folder flat;
   flat.write("a.mp4", "1");
   CHECK(says(complaint([&] { begin_setup(flat.path(), {}, {}); }), "belong to no set-up"));
+}
+
+TEST_CASE("unit: set-ups begun after a folder of letters do not pile up its name") {
+  const Folder folder;
+  folder.write("bare shafts/setup.toml", "");
+  std::string last;
+  for (int i = 2; i < 14; ++i) {
+    last = begin_setup(folder.path(), {}, {"nock one sixteenth down", "", "", ""});
+    CHECK(last == "bare shafts-" + std::to_string(i) + "-nock-one-sixteenth-down");
+    CHECK(load(folder.path()).setups.back().name == last);
+  }
+}
+
+TEST_CASE("unit: a name that session.toml knows another set-up's clip by is not given twice") {
+  const Folder folder;
+  folder.write("session.toml", "[clip.\"a.mp4\"]\ndrop = \"plucked\"\n");
+  folder.write("1-start/a.mp4", "1");
+  folder.write("1-start/b.mp4", "2");
+  folder.write("2-next/setup.toml", "");
+  CHECK(would_be_confused(folder.path(), {"2-next", "a.mp4", 0}));
+  CHECK_FALSE(would_be_confused(folder.path(), {"1-start", "a.mp4", 0}));
+  CHECK_FALSE(would_be_confused(folder.path(), {"2-next", "b.mp4", 0}));
+  folder.write("session.toml", "[clip.\"1-start/a.mp4\"]\ndrop = \"plucked\"\n");
+  CHECK_FALSE(would_be_confused(folder.path(), {"2-next", "a.mp4", 0}));
 }
 
 TEST_CASE(

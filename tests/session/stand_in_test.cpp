@@ -3,6 +3,7 @@
 
 #include <string>
 
+#include "nocktrail/tune/judgement.hpp"
 #include "support.hpp"
 
 namespace nocktrail::session::test {
@@ -124,6 +125,38 @@ TEST_CASE("unit: made_up is told by session.toml alone") {
   CHECK(load(archive.folder.path()).made_up == "all of it");
   archive.folder.write("1-start/setup.toml", "made_up = \"all of it\"\n");
   CHECK(any_says(load(archive.folder.path()).faults, "made_up is not a known field"));
+}
+
+TEST_CASE("rules: what a reading in the place of a clip forbids, other facts do not lift") {
+  for (const char* offset : {"-9.2", "-2.5"}) {
+    CAPTURE(offset);
+    Folder folder;
+    folder.write("session.toml", "hand = \"right\"\n[arrow]\narrow_length = \"30in\"\n");
+    folder.write("a.mp4", offset);
+    FakeReader first;
+    const SessionRead read = read_session(folder.path(), fakes(first));
+    for (const auto& entry : fs::directory_iterator(folder / "nocktrail-results/readings")) {
+      fs::copy(entry.path(), folder / "a.mp4.reading.json");
+    }
+    fs::remove_all(folder / "nocktrail-results");
+    fs::remove(folder / "a.mp4");
+    const bool too_far = offset[1] == '9';
+    const auto forbidden = [&](const std::string& facts) {
+      folder.write("session.toml", facts);
+      FakeReader reader;
+      const SessionRead again = read_session(folder.path(), fakes(reader));
+      const tune::SessionJudgement judgement = tune::judge_session(again.record);
+      CHECK(judgement.setups.at(0).stops.empty() == !forbids(judgement.next.kind));
+      return forbids(judgement.next.kind);
+    };
+    CHECK(forbidden("hand = \"right\"\n[arrow]\narrow_length = \"30in\"\n") == too_far);
+    CHECK(forbidden("hand = \"right\"\ntarget_distance = \"12m\"\n"
+                    "[arrow]\narrow_length = \"30in\"\n") == too_far);
+    // Its archer left it out.
+    CHECK_FALSE(
+        forbidden("hand = \"right\"\n[arrow]\narrow_length = \"29in\"\n"
+                  "[clip.\"a.mp4\"]\ndrop = \"struck the limb\"\n"));
+  }
 }
 
 }  // namespace nocktrail::session::test

@@ -112,3 +112,24 @@ TEST_CASE("rules: small or large letters of a bow's name make no other bow") {
   CHECK(judged({setup("b", facts(), 0.05, 0.05, 24, 0.2), setup("f", small, 0.4, 0.05, 12, 0.2)})
             .next.kind == StepKind::done);
 }
+
+TEST_CASE("rules: one bow and two hands: which is right comes before any change") {
+  SetupFacts left = facts();
+  left.hand = Hand::left;
+  left.bow.name = "Elm";
+  SetupFacts right = facts();
+  right.bow.name = "elm ";
+  const SessionJudgement judgement =
+      judged({setup("1", right, -3.0, 0.05, 6, 0.2), setup("2", left, -3.0, 0.05, 6, 0.2)});
+  CHECK(judgement.next.kind == StepKind::tell_hand);
+  CHECK(contains(judgement.next.words, "1 is told as right-handed and 2 as left-handed"));
+  // Of two bows each has its hand.
+  right.bow.name = "Ash";
+  CHECK(judged({setup("1", right, -3.0, 0.05, 6, 0.2), setup("2", left, -3.0, 0.05, 6, 0.2)})
+            .next.kind != StepKind::tell_hand);
+  // What forbids comes first all the same.
+  left.bow.name = "Ash";
+  CHECK(forbids(
+      judged({setup("1", right, -3.0, 0.05, 6, 0.2), one_far(setup("2", left, -3.0, 0.05, 6, 0.2))})
+          .next.kind));
+}

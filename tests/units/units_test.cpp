@@ -40,6 +40,10 @@ TEST_CASE("unit: blanks, fractions and every unit are read") {
   CHECK(units::parse_length_m("28 1/2in", "f") == doctest::Approx(28.5 * 0.0254));
   CHECK(units::parse_length_m("-1/32in", "f") == doctest::Approx(-0.0254 / 32));
   CHECK(units::parse_length_m("-1 1/2in", "f") == doctest::Approx(-1.5 * 0.0254));
+  // Neither 1 1/2 nor half of 1.1 is guessed at.
+  for (const char* slip : {"1.1/2in", "1,1/2in", "28 1.5/16in", "28.5 1/2in"}) {
+    CHECK_THROWS_AS(units::parse_length_m(slip, "f"), nocktrail::BadInput);
+  }
   CHECK(units::parse_force_n("200N", "f") == doctest::Approx(200.0));
   CHECK(units::parse_speed_mps("180 ft/s", "f") == doctest::Approx(54.864));
   CHECK(units::parse_mass_per_length_kg_per_m("8gr/in", "f") ==

@@ -52,6 +52,7 @@ struct JudgedSession {
   bool published = false;
   std::filesystem::path report;  // for a browser, where it was published
   bool failed = false;           // something could not be written, or the program failed on a clip
+  std::string hindered = {};     // why it could not be published, one line; else empty
 };
 
 class SessionOutput {
@@ -75,8 +76,9 @@ class SessionOutput {
  private:
   void check_outputs();
   void note_clip(const std::string& setup, const tune::ClipRecord& clip, bool fresh);
-  bool publish(const session::SessionRead& read, const report::OwnFolder& results,
-               tune::SessionJudgement& judgement);
+  // Empty, or what is in the way.
+  std::string publish(const session::SessionRead& read, const report::OwnFolder& results,
+                      tune::SessionJudgement& judgement);
   std::filesystem::path logbook_file(const tune::SessionRecord& session) const;
   void record(const session::SessionRead& read, const tune::SessionJudgement& judgement);
   void say_what_remains(const session::SessionRead& read);

@@ -31,6 +31,10 @@ enum class LeaveOut {
 LeaveOut leave_out(const std::filesystem::path& folder, const ClipPlace& place,
                    const std::optional<std::string>& reason, const std::optional<std::string>& was);
 
+// Whether session.toml speaks of a clip by this name alone while another set-up has one of it: with
+// a second one of the name nobody could say which is meant, and the session would stop at that.
+bool would_be_confused(const std::filesystem::path& folder, const ClipPlace& place);
+
 // A fact that may be told when a set-up is begun.
 struct ChangeableFact {
   const char* field;    // "bow.brace_height", as in the file

@@ -72,7 +72,8 @@ struct SetupJudgement {
   std::vector<SideShot> side_shots;  // likewise, in the vertical summary with the others
   int counted = 0;                   // shots from behind in the summaries
   int refused = 0;                   // clips without a number
-  // The clip that was refused because the arrow stands across its flight, and why; empty: none.
+  // The clip that was refused because the arrow stands across its flight, or whose reading forbade
+  // but cannot be taken as things stand, and why; empty: none.
   std::string across;
   // What forbids to shoot it as it is, each a whole text; empty: nothing that is known of.
   std::vector<std::string> stops;

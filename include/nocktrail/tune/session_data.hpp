@@ -86,8 +86,11 @@ struct ClipRecord {
   std::string file;    // name within the set-up's folder
   bool away = false;   // the clip is not there: its reading, made elsewhere, stands in for it
   std::string sha256;  // of its content: what it is known by
-  Reading reading;     // status, reason and shots
-  std::string still;   // path relative to the session folder; empty: none was drawn
+  // What it forbade, where its reading cannot be taken as things stand (made with other facts, and
+  // the clip away): a sentence. Empty: nothing.
+  std::string forbade = {};
+  Reading reading;                  // status, reason and shots
+  std::string still;                // path relative to the session folder; empty: none was drawn
   std::vector<std::string> stills;  // of each shot, likewise; `still` is one of them
   std::string dropped;              // the archer's reason for leaving it out; empty: it counts
   // Likewise of single shots of a clip that holds several, by their number from 1.

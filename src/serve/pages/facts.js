@@ -103,8 +103,18 @@ function takeUp() {
   showButtons();
 }
 
+// What the facts, or a shot, forbid now: whoever has just told them looks here.
+async function showStops() {
+  try {
+    const line = await ask('/api/line');
+    const own = line.setups.find(one => one.name === setup);
+    showStop(line.next.forbids ? line.next.words : own && own.stops.length ? own.stops.join(' ') : '');
+  } catch (problem) { /* the form says it */ }
+}
+
 async function refresh() {
   const asked = setup;
+  showStops();
   try {
     const told = await ask('/api/facts?setup=' + encodeURIComponent(asked));
     if (asked !== setup) return;

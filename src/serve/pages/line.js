@@ -4,6 +4,8 @@ let line = null;          // what the computer told last
 let chosen = sessionStorage.getItem('nocktrail-setup');
 let following = true;     // the newest set-up, until another is chosen
 let spoken = null;        // of the newest shot, so that none is said twice
+let spokenStop = '';      // likewise of what forbids
+let owed = false;         // the step that follows from what was said is not known yet
 let connected = false;
 let step = null;
 let begun = null;         // a set-up that was begun here, until the computer names it
@@ -37,17 +39,17 @@ function showNext() {
   at('next-facts').firstElementChild.href =
       '/facts?setup=' + encodeURIComponent(next.kind === 'tell-facts' ? last : '.');
   at('next-facts').hidden = !['tell-facts', 'tell-hand', 'tell-cant'].includes(next.kind);
-  at('next-because').textContent = line.judging ? 'Being judged anew with the newest shot …'
-                                                : next.because || '';
+  at('next-because').textContent = next.because || '';
   fill(at('next-cautions'), next.cautions);
   at('next-more').hidden = next.cautions.length === 0;
   // What nobody has checked is not folded away.
   fill(at('session-cautions'), line.cautions, 'caution');
-  at('faults').hidden = line.faults.length === 0;
-  fill(at('fault-list'), line.faults);
+  const faults = line.faults.concat(line.hindered || []);
+  at('faults').hidden = faults.length === 0;
+  fill(at('fault-list'), faults);
   at('sheet').hidden = !line.sheet;
   // Faults stand above; of the rest the newest comes first.
-  const said = line.messages.filter(words => !line.faults.includes(words)).reverse();
+  const said = line.messages.filter(words => !faults.includes(words)).reverse();
   at('messages').hidden = said.length === 0;
   fill(at('message-list'), said);
 }
@@ -67,22 +69,27 @@ function idOf(clip) {
 
 function showNewest() {
   const clip = line.newest;
+  at('newest').hidden = false;
   at('say').hidden = at('say-each').hidden = !clip || !('speechSynthesis' in window);
-  if (!clip) return;
+  at('how').hidden = Boolean(clip);
+  if (!clip) {
+    spoken = spoken || '';
+    return;
+  }
   const body = at('newest-body');
-  if (body.dataset.id !== idOf(clip) + clip.dropped) {
-    body.dataset.id = idOf(clip) + clip.dropped;
+  const shown = idOf(clip) + clip.dropped + clip.waits + latestSetup();
+  if (body.dataset.id !== shown) {
+    body.dataset.id = shown;
     const name = make('p', '', 'soft');
     const link = make('a', clip.clip, 'wide');
     link.href = shotAddress(clip);
     name.append(link, ofSetup(clip.setup));
-    body.replaceChildren(...stopsOf(clip).map(words => make('p', words, 'caution')), readingOf(clip), name);
+    const other = clip.setup === latestSetup() ? '' : 'Of ' + spokenName(clip.setup) + ': ';
+    body.replaceChildren(...stopsOf(clip).map(words => make('p', other + words, 'caution')),
+                         readingOf(clip), name);
+    if (clip.waits) body.append(make('p', 'It does not count in the session.', 'soft'));
   }
-  if (spoken === null) spoken = idOf(clip);  // what was there when the page opened
-  if (spoken !== idOf(clip)) {
-    spoken = idOf(clip);
-    if (at('say-each').getAttribute('aria-pressed') === 'true') sayNewest();
-  }
+  sayWhatIsNew(clip);
 }
 
 function setups() {
@@ -102,7 +109,8 @@ function showSetups() {
   if (following || !chosen) chosen = all[all.length - 1].name;
   const select = at('setup');
   select.replaceChildren(...all.map(function (setup) {
-    const option = make('option', setup.name === '.' ? 'this session' : setup.name);
+    const option = make('option', (setup.name === '.' ? 'this session' : setup.name) +
+                                      ((setup.stops || []).length ? ' · do not shoot' : ''));
     option.value = setup.name;
     option.selected = setup.name === chosen;
     return option;
@@ -139,6 +147,7 @@ function showSetups() {
 function showAll() {
   at('session').textContent = line.session;
   if (!line.waiting) step = null;
+  at('report').hidden = false;
   showNext();
   showNewest();
   showSetups();
@@ -171,7 +180,10 @@ async function refresh() {
     // Begun anew, the program knows this page no longer: what stands here is not what holds.
     const stranger = problem.message.startsWith('Scan');
     show(at('stranger'), stranger ? problem.message : '');
-    if (stranger) at('state').textContent = '';
+    if (stranger) {
+      at('state').textContent = '';
+      at('next').hidden = at('newest').hidden = at('sheet').hidden = at('report').hidden = true;
+    }
   }
   asking = false;
   if (again) { again = false; refresh(); }
@@ -212,11 +224,28 @@ function aloud(words) {
 
 function spokenName(setup) { return setup === '.' ? 'this session' : 'set-up ' + setup; }
 
-function sayNewest() {
-  const said = [];
-  if (line.next.forbids) said.push(line.next.words);
-  const clip = line.newest;
+function speak(said) {
+  if (!said.length) return;
+  const voice = new SpeechSynthesisUtterance(aloud(said.join(' ')));
+  voice.lang = 'en';
+  speechSynthesis.speak(voice);
+}
+
+// What forbids is said before everything; the step only once it is of all that is known.
+function wordsOfStop(clip) {
+  const said = line.next.forbids ? [line.next.words] : [];
   if (!line.next.forbids && stopsOf(clip).length) said.push('Of ' + spokenName(clip.setup) + ':', ...stopsOf(clip));
+  return said;
+}
+
+function wordsOfStep() {
+  if (line.next.forbids) return [];
+  const step = line.settled ? line.next.words : 'it is being judged.';
+  return [(latestSetup() === '.' ? 'Next: ' : 'Next, with ' + spokenName(latestSetup()) + ': ') + step];
+}
+
+function wordsOfReading(clip) {
+  const said = [];
   if (clip.status !== 'measured') said.push('No number from this clip. ' + reasonsOf(clip.reason).join('. ') + '.');
   for (const shot of clip.shots) {
     if (shot.measured) {
@@ -225,13 +254,32 @@ function sayNewest() {
                 shot.nocking_point + '.');
     }
   }
-  if (!line.next.forbids) {
-    said.push((latestSetup() === '.' ? 'Next: ' : 'Next, with ' + spokenName(latestSetup()) + ': ') + line.next.words);
-  }
+  if (clip.waits) said.push('Marked by hand, it does not count.');
+  return said;
+}
+
+function sayNewest() {
+  const clip = line.newest;
   speechSynthesis.cancel();
-  const voice = new SpeechSynthesisUtterance(aloud(said.join(' ')));
-  voice.lang = 'en';
-  speechSynthesis.speak(voice);
+  speak([...wordsOfStop(clip), ...wordsOfReading(clip), ...wordsOfStep()]);
+}
+
+// Each new reading at once, what forbids as soon as it is known, and the step when it is judged.
+function sayWhatIsNew(clip) {
+  const stop = wordsOfStop(clip).join(' ');
+  const on = at('say-each').getAttribute('aria-pressed') === 'true';
+  const first = spoken === null;  // what was there when the page opened
+  const another = !first && spoken !== idOf(clip);
+  const forbidden = !first && stop && stop !== spokenStop;
+  spoken = idOf(clip);
+  spokenStop = stop;
+  if (!on) return;
+  owed = owed || another;
+  const settled = owed && line.settled;
+  if (another || forbidden) speechSynthesis.cancel();
+  speak([...(another || forbidden ? wordsOfStop(clip) : []), ...(another ? wordsOfReading(clip) : []),
+         ...(settled ? wordsOfStep() : [])]);
+  if (settled) owed = false;
 }
 
 at('say').addEventListener('click', sayNewest);
@@ -409,6 +457,8 @@ at('begin-form').addEventListener('submit', async function (event) {
     show(at('begin-error'), 'Wait until the clips that are on their way have arrived.');
     return;
   }
+  const button = this.querySelector('button');
+  button.disabled = true;  // two taps are one wish
   try {
     const made = await change('/api/setups', {
       name: at('begin-name').value, field: at('begin-field').value, value: at('begin-value').value,
@@ -425,6 +475,7 @@ at('begin-form').addEventListener('submit', async function (event) {
   } catch (problem) {
     show(at('begin-error'), problem.message);
   }
+  button.disabled = false;
 });
 
 // ------------------------------------------------------------------------------------------------
