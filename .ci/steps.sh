@@ -31,10 +31,11 @@ sanitized() {
   # alone, ten minutes each for the arrow's and the flight's from the side; sessions and pages run
   # the same code), looses looked at with more or less effort; sessions and pages that wait for a
   # dozen readings, of which test_pipeline makes enough (test_serve asks the same server for all that
-  # needs none, and the thread sanitizer runs test_parallel); and test_cli's Ctrl-C counts on a quick
-  # start. .ci/nightly runs these, too.
+  # needs none, and the thread sanitizer runs test_parallel); reports laid out by a browser, and
+  # questions to the logbook by way of the command, which test_logbook asks itself; and test_cli's
+  # Ctrl-C counts on a quick start. .ci/nightly runs these, too.
   run_tests sanitize -LE accuracy -E \
-    '^(test_flight|side_fit_test|test_effort|arrow_test|arrow_effects_test|tune_test|test_parallel|test_serve_(pages.*|readings)|test_cli)$'
+    '^(test_flight|side_fit_test|test_effort|arrow_test|arrow_effects_test|tune_test|test_parallel|test_serve_(pages.*|readings)|test_page|test_logbook_command|test_cli)$'
 }
 
 # Those, too, but for the clips of known truth, the closed loop and test_cli.

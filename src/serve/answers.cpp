@@ -171,9 +171,18 @@ Answer Answers::post(const Target& target, const std::string& body) {
       return std::move(*answer);
     }
   } catch (const BadInput& problem) {
-    throw Refused(400, problem.what());
+    throw Refused(400, in_the_session(problem.what()));
   }
   throw Refused(404, "there is nothing here");
+}
+
+// Where the session's folder lies on the computer is nothing to a phone.
+std::string Answers::in_the_session(std::string words) const {
+  const std::string before = rules::printable(folder_.string()) + "/";
+  for (std::size_t at = words.find(before); at != std::string::npos; at = words.find(before)) {
+    words.erase(at, before.size());
+  }
+  return words;
 }
 
 Answer Answers::from_results(const std::string& name) const {

@@ -32,6 +32,7 @@ class Answers {
   Answer post(const Target& target, const std::string& body);
 
  private:
+  std::string in_the_session(std::string words) const;
   Answer still(const Target& target) const;
   Answer from_results(const std::string& name) const;
   Answer leave_out(const std::string& body) const;
