@@ -31,19 +31,35 @@ class Desk {
   }
 
   Program start(const std::string& name, const std::string& arguments = "") const {
-    return {folder_,
-            name,
-            {"/bin/sh", "-c",
-             "HOME='" + (folder_ / "home").string() + "' XDG_RUNTIME_DIR='" +
-                 (folder_ / "run").string() + "' PATH='" + (folder_ / "bin").string() +
-                 "':\"$PATH\" exec '" NOCKTRAIL_LINE "' " + arguments + " </dev/null"},
-            Program::Other{}};
+    return run(name, "exec '" NOCKTRAIL_LINE "' " + arguments + " </dev/null");
+  }
+  Program typed(const std::string& name, const std::string& words) const {
+    folder_.write("typed", words);
+    return run(name, "exec script -q -e -c '" NOCKTRAIL_LINE " --this-computer' /dev/null <'" +
+                         (folder_ / "typed").string() + "'");
   }
 
+  std::vector<std::string> sessions() const {
+    std::vector<std::string> all;
+    for (const auto& one : fs::directory_iterator(folder_ / "home/nocktrail")) {
+      all.push_back(one.path().filename().string());
+    }
+    return all;
+  }
   std::string opened() const { return content(folder_ / "opened"); }
   const Folder& folder() const { return folder_; }
 
  private:
+  Program run(const std::string& name, const std::string& command) const {
+    return {folder_,
+            name,
+            {"/bin/sh", "-c",
+             "export HOME='" + (folder_ / "home").string() + "' XDG_RUNTIME_DIR='" +
+                 (folder_ / "run").string() + "' PATH='" + (folder_ / "bin").string() +
+                 "':\"$PATH\"; " + command},
+            Program::Other{}};
+  }
+
   Folder folder_;
 };
 
@@ -57,7 +73,7 @@ TEST_CASE("unit: from the menu a folder is made, served, and its page opened, on
   const Desk desk;
   Program first = desk.start("first", "--this-computer");
   REQUIRE(eventually([&] { return lines(desk.opened()) == 1; }));
-  CHECK(fs::is_directory(desk.folder() / "home/nocktrail"));
+  CHECK(desk.sessions().size() == 1);  // of today's date, where nobody can be asked
   const std::string address = desk.opened().substr(0, desk.opened().find('\n'));
   CHECK(address.starts_with("http://127.0.0.1:"));
   CHECK(address.ends_with("#phone"));
@@ -85,6 +101,26 @@ TEST_CASE("unit: from the menu a folder is made, served, and its page opened, on
   CHECK_FALSE(desk.opened().ends_with(address + "\n"));
   third.signal_group(SIGINT);
   CHECK(third.wait() == 0);
+}
+
+TEST_CASE("unit: from the menu the last session goes on, or another is begun under a name") {
+  const Desk desk;
+  // What a person types in the window, given by script(1) as a terminal.
+  const auto typed = [&](const std::string& words) {
+    const int before = lines(desk.opened());
+    Program window = desk.typed("window" + std::to_string(before), words);
+    CHECK(eventually([&] { return lines(desk.opened()) == before + 1; }));
+    window.signal(SIGTERM);  // the terminal goes, and with it what runs in it
+    window.wait();
+  };
+  typed("../../Elm \"50\"\n");
+  CHECK(desk.sessions() == std::vector<std::string>{"Elm \"50\""});
+  typed("\n");
+  CHECK(desk.sessions().size() == 1);
+  typed(".. Ash\n");
+  CHECK(desk.sessions().size() == 2);
+  CHECK(fs::is_directory(desk.folder() / "home/nocktrail/Ash"));
+  CHECK_FALSE(fs::exists(desk.folder() / "Elm \"50\""));
 }
 
 TEST_CASE("fault: from the menu, without a browser, without a network, and of what is no folder") {

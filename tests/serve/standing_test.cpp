@@ -1,5 +1,5 @@
-// What the pages say while what was judged last may no longer hold: nothing that forbids is missing,
-// and no step that is not of all that is known is shown as the next.
+// What the pages say while what was judged last may no longer hold: nothing that forbids is
+// missing, and no step that is not of all that is known is shown as the next.
 #include "standing.hpp"
 
 #include <doctest/doctest.h>
@@ -66,7 +66,8 @@ TEST_CASE("rules: as judged, the step stands") {
   CHECK(judged.line()["next"]["words"] == "Fit a tip 25 gr lighter.");
 }
 
-TEST_CASE("rules: a shot that was read just now forbids by itself; else the old step is not shown") {
+TEST_CASE(
+    "rules: a shot that was read just now forbids by itself; else the old step is not shown") {
   Judged judged;
   judged.snapshot.fresh.emplace_back("2-b", clip(1.0));
   CHECK(judged.line()["settled"] == false);
