@@ -10,7 +10,6 @@
 #include "nocktrail/report/local_time.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/facts_words.hpp"
-#include "nocktrail/tune/gate.hpp"
 #include "nocktrail/tune/judgement_text.hpp"
 #include "nocktrail/units/units.hpp"
 #include "terminal.hpp"
@@ -111,9 +110,7 @@ std::string remarks(const ShotAnswer& shot) {
 std::string setup_block(const SetupAnswer& setup) {
   std::string out =
       fmt::format("{}: {}\n", place_words(setup.session, setup.name), span_words(setup));
-  const std::vector<std::string> stops =
-      tune::stop_texts(setup.facts, setup.lateral, setup.vertical);
-  for (const std::string& stop : stops) {
+  for (const std::string& stop : setup.stops) {
     out += fmt::format("  {}\n", stop);
   }
   if (setup.lateral || setup.vertical) {
@@ -139,7 +136,7 @@ std::string setup_block(const SetupAnswer& setup) {
                            : "",
                        printable(setup.nocking_point));
   }
-  if (setup.done && stops.empty()) {
+  if (setup.done && setup.stops.empty()) {
     out += "  Nothing was left to do at this set-up.\n";
   }
   if (setup.before) {
@@ -268,9 +265,8 @@ Json setup_json(const SetupAnswer& setup) {
   out["spine"] = words(setup.spine);
   out["nocking_point"] = words(setup.nocking_point);
   out["summary"] = words(setup.summary);
-  const std::vector<std::string> stops = tune::stop_texts(facts, setup.lateral, setup.vertical);
-  out["stops"] = stops;
-  out["done"] = setup.done && stops.empty();
+  out["stops"] = setup.stops;
+  out["done"] = setup.done && setup.stops.empty();
   out["forgotten"] = setup.forgotten;
   out["elsewhere"] = setup.elsewhere;
   return out;

@@ -12,9 +12,7 @@
 #include "names.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/local_time.hpp"
-#include "nocktrail/rules/before_change.hpp"
-#include "nocktrail/rules/safety.hpp"
-#include "nocktrail/tune/gate.hpp"
+#include "setup_stops.hpp"
 #include "store.hpp"
 #include "words.hpp"
 
@@ -267,6 +265,7 @@ std::vector<SetupAnswer> all_setups(const Logbook& logbook) {
   std::stable_sort(out.begin(), out.end(), [](const SetupAnswer& a, const SetupAnswer& b) {
     return a.first_at < b.first_at;
   });
+  add_stops(out, shots(logbook, {}));
   return out;
 }
 
@@ -371,27 +370,9 @@ std::vector<SetupAnswer> setups(const Logbook& logbook, const Filter& filter) {
 
 std::vector<SetupAnswer> liked(const Logbook& logbook, const Filter& filter) {
   std::vector<SetupAnswer> out = setups(logbook, filter);
-  // One shot that counts and trails too far is enough to forbid what was shot.
-  Filter whenever;
-  whenever.bow = filter.bow;
-  whenever.arrow = filter.arrow;
-  const std::vector<ShotAnswer> single = shots(logbook, whenever);
-  const auto forbids = [](const ShotAnswer& shot, const SetupAnswer& setup) {
-    const std::optional<Measured>& right =
-        shot.bow_right_deg ? shot.bow_right_deg : shot.nock_right_deg;
-    const std::optional<Measured>& high =
-        shot.bow_high_deg ? shot.bow_high_deg : shot.nock_high_deg;
-    return shot.session == setup.session && shot.setup == setup.name && shot.present &&
-           shot.dropped.empty() &&
-           (shot.reason.find(rules::kAcrossItsFlight) != std::string::npos ||
-            rules::too_far(right ? right->value : 0.0, high ? high->value : 0.0,
-                           setup.facts.arrow.fletching == tune::Fletching::fletched));
-  };
   std::erase_if(out, [&](const SetupAnswer& setup) {
     return (!setup.done && !(setup.spine == "matched" && setup.nocking_point == "level")) ||
-           !tune::stop_texts(setup.facts, setup.lateral, setup.vertical).empty() ||
-           std::any_of(single.begin(), single.end(),
-                       [&](const ShotAnswer& shot) { return forbids(shot, setup); });
+           !setup.stops.empty();
   });
   return out;
 }

@@ -7,7 +7,6 @@
 
 #include "csv.hpp"
 #include "nocktrail/tune/facts_words.hpp"
-#include "nocktrail/tune/gate.hpp"
 #include "words.hpp"
 
 namespace nocktrail::logbook {
@@ -86,7 +85,7 @@ Cells cells_of(const SetupAnswer& setup) {
   const tune::SetupFacts& facts = setup.facts;
   const tune::BowFacts& bow = facts.bow;
   const tune::ArrowFacts& arrow = facts.arrow;
-  const std::vector<std::string> stops = tune::stop_texts(facts, setup.lateral, setup.vertical);
+  const std::vector<std::string>& stops = setup.stops;
   Cells cells = {
       {"session", words(setup.session)},
       {"folder", words(setup.folder)},

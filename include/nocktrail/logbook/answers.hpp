@@ -39,6 +39,7 @@ struct SetupAnswer {
   std::string spine;
   std::string nocking_point;
   std::string summary;
+  std::vector<std::string> stops;  // what forbids to shoot as it was shot, whole texts
   bool done = false;  // the last set-up of a session whose advice is that nothing is left to do
 };
 
