@@ -38,9 +38,11 @@ void note_interrupts() {
   action.sa_flags = static_cast<int>(SA_RESETHAND) | SA_RESTART;
   sigaction(SIGINT, &action, nullptr);
   sigaction(SIGTERM, &action, nullptr);
-  // The terminal's window was closed; nohup asks to go on.
+  // The terminal's window was closed, which may be told twice: by the terminal, and by the system
+  // when the terminal's shell has gone. nohup asks to go on.
   struct sigaction hangup {};
   if (sigaction(SIGHUP, nullptr, &hangup) == 0 && hangup.sa_handler != SIG_IGN) {
+    action.sa_flags = SA_RESTART;
     sigaction(SIGHUP, &action, nullptr);
   }
 }

@@ -45,7 +45,9 @@ std::optional<json> judged_before(const std::filesystem::path& folder, const std
     json document = json::parse(text.value_or(""), nullptr, false);
     if (document.is_object() && text_in(document, "schema") == "nocktrail.session/2" &&
         document.contains("next") && document["next"].is_object() && document.contains("setups") &&
-        document["setups"].is_array()) {
+        document["setups"].is_array() &&
+        std::all_of(document["setups"].begin(), document["setups"].end(),
+                    [](const json& setup) { return setup.is_object(); })) {
       return document;
     }
   } catch (const BadInput&) {
@@ -59,8 +61,8 @@ void take_up(Published& first, json document) {
   tune::SessionJudgement& judgement = first.judgement;
   judgement.setups.clear();
   for (const json& one : document["setups"]) {
-    const auto stops = one.is_object() ? one.find("stops") : one.end();
-    if (!one.is_object() || stops == one.end() || !stops->is_array()) {
+    const auto stops = one.find("stops");
+    if (stops == one.end() || !stops->is_array()) {
       continue;
     }
     tune::SetupJudgement& setup = judgement.setups.emplace_back();
@@ -78,6 +80,9 @@ void take_up(Published& first, json document) {
     if (text_in(next, "kind") == rules::word(kind)) {
       judgement.next.kind = kind;
       judgement.next.words = rules::printable(text_in(next, "words"));
+      if (judgement.next.words.empty()) {
+        judgement.next.words = "Do not shoot: what was judged last forbids it.";
+      }
       judgement.next.because = rules::printable(text_in(next, "because"));
     }
   }
@@ -93,7 +98,8 @@ tune::Step being_judged() {
   tune::Step step;
   step.words = "One moment: the session is being judged as it is now.";
   step.because =
-      "What was said before may no longer hold. Where this stays, the messages below say why.";
+      "What was said before may no longer hold. A clip that is still being copied, or was cut "
+      "short, is waited for: two minutes at most.";
   return step;
 }
 
@@ -102,6 +108,7 @@ Board::Board(const std::filesystem::path& folder, const std::string& results, To
   // Until the first look: a session of which nothing is read.
   tune::SessionRecord record;
   const session::Plan plan = session::load(folder);
+  folder_ = plan.folder;
   record.name = plan.name;
   record.folder = plan.folder.string();
   auto first = published(record, tune::judge_session(record), {});
@@ -190,6 +197,9 @@ desk::Voice Board::listen(const desk::Voice& voice) {
     }
     {
       const std::lock_guard<std::mutex> guard(mutex_);
+      std::erase_if(now_.fresh, [&](const auto& one) {
+        return one.first == setup && one.second.file == clip.file;
+      });
       now_.fresh.emplace_back(setup, clip);
     }
     changed();
@@ -212,6 +222,12 @@ desk::WatchEvents Board::listen(const desk::WatchEvents& events) {
       std::set_intersection(now_.done.begin(), now_.done.end(), settled.begin(), settled.end(),
                             std::inserter(still, still.end()));
       now_.done = std::move(still);
+      std::erase_if(now_.fresh, [&](const auto& one) {
+        const std::filesystem::path where =
+            one.first == "." ? folder_ / one.second.file : folder_ / one.first / one.second.file;
+        std::error_code gone;
+        return !std::filesystem::exists(where, gone);
+      });
     }
     if (other) {
       changed();

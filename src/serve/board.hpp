@@ -61,6 +61,7 @@ class Board {
   void note_judged(const desk::JudgedSession& judged);
 
   Told told_;
+  std::filesystem::path folder_;
   mutable std::mutex mutex_;
   Snapshot now_;
   std::set<std::filesystem::path> settled_;  // as of the last look

@@ -61,22 +61,44 @@ void add(std::vector<std::string>& texts, const std::string& text) {
   }
 }
 
+// As the folder's files say now whether it counts; null where the clip is not there any more.
+const session::PlannedClip* planned_clip(const session::Plan& plan, const std::string& setup,
+                                         const std::string& file) {
+  for (const session::PlannedSetup& planned : plan.setups) {
+    for (const session::PlannedClip& clip : planned.clips) {
+      if (planned.name == setup && clip.path.filename().string() == file) {
+        return &clip;
+      }
+    }
+  }
+  return nullptr;
+}
+
 // What shots that were read since forbid by themselves, by set-up: judging takes until all that
-// came with them are read. Empty where they forbid nothing.
-std::optional<tune::Step> stop_of_fresh(const Snapshot& snapshot, Standing& now) {
+// came with them are read. As a step where one is of the latest set-up, which is what is being
+// shot.
+std::optional<tune::Step> stop_of_fresh(const session::Plan& plan, const Snapshot& snapshot,
+                                        Standing& now) {
   std::optional<tune::Step> stop;
   for (const auto& [setup, clip] : snapshot.fresh) {
-    for (std::size_t i = 0; clip.dropped.empty() && i < clip.reading.shots.size(); ++i) {
+    const session::PlannedClip* planned = planned_clip(plan, setup, clip.file);
+    const bool waits = clip.dropped == session::kMarksDoNotCount;
+    if (planned == nullptr || waits || !planned->dropped.empty()) {
+      continue;
+    }
+    for (std::size_t i = 0; i < clip.reading.shots.size(); ++i) {
       const Verdict& verdict = clip.reading.shots[i].verdict;
-      if (!forbids(verdict.step) || clip.dropped_shots.count(static_cast<int>(i) + 1) > 0) {
+      if (!forbids(verdict.step) || planned->dropped_shots.count(static_cast<int>(i) + 1) > 0) {
         continue;
       }
       add(now.stops[setup], verdict.next_step);
-      stop.emplace();
-      stop->kind = verdict.step;
-      stop->words = verdict.next_step;
-      stop->because = fmt::format("{} was read just now; the session is being judged with it.",
-                                  rules::printable(clip.file));
+      if (setup == plan.setups.back().name) {
+        stop.emplace();
+        stop->kind = verdict.step;
+        stop->words = verdict.next_step;
+        stop->because = fmt::format("Of {}, which was read since the session was judged.",
+                                    rules::printable(clip.file));
+      }
     }
   }
   return stop;
@@ -89,13 +111,16 @@ Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot)
   for (const tune::SetupJudgement& judged : snapshot.published->judgement.setups) {
     now.stops[judged.name] = judged.stops;
   }
-  std::optional<tune::Step> stop = stop_of_fresh(snapshot, now);
   session::Plan plan;
   try {
     plan = session::load(folder, session::default_archer_files());
   } catch (const BadInput&) {
+    if (!forbids(snapshot.published->judgement.next.kind)) {
+      now.instead = not_judged("The session's folder cannot be looked at; it is waited for.");
+    }
     return now;
   }
+  std::optional<tune::Step> stop = stop_of_fresh(plan, snapshot, now);
   for (const session::PlannedSetup& setup : plan.setups) {
     now.setups.push_back(setup.name);
     now.waiting += static_cast<std::size_t>(

@@ -25,7 +25,7 @@ struct Standing {
 };
 
 // `folder` is the session's. Where it cannot be listed (the disk was taken out), what was judged
-// stands.
+// to forbid stands.
 Standing standing(const std::filesystem::path& folder, const Snapshot& snapshot);
 
 }  // namespace nocktrail::serve

@@ -31,19 +31,25 @@ StoredReading read_beside(const PlannedClip& clip) {
   return stored;
 }
 
-// Other facts make another number of it, but nobody has shown that the arrow may be shot.
-std::string forbade(const Reading& reading, const tune::SetupFacts& facts) {
-  const bool fletched = facts.arrow.fletching == tune::Fletching::fletched;
+// Other facts make another number of it, but nobody has shown that the arrow may be shot. What does
+// not count forbids nothing.
+std::string forbade(const Reading& reading, const Job& job) {
+  const bool fletched = job.setup->facts.arrow.fletching == tune::Fletching::fletched;
+  int number = 0;
   for (const Shot& shot : reading.shots) {
     const double right = shot.nock_right_deg ? shot.nock_right_deg->value : 0.0;
     const double high = shot.nock_high_deg ? shot.nock_high_deg->value : 0.0;
+    const bool by_hand = shot.by == ReadBy::hand && !(job.marks && job.marks->counts);
+    if (job.clip->dropped_shots.count(++number) > 0 || by_hand) {
+      continue;
+    }
     if (rules::stands_across(shot)) {
-      return "with the facts as they were it stood across its flight.";
+      return "with the facts as they were it stood across its flight";
     }
     if (shot.status == ShotStatus::measured && rules::too_far(right, high, fletched)) {
       return fmt::format(
           "with the facts as they were it trailed {:.1f} deg; put those back, or the clip beside "
-          "its reading.",
+          "its reading",
           std::hypot(right, high));
     }
   }
@@ -52,14 +58,15 @@ std::string forbade(const Reading& reading, const tune::SetupFacts& facts) {
 
 }  // namespace
 
-StoredReading stand_in(Job& job) {
+StoredReading stand_in(Job& job, const KeptMarks& kept) {
   StoredReading stored = read_beside(*job.clip);
+  job.marks = kept.of(stored.reading.clip.sha256).marks;  // for whether a reading by hand counts
   // There is no clip to read anew: whichever version made the reading, it is that or nothing.
   ReadWith wanted = read_with(job);
   wanted.program_version = stored.with.program_version;
   wanted.marks = stored.with.marks;
   if (!suits(stored.with, wanted)) {
-    job.record.forbade = forbade(stored.reading, job.setup->facts);
+    job.record.forbade = forbade(stored.reading, job);
     throw BadInput(
         "the clip is not here, and the reading that stands in for it was made with another arrow "
         "length, focal length, capture rate or distance; put the clip beside it, or the old facts "

@@ -51,7 +51,7 @@ StoredReading begun_reading(const Job& job, const ReadWith& with);
 
 // Of a clip that is away. Throws BadInput where its reading is damaged, or of other facts; what it
 // forbids then goes on being forbidden.
-StoredReading stand_in(Job& job);
+StoredReading stand_in(Job& job, const KeptMarks& kept);
 // From the results, else from beside the clip; empty when it has to be read.
 std::optional<StoredReading> made_before(const Results& results, const Job& job,
                                          const ReadWith& with);

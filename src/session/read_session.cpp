@@ -229,9 +229,8 @@ class Run {
 
   void take_stand_in(Job& job) {
     try {
-      job.stands_in = stand_in(job);
+      job.stands_in = stand_in(job, marks_);
       job.sha256 = job.stands_in->reading.clip.sha256;
-      job.marks = marks_.of(job.sha256).marks;  // for whether a reading by hand counts
     } catch (const BadInput& problem) {
       std::error_code error;
       if (fs::exists(on_disk(*job.clip), error)) {  // else gone since the folder was listed

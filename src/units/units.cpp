@@ -100,7 +100,7 @@ std::optional<double> take_divisor(std::string_view& text) {
   }
   rest.remove_prefix(1);
   const std::optional<double> divisor = take_number(rest);
-  if (divisor && *divisor > 0.0) {
+  if (divisor && *divisor > 0.0 && *divisor == std::floor(*divisor)) {
     text = rest;
     return divisor;
   }

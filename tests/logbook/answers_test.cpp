@@ -165,9 +165,9 @@ TEST_CASE("unit: what must not be shot is not what a bow liked") {
     logbook.record(session, judgement);
     CHECK(logbook::liked(logbook, {}).size() == (dropped ? 1 : 0));
     const std::vector<SetupAnswer> all = logbook::setups(logbook, {});
-    CHECK(std::count_if(all.begin(), all.end(),
-                        [](const SetupAnswer& one) { return !one.stops.empty(); }) ==
-          (dropped ? 0 : 1));
+    CHECK(std::count_if(all.begin(), all.end(), [](const SetupAnswer& one) {
+            return !one.stops.empty();
+          }) == (dropped ? 0 : 1));
     // So does one that was refused because its arrow stood across its flight.
     Shot& shot = clip.reading.shots.front();
     clip.reading.status = ClipStatus::refused;

@@ -90,7 +90,8 @@ TEST_CASE("unit: from the menu a folder is made, served, and its page opened, on
   CHECK(says(second.out(), "runs already"));
   CHECK(desk.opened() == address + "\n" + address + "\n");
 
-  // Its window is closed: the program ends in order.
+  // Its window is closed, which the terminal tells, and then the system: it ends in order.
+  first.signal_group(SIGHUP);
   first.signal_group(SIGHUP);
   CHECK(first.wait() != -1);
   CHECK(eventually([&] { return says(first.err(), "stopped serving; what was read is kept"); }));

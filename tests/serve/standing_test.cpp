@@ -6,6 +6,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "nocktrail/session/kept_marks.hpp"
 #include "served.hpp"
 #include "view.hpp"
 
@@ -13,6 +14,7 @@ using namespace nocktrail;
 using namespace nocktrail::serve;
 using serve::test::Folder;
 using serve::test::says;
+namespace fs = std::filesystem;
 
 namespace {
 
@@ -27,10 +29,13 @@ struct Judged {
     folder.write("session.toml", "hand = \"right\"\n");
     folder.write("1-a/setup.toml", "");
     folder.write("2-b/setup.toml", "");
+    folder.write("1-a/IMG_7.MOV", "film");
+    folder.write("2-b/IMG_7.MOV", "film");
     auto published = std::make_shared<Published>();
     for (const session::PlannedSetup& setup : session::load(folder.path()).setups) {
       published->record.setups.push_back({setup.name, setup.facts, {}});
       published->judgement.setups.emplace_back().name = setup.name;
+      snapshot.done.insert(setup.clips.front().path);
     }
     published->judgement.next.kind = StepKind::lighter_tip;
     published->judgement.next.words = "Fit a tip 25 gr lighter.";
@@ -73,18 +78,41 @@ TEST_CASE(
   CHECK(judged.line()["settled"] == false);
   CHECK(judged.line()["next"]["kind"] == "none");
   CHECK(says(judged.line()["next"]["words"].get<std::string>(), "being judged"));
-  // Others are still coming in.
+  // Of an earlier set-up it stands at that one: what is being shot may be another arrow.
   judged.snapshot.fresh.emplace_back("1-a", clip(9.9));
-  judged.snapshot.fresh.emplace_back("2-b", clip(0.5));
-  CHECK(judged.line()["next"]["forbids"] == true);
-  CHECK(judged.line()["settled"] == true);
+  CHECK(judged.line()["next"]["forbids"] == false);
+  CHECK(judged.line()["settled"] == false);
   CHECK(judged.now().stops.at("1-a").size() == 1);
   CHECK(judged.now().stops.at("2-b").empty());
   CHECK(says(shot_view(judged.snapshot, judged.now(), "1-a", "IMG_7.MOV")["stop"].dump(), "9.9"));
+  // Of the latest it is the step, though others are still coming in.
+  judged.snapshot.fresh[0].second = clip(-9.9);
+  CHECK(judged.line()["next"]["forbids"] == true);
+  CHECK(judged.line()["settled"] == true);
   CHECK(session_view(judged.snapshot, judged.now())["next"]["kind"] == "do-not-shoot-arrow");
-  // Left out, it forbids nothing.
-  judged.snapshot.fresh[1].second.dropped = "struck the limb";
+  // Left out since, it forbids nothing; nor do marks that do not count, nor a clip that is gone.
+  judged.folder.write("2-b/setup.toml", "[clip.\"IMG_7.MOV\"]\ndrop = \"struck the limb\"\n");
   CHECK(judged.line()["next"]["forbids"] == false);
+  judged.folder.write("2-b/setup.toml", "");
+  CHECK(judged.line()["next"]["forbids"] == true);
+  judged.snapshot.fresh[0].second.dropped = session::kMarksDoNotCount;
+  CHECK(judged.line()["next"]["forbids"] == false);
+  judged.snapshot.fresh[0].second.dropped.clear();
+  fs::remove(judged.folder / "2-b/IMG_7.MOV");
+  CHECK(judged.line()["next"]["forbids"] == false);
+}
+
+TEST_CASE("rules: of a folder that is away no step is shown, and what forbade stays") {
+  Judged judged;
+  const fs::path away = judged.folder.path().string() + "-away";
+  fs::rename(judged.folder.path(), away);
+  CHECK(judged.line()["settled"] == false);
+  CHECK(judged.line()["next"]["kind"] == "none");
+  auto published = std::make_shared<Published>(*judged.snapshot.published);
+  published->judgement.next.kind = StepKind::do_not_shoot_arrow;
+  judged.snapshot.published = published;
+  CHECK(judged.line()["next"]["forbids"] == true);
+  fs::rename(away, judged.folder.path());
 }
 
 TEST_CASE("rules: what cannot be written is said, and nothing old is advised meanwhile") {

@@ -41,7 +41,7 @@ TEST_CASE("unit: blanks, fractions and every unit are read") {
   CHECK(units::parse_length_m("-1/32in", "f") == doctest::Approx(-0.0254 / 32));
   CHECK(units::parse_length_m("-1 1/2in", "f") == doctest::Approx(-1.5 * 0.0254));
   // Neither 1 1/2 nor half of 1.1 is guessed at.
-  for (const char* slip : {"1.1/2in", "1,1/2in", "28 1.5/16in", "28.5 1/2in"}) {
+  for (const char* slip : {"1.1/2in", "1,1/2in", "28 1.5/16in", "28.5 1/2in", "30 1/2.5in"}) {
     CHECK_THROWS_AS(units::parse_length_m(slip, "f"), nocktrail::BadInput);
   }
   CHECK(units::parse_force_n("200N", "f") == doctest::Approx(200.0));

@@ -73,7 +73,12 @@ function showNewest() {
   at('say').hidden = at('say-each').hidden = !clip || !('speechSynthesis' in window);
   at('how').hidden = Boolean(clip);
   if (!clip) {
-    spoken = spoken || '';
+    const body = at('newest-body');
+    if (body.dataset.id) {
+      delete body.dataset.id;
+      body.replaceChildren(make('p', 'No shot now. Send a clip, and its verdict shows here.', 'soft'));
+    }
+    spoken = '';
     return;
   }
   const body = at('newest-body');
@@ -183,6 +188,8 @@ async function refresh() {
     if (stranger) {
       at('state').textContent = '';
       at('next').hidden = at('newest').hidden = at('sheet').hidden = at('report').hidden = true;
+      at('phone').open = false;
+      at('phone-codes').replaceChildren();  // they lead nowhere now
     }
   }
   asking = false;
@@ -277,7 +284,9 @@ function sayWhatIsNew(clip) {
   owed = owed || another;
   const settled = owed && line.settled;
   if (another || forbidden) speechSynthesis.cancel();
-  speak([...(another || forbidden ? wordsOfStop(clip) : []), ...(another ? wordsOfReading(clip) : []),
+  // The whole of what forbids once; with each further shot its beginning.
+  const again = another && stop ? [stop.split(/[.:] /)[0] + '.'] : [];
+  speak([...(forbidden ? wordsOfStop(clip) : again), ...(another ? wordsOfReading(clip) : []),
          ...(settled ? wordsOfStep() : [])]);
   if (settled) owed = false;
 }

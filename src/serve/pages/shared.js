@@ -7,7 +7,8 @@ const KEY = 'nocktrail-key';
 // What the address asked to be shown first; it goes with the secret.
 const ASKED_FOR = location.hash;
 
-// Out of the address bar at once, so that it is in no history and on no picture of the screen.
+// Out of the address bar at once, so that it is on no picture of the screen, and no way back leads
+// to it.
 (function takeKey() {
   const told = new URLSearchParams(location.search).get('key');
   if (told) {
