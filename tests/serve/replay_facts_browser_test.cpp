@@ -140,6 +140,18 @@ void change_facts(int width, int height, bool phone) {
   browser.click("#save");
   REQUIRE(shows(browser, "#saved", "Saved"));
   CHECK(says(content(served.folder() / "1-start/setup.toml"), "string = \"12 strands\""));
+  // What the facts forbid from now on is said here, above the form; mended, it goes.
+  CHECK(browser.value("at('stop').hidden") == true);
+  browser.type("#fact-bow-brace_min", "8in");
+  browser.click("#save");
+  REQUIRE(shows(browser, "#stop-words", "Do not shoot this bow as it is braced"));
+  CHECK(browser.value("at('stop').getBoundingClientRect().top < "
+                      "at('form').getBoundingClientRect().top") == true);
+  keep_picture(browser, name + "-stop");
+  browser.type("#fact-bow-brace_min", "6 1/2in");
+  browser.click("#save");
+  REQUIRE(eventually([&] { return browser.value("at('stop').hidden") == true; }));
+
   // Of the whole session; HTML is text.
   browser.type("#setup", ".");
   REQUIRE(shows(browser, "#title", "Facts of the session"));
