@@ -49,8 +49,8 @@ class Reader {
   }
 
   // Looks for looses, by sound first (few frames are decoded), by motion unless that leaves no
-  // doubt.
-  void look() {
+  // doubt, and by `colours`.
+  void look(bool colours = true) {
     const track::LooseOptions loose;
     std::vector<double> knocks;
     if (clip_.info().has_audio) {
@@ -81,7 +81,9 @@ class Reader {
     if (measured_.empty() && analysis_.view != View::behind) {
       analyse(knocks, pipeline::analyse_heard_alone, 1.0, 0.95, 1.0);
     }
-    look_in_colour();
+    if (colours) {
+      look_in_colour();
+    }
     std::sort(measured_.begin(), measured_.end(),
               [](const auto& a, const auto& b) { return a.stroke->exit_s < b.stroke->exit_s; });
   }
@@ -189,7 +191,8 @@ bool looks_like_stretched_slow_motion(const std::filesystem::path& path,
   ReadClipOptions quiet = options;
   quiet.debug_dir.clear();
   Reader reader(clip, quiet, progress);
-  reader.look();
+  // What only colour shows is hardly beyond doubt, and a third of the cost.
+  reader.look(false);
   // A flight that fits and would yet be refused is none to send people looking for a rate.
   const std::vector<pipeline::ShotAnalysis>& flights = reader.measured();
   return std::any_of(flights.begin(), flights.end(), [&](const pipeline::ShotAnalysis& found) {
