@@ -93,6 +93,7 @@ Answer Replays::film(const Target& target) {
     return {200, "video/mp4", std::move(*before)};
   }
   std::vector<picture::ReplayShot> shots;
+  shots.reserve(all.size());
   for (Wanted& one : all) {
     shots.push_back(std::move(one.shot));
   }
