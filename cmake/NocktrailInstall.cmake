@@ -9,7 +9,7 @@ install(FILES ${completions}/nocktrail.bash RENAME nocktrail
   DESTINATION ${CMAKE_INSTALL_DATADIR}/bash-completion/completions COMPONENT program)
 install(FILES ${completions}/_nocktrail
   DESTINATION ${CMAKE_INSTALL_DATADIR}/zsh/vendor-completions COMPONENT program)
-# And for those who start it from the desktop's menu, or by a folder of clips.
+# And for those who start it from the desktop's menu.
 install(PROGRAMS src/cli/menu/nocktrail-line DESTINATION ${CMAKE_INSTALL_BINDIR} COMPONENT program)
 install(FILES src/cli/menu/nocktrail.desktop
   DESTINATION ${CMAKE_INSTALL_DATADIR}/applications COMPONENT program)

@@ -7,7 +7,7 @@ set(js "text/javascript; charset=utf-8")
 set(css "text/css; charset=utf-8")
 foreach(entry IN ITEMS "/|line.html" "/shot|shot.html" "/line.js|line.js" "/shot.js|shot.js"
     "/by-hand|by-hand.html"
-    "/by-hand.js|by-hand.js" "/by-hand-picture.js|by-hand-picture.js" "/facts|facts.html" "/facts.js|facts.js" "/replay.js|replay.js" "/phone.js|phone.js" "/shared.js|shared.js" "/style.css|style.css")
+    "/by-hand.js|by-hand.js" "/by-hand-picture.js|by-hand-picture.js" "/facts|facts.html" "/facts.js|facts.js" "/replay.js|replay.js" "/phone.js|phone.js" "/speech.js|speech.js" "/shared.js|shared.js" "/style.css|style.css")
   string(REPLACE "|" ";" entry "${entry}")
   list(GET entry 0 path)
   list(GET entry 1 file)

@@ -61,19 +61,6 @@ void add(std::vector<std::string>& texts, const std::string& text) {
   }
 }
 
-// As the folder's files say now whether it counts; null where the clip is not there any more.
-const session::PlannedClip* planned_clip(const session::Plan& plan, const std::string& setup,
-                                         const std::string& file) {
-  for (const session::PlannedSetup& planned : plan.setups) {
-    for (const session::PlannedClip& clip : planned.clips) {
-      if (planned.name == setup && clip.path.filename().string() == file) {
-        return &clip;
-      }
-    }
-  }
-  return nullptr;
-}
-
 // What shots that were read since forbid by themselves, by set-up: judging takes until all that
 // came with them are read. As a step where one is of the latest set-up, which is what is being
 // shot.
@@ -81,7 +68,7 @@ std::optional<tune::Step> stop_of_fresh(const session::Plan& plan, const Snapsho
                                         Standing& now) {
   std::optional<tune::Step> stop;
   for (const auto& [setup, clip] : snapshot.fresh) {
-    const session::PlannedClip* planned = planned_clip(plan, setup, clip.file);
+    const session::PlannedClip* planned = session::planned_clip(plan, setup, clip.file);
     const bool waits = clip.dropped == session::kMarksDoNotCount;
     if (planned == nullptr || waits || !planned->dropped.empty()) {
       continue;

@@ -96,17 +96,6 @@ std::string tidy(std::string words, std::size_t most) {
   return words;
 }
 
-const PlannedClip* find_clip(const Plan& plan, const ClipPlace& place) {
-  for (const PlannedSetup& setup : plan.setups) {
-    for (const PlannedClip& clip : setup.clips) {
-      if (setup.name == place.setup && clip.path.filename().string() == place.clip) {
-        return &clip;
-      }
-    }
-  }
-  return nullptr;
-}
-
 // The number that the next set-up's name begins with.
 int next_number(const std::vector<PlannedSetup>& setups) {
   int last = 0;
@@ -239,7 +228,7 @@ LeaveOut leave_out(const fs::path& folder, const ClipPlace& place,
                    const std::optional<std::string>& was) {
   const Plan plan = load(folder, default_archer_files());
   refuse_faults(plan);
-  const PlannedClip* clip = find_clip(plan, place);
+  const PlannedClip* clip = planned_clip(plan, place.setup, place.clip);
   if (clip == nullptr) {
     return LeaveOut::no_such_clip;
   }

@@ -429,4 +429,16 @@ Plan load(const fs::path& folder, const ArcherFiles& archer) {
   return Planner(folder, archer).plan();
 }
 
+const PlannedClip* planned_clip(const Plan& plan, const std::string& setup,
+                                const std::string& file) {
+  for (const PlannedSetup& planned : plan.setups) {
+    for (const PlannedClip& clip : planned.clips) {
+      if (planned.name == setup && clip.path.filename().string() == file) {
+        return &clip;
+      }
+    }
+  }
+  return nullptr;
+}
+
 }  // namespace nocktrail::session

@@ -62,6 +62,10 @@ struct Plan {
 // `archer`: what the archer wrote once for all sessions (facts_file.hpp).
 Plan load(const std::filesystem::path& folder, const ArcherFiles& archer = {});
 
+// The clip of that name in that set-up; null where the plan has none.
+const PlannedClip* planned_clip(const Plan& plan, const std::string& setup,
+                                const std::string& file);
+
 // Reads a clip; read_clip, or a fake of it in tests. May throw like it.
 using ReadFunction = std::function<Reading(
     const std::filesystem::path& path, const ReadClipOptions& options, const Progress& progress)>;
