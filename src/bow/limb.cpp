@@ -244,6 +244,97 @@ std::vector<Edges> edges_along(const Strip& strip, const Best& best, const Place
   return edges;
 }
 
+constexpr double kCantStep_rad = 0.0125;  // 0.7 deg: 10 mm at the tip, a third of a width
+
+// How a limb may bend and lean, the cant apart.
+struct Bend {
+  double lean_rad = 0.0;
+  double back_m = 0.0;
+  double side_m = 0.0;
+};
+
+std::vector<Bend> few_bends(const LimbOptions& options) {
+  std::vector<Bend> bends;
+  for (const double sigmas : {-1.0, 0.0, 1.0}) {
+    bends.push_back({0.0, options.back_m + sigmas * options.back_sigma_m, 0.0});
+  }
+  return bends;
+}
+
+// Of a limb that stands so far off a usual one's curve that only part of it was met.
+std::vector<Bend> many_bends(const LimbOptions& options) {
+  std::vector<Bend> bends;
+  for (const double lean : {-1.0, 0.0, 1.0}) {
+    for (const double back : {-1.5, -0.5, 0.5, 1.5}) {
+      for (const double side : {-2.5, -1.25, 0.0, 1.25, 2.5}) {
+        bends.push_back({lean * options.lean_sigma_rad,
+                         options.back_m + back * options.back_sigma_m,
+                         side * options.side_sigma_m});
+      }
+    }
+  }
+  return bends;
+}
+
+Best best_at(const Gradients& gradients, const Place& place, double cant_rad,
+             const std::vector<Bend>& bends, const LimbOptions& options) {
+  Best best;
+  for (const Bend& bend : bends) {
+    const LimbShape shape{cant_rad, 0.0, bend.lean_rad, bend.back_m, bend.side_m};
+    const Best found = best_along(strip_along(gradients, place, shape, options), options);
+    if (found.total > best.total) {
+      best = found;
+    }
+  }
+  best.shape.cant_rad = cant_rad;
+  return best;
+}
+
+struct Lead {
+  const Best* best = nullptr;
+  double second = 0.0;  // the most that a cant elsewhere reaches
+};
+
+Lead lead_of(const std::vector<Best>& by_cant) {
+  constexpr double kAnother_rad = 0.12;  // 7 deg
+  Lead lead;
+  lead.best = &*std::max_element(by_cant.begin(), by_cant.end(),
+                                 [](const Best& a, const Best& b) { return a.total < b.total; });
+  lead.second = 1e-9;
+  for (const Best& other : by_cant) {
+    if (std::abs(other.shape.cant_rad - lead.best->shape.cant_rad) > kAnother_rad) {
+      lead.second = std::max(lead.second, other.total);
+    }
+  }
+  return lead;
+}
+
+bool stands_out(const Lead& lead, const LimbOptions& options) {
+  return lead.best->total * kStation_m >= options.least_evidence_m &&
+         lead.best->length_m >= options.least_length_m && lead.best->share >= options.least_share &&
+         lead.best->total / lead.second >= options.least_lead;
+}
+
+// The likelier quarter of the cants, each with every bend: the second best gains by it as well as
+// the best.
+void look_again(const Gradients& gradients, const Place& place, std::vector<Best>& by_cant,
+                const LimbOptions& options) {
+  std::vector<double> totals;
+  totals.reserve(by_cant.size());
+  for (const Best& one : by_cant) {
+    totals.push_back(one.total);
+  }
+  const auto least = totals.begin() + static_cast<std::ptrdiff_t>(totals.size() * 3 / 4);
+  std::nth_element(totals.begin(), least, totals.end());
+  const std::vector<Bend> bends = many_bends(options);
+  for (Best& one : by_cant) {
+    if (one.total >= *least) {
+      const Best again = best_at(gradients, place, one.shape.cant_rad, bends, options);
+      one = again.total > one.total ? again : one;
+    }
+  }
+}
+
 }  // namespace
 
 Place place_of(const flight::FlightFit& fit, const flight::Stroke& stroke) {
@@ -285,30 +376,17 @@ std::optional<SeenLimb> find_limb(const cv::Mat& grey, const Place& place,
   there.principal_px = (place.principal_px.array() + 0.5) * scale - 0.5;
   const Gradients gradients = gradients_of(small);
 
-  constexpr double kStep_rad = 0.0125;  // 0.7 deg: 10 mm at the tip, a third of a width
   std::vector<Best> by_cant;
-  for (double cant = -options.widest_cant_rad; cant <= options.widest_cant_rad; cant += kStep_rad) {
-    Best best;
-    for (const double sigmas : {-1.0, 0.0, 1.0}) {
-      const LimbShape shape{cant, 0.0, 0.0, options.back_m + sigmas * options.back_sigma_m, 0.0};
-      const Best found = best_along(strip_along(gradients, there, shape, options), options);
-      if (found.total > best.total) {
-        best = found;
-      }
-    }
-    best.shape.cant_rad = cant;
-    by_cant.push_back(best);
+  for (double cant = -options.widest_cant_rad; cant <= options.widest_cant_rad;
+       cant += kCantStep_rad) {
+    by_cant.push_back(best_at(gradients, there, cant, few_bends(options), options));
   }
-  const auto best =
-      std::max_element(by_cant.begin(), by_cant.end(),
-                       [](const Best& a, const Best& b) { return a.total < b.total; });
-  constexpr double kAnother_rad = 0.12;  // 7 deg
-  double second = 1e-9;
-  for (const Best& other : by_cant) {
-    if (std::abs(other.shape.cant_rad - best->shape.cant_rad) > kAnother_rad) {
-      second = std::max(second, other.total);
-    }
+  Lead lead = lead_of(by_cant);
+  if (!stands_out(lead, options)) {
+    look_again(gradients, there, by_cant, options);
+    lead = lead_of(by_cant);
   }
+  const Best* best = lead.best;
   if (best->stations == 0) {
     return std::nullopt;
   }
@@ -316,10 +394,9 @@ std::optional<SeenLimb> find_limb(const cv::Mat& grey, const Place& place,
   std::vector<Edges> edges = edges_along(strip, *best, there, options);
   SeenLimb limb;
   limb.score = best->total / best->stations + kBreakEven;
-  limb.lead = best->total / second;
+  limb.lead = best->total / lead.second;
   constexpr std::size_t kFewestEdges = 15;
-  if (best->length_m < options.least_length_m || best->share < options.least_share ||
-      limb.lead < options.least_lead || edges.size() < kFewestEdges) {
+  if (!stands_out(lead, options) || edges.size() < kFewestEdges) {
     return std::nullopt;
   }
   const LimbFit fit = fit_limb(edges, there, best->shape, options);

@@ -81,12 +81,17 @@ Straight straight_at(const std::vector<track::ArrowSighting>& marked, double fro
   return straight;
 }
 
-flight::FitOptions with_marks(flight::FitOptions given, const MarkOptions& options) {
+flight::FitOptions with_marks(flight::FitOptions given, const std::optional<SeenExit>& exit,
+                              const MarkOptions& options) {
   given.priors.nock_end_m = options.nock_end_m;
   given.priors.tip_end_m = options.tip_end_m;
   given.priors.rear_drop_m = options.rear_drop_m;
   given.priors.nock_bias_px = options.bias_px;
   given.priors.tip_bias_px = options.bias_px;
+  if (exit) {
+    given.exit_s = exit->t_s;
+    given.exit_sigma_s = exit->sigma_s;
+  }
   return given;
 }
 
@@ -119,6 +124,11 @@ flight::Stroke stroke_by_camera(const flight::FlightFit& fit) {
   const double duration_s = std::numbers::pi / 2.0 * options.stroke_mean_m / speed;
   options.surge_sigma_s = 1.0;  // none was looked for
   return flight::fit_stroke(fit, {}, exit_s - (1.0 - options.surge_share) * duration_s, options);
+}
+
+MarkedFlight with_stroke(flight::FlightFit fit, const std::optional<SeenExit>& exit) {
+  const flight::Stroke stroke = exit ? stroke_to(fit, *exit) : stroke_by_camera(fit);
+  return {std::move(fit), stroke};
 }
 
 }  // namespace
@@ -184,11 +194,7 @@ std::optional<MarkedFlight> fit_marked(const std::vector<track::ArrowSighting>& 
                                        const flight::FitOptions& given, double focal_px,
                                        const Eigen::Vector2d& principal_px,
                                        const MarkOptions& options) {
-  flight::FitOptions fit_options = with_marks(given, options);
-  if (exit) {
-    fit_options.exit_s = exit->t_s;
-    fit_options.exit_sigma_s = exit->sigma_s;
-  }
+  const flight::FitOptions fit_options = with_marks(given, exit, options);
   // The sweep is the nock's; the start wants the middle of the arrow.
   track::Sweep middle = sweep;
   middle.inverse_start += 0.5 * sweep.cover_s * sweep.inverse_rate;
@@ -213,8 +219,21 @@ std::optional<MarkedFlight> fit_marked(const std::vector<track::ArrowSighting>& 
   if (!fit.converged) {
     return std::nullopt;
   }
-  const flight::Stroke stroke = exit ? stroke_to(fit, *exit) : stroke_by_camera(fit);
-  return MarkedFlight{std::move(fit), stroke};
+  return with_stroke(std::move(fit), exit);
+}
+
+std::optional<MarkedFlight> fit_anew(const std::vector<track::ArrowSighting>& sightings,
+                                     const flight::FlightFit& before,
+                                     const std::optional<SeenExit>& exit,
+                                     const flight::FitOptions& given, double focal_px,
+                                     const MarkOptions& options) {
+  flight::FlightFit fit = flight::fit_flight_from_several(
+      sightings, before.parameters, flight::Spread::scale, before.anchor_s, focal_px,
+      before.principal_px, with_marks(given, exit, options));
+  if (!fit.converged) {
+    return std::nullopt;
+  }
+  return with_stroke(std::move(fit), exit);
 }
 
 double freedom_of_marks(const flight::FlightFit& fit) {

@@ -52,6 +52,14 @@ std::optional<MarkedFlight> fit_marked(const std::vector<track::ArrowSighting>& 
                                        const Eigen::Vector2d& principal_px,
                                        const MarkOptions& options = {});
 
+// The same flight fitted anew, from `before` on, to marks and what pixels show of the shaft between
+// them.
+std::optional<MarkedFlight> fit_anew(const std::vector<track::ArrowSighting>& sightings,
+                                     const flight::FlightFit& before,
+                                     const std::optional<SeenExit>& exit,
+                                     const flight::FitOptions& given, double focal_px,
+                                     const MarkOptions& options = {});
+
 // Of the marks' scatter: unlike what a program sees in neighbouring frames, each mark is a person's
 // own try, so each coordinate counts but for those that the flight takes up.
 double freedom_of_marks(const flight::FlightFit& fit);

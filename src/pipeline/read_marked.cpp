@@ -8,6 +8,7 @@
 #include "clip_setup.hpp"
 #include "flight_start.hpp"
 #include "marked_flight.hpp"
+#include "marked_line.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/optics/camera.hpp"
 #include "nocktrail/rules/rules.hpp"
@@ -27,6 +28,15 @@ using pipeline::ShotAnalysis;
 
 // Longer no arrow stays in a picture that it flies away in: 20 m and more.
 constexpr double kLongestFlight_s = 0.45;
+// How far from where the marks have the shaft its line is looked for, in turn.
+constexpr double kLookAcross_px[] = {4.0, 2.5};
+constexpr int kLeastLinedFrames = 4;
+// Slices that scatter by more than twice what is believed of them are not all of one shaft.
+constexpr double kMostCentreScale = 2.0;
+// In squared sigmas: the line takes up to eight numbers from the marks (a flight's direction and
+// place, offset and its change, in two planes), which they follow by themselves otherwise; more
+// than three sigmas over that, and it is something else's.
+constexpr double kMostAgainst = 20.0;
 // Decoded beyond the marks: the bow at the exit, and a background.
 constexpr double kBefore_s = 0.030;
 constexpr double kAfter_s = 0.015;
@@ -181,10 +191,15 @@ class MarkedClip {
                      "no flight of an arrow goes through the marks: look at them again, nock and "
                      "point may be exchanged");
     }
+    // By the marks alone: what pixels say of the line is no more tries of a person's hand.
+    analysis.freedom = pipeline::freedom_of_marks(flight->fit);
+    tell("finding the shaft between the marks", 0.8);
+    if (auto lined = with_line(*flight, analysis, stretch, exit, given)) {
+      flight = std::move(lined);
+    }
     analysis.outcome = pipeline::Outcome::measured;
     analysis.fit = std::move(flight->fit);
     analysis.stroke = flight->stroke;
-    analysis.freedom = pipeline::freedom_of_marks(analysis.fit);
     if (marks_.limb) {
       analysis.limb = marked_limb(analysis);
       if (!analysis.limb) {
@@ -207,6 +222,33 @@ class MarkedClip {
       return drawn;
     }
     return shot;
+  }
+
+  // The flight with the shaft's line as the pixels show it. Nothing where they show none, or one
+  // that is not what was marked.
+  std::optional<pipeline::MarkedFlight> with_line(const pipeline::MarkedFlight& marked,
+                                                  const ShotAnalysis& analysis,
+                                                  const pipeline::Stretch& stretch,
+                                                  const std::optional<pipeline::SeenExit>& exit,
+                                                  const flight::FitOptions& given) const {
+    const track::Region region = pipeline::region_of_marks(
+        stretch.luma, stretch.t_s, analysis.sweep, analysis.sightings.front().t_s);
+    const double alone = pipeline::marks_beside_line(analysis.sightings, marked.fit);
+    std::optional<pipeline::MarkedFlight> flight = marked;
+    for (const double across_px : kLookAcross_px) {
+      const std::vector<track::ArrowSighting> all =
+          pipeline::with_line(analysis.sightings, region, flight->fit, stretch.t_s,
+                              stretch.luma.front().size(), across_px);
+      if (pipeline::marked_frames_with_line(analysis.sightings, all) < kLeastLinedFrames) {
+        return std::nullopt;
+      }
+      flight = pipeline::fit_anew(all, flight->fit, exit, given, options_.focal_px);
+      if (!flight || flight->fit.centre_scale > kMostCentreScale ||
+          pipeline::marks_beside_line(analysis.sightings, flight->fit) > alone + kMostAgainst) {
+        return std::nullopt;
+      }
+    }
+    return flight;
   }
 
   // Nothing where the camera's motion in that frame is not known, or the marks make no limb.

@@ -20,7 +20,7 @@ using nlohmann::json;
 using rules::printable;
 using session::FactField;
 
-constexpr const char* kNoSetup = "there is no such set-up in the session now";
+constexpr const char* kNoSetup = "there is no such set-up, or clip in it, in the session now";
 constexpr std::size_t kMostEdits = 200;
 
 const char* kind_word(FactField::Kind kind) {
@@ -56,17 +56,28 @@ json or_null(const std::string& words) {
   return words.empty() ? json(nullptr) : json(words);
 }
 
-// The set-up of that printable name, which is what a page knows it by.
-std::string named(const std::filesystem::path& folder, const std::string& setup) {
-  if (setup.empty()) {
-    return ".";
-  }
+// What a page knows by its printable name.
+struct Named {
+  std::string setup;
+  std::string clip;  // empty: the whole set-up
+};
+
+Named named(const std::filesystem::path& folder, const std::string& setup,
+            const std::string& clip) {
+  Named found = {setup.empty() ? "." : setup, clip};
   for (const session::PlannedSetup& one : session::load(folder).setups) {
-    if (printable(one.name) == setup) {
-      return one.name;
+    if (printable(one.name) != found.setup) {
+      continue;
     }
+    for (const session::PlannedClip& file : one.clips) {
+      if (std::string name = file.path.filename().string(); printable(name) == clip) {
+        found.clip = std::move(name);
+      }
+    }
+    found.setup = one.name;
+    break;
   }
-  return setup;
+  return found;
 }
 
 std::vector<session::FactEdit> edits_in(const json& asked) {
@@ -87,20 +98,22 @@ std::vector<session::FactEdit> edits_in(const json& asked) {
 }  // namespace
 
 Answer facts_form(const std::filesystem::path& folder, const Target& target) {
-  const std::optional<session::FactsForm> form = session::facts_form(
-      folder, session::default_archer_files(), named(folder, target.value("setup")));
+  const Named of = named(folder, target.value("setup"), target.value("clip"));
+  const std::optional<session::FactsForm> form =
+      session::facts_form(folder, session::default_archer_files(), of.setup, of.clip);
   if (!form) {
     throw Refused(404, kNoSetup);
   }
   json fields = json::array();
-  const auto all = session::fact_fields();
+  const bool of_clip = !form->clip.empty();
+  const auto all = of_clip ? session::clip_fields() : session::fact_fields();
   for (std::size_t k = 0; k < all.size(); ++k) {
     const session::FactStands& stands = form->stands[k];
     if (all[k].session_only && form->setup != ".") {
       continue;
     }
     fields.push_back({{"field", all[k].field},
-                      {"part", part_of(all[k].field)},
+                      {"part", of_clip ? "This clip alone" : part_of(all[k].field)},
                       {"words", all[k].words},
                       {"example", all[k].example},
                       {"kind", kind_word(all[k].kind)},
@@ -112,19 +125,17 @@ Answer facts_form(const std::filesystem::path& folder, const Target& target) {
   for (const std::string& setup : form->setups) {
     setups.push_back(printable(setup));
   }
-  const json view = {{"setup", printable(form->setup)},
-                     {"file", printable(form->file)},
-                     {"setups", std::move(setups)},
-                     {"fields", std::move(fields)},
-                     {"fault", or_null(printable(form->fault))}};
+  const json view = {{"setup", printable(form->setup)}, {"clip", or_null(printable(form->clip))},
+                     {"file", printable(form->file)},   {"setups", std::move(setups)},
+                     {"fields", std::move(fields)},     {"fault", or_null(printable(form->fault))}};
   return {200, "application/json", dumped(view)};
 }
 
 Answer save_facts(const std::filesystem::path& folder, const std::string& body) {
   const json asked = parsed(body);
-  const session::FactsSaved saved =
-      session::save_facts(folder, session::default_archer_files(),
-                          named(folder, text_of(asked, "setup")), edits_in(asked));
+  const Named of = named(folder, text_of(asked, "setup"), text_of(asked, "clip"));
+  const session::FactsSaved saved = session::save_facts(folder, session::default_archer_files(),
+                                                        of.setup, edits_in(asked), of.clip);
   if (saved.no_such_setup) {
     throw Refused(404, kNoSetup);
   }

@@ -52,7 +52,18 @@ constexpr std::array kFields = {
     FactField{"camera.capture_fps", "Frames a second, if clips do not say", "240", Kind::number},
 };
 
+constexpr std::array kOfClip = {
+    FactField{"hand", "Hand that draws", "right|left", Kind::choice},
+    FactField{"cant", "Cant of the bow, upper limb to the right positive", "15", Kind::angle},
+    FactField{"focal_35mm", "Focal length as 35 mm equivalent, mm", "26", Kind::number},
+    FactField{"capture_fps", "Frames a second, if the clip does not say", "240", Kind::number},
+};
+
 }  // namespace
+
+std::span<const FactField> clip_fields() {
+  return kOfClip;
+}
 
 std::span<const FactField> fact_fields() {
   return kFields;

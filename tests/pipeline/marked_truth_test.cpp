@@ -10,6 +10,7 @@
 #include <boost/random/mersenne_twister.hpp>
 #include <boost/random/normal_distribution.hpp>
 #include <cmath>
+#include <cstdlib>
 #include <map>
 #include <string>
 #include <vector>
@@ -139,43 +140,45 @@ unsigned first_seed(const std::string& name) {
   return hash;
 }
 
-// Read once for all the cases below.
-const Figures& figures() {
-  static const Figures figures = [] {
-    Figures found;
-    for (const test::ClipTruth& truth : test::committed_clips()) {
-      if (!truth.measurable) {
-        continue;
-      }
-      const std::string name = truth.clip.filename().string();
-      const ClipFacts clip = read_marked(truth.clip, {}, truth.options).clip;
-      // Of those that are asked for by a share there are few, so more draws of each.
-      const bool refused = std::find(kRefused.begin(), kRefused.end(), name) != kRefused.end();
-      const int draws = refused ? 10 : 5;
-      unsigned seed = first_seed(name);
-      for (const test::ShotTruth& shot : truth.shots) {
-        const std::vector<int> frames = frames_to_mark(shot, truth.capture_fps, clip);
-        for (int draw = 0; draw < draws && frames.size() == kFrames; ++draw) {
-          const Marks marks = Marker(++seed).mark(shot, frames, clip);
-          const Reading reading = read_marked(truth.clip, marks, truth.options);
-          found.by_clip[name].add(reading.shots.at(0), shot);
-          found.all.add(reading.shots.at(0), shot);
-        }
+Figures read_all(const std::vector<test::ClipTruth>& clips, int usual_draws) {
+  Figures found;
+  for (const test::ClipTruth& truth : clips) {
+    if (!truth.measurable) {
+      continue;
+    }
+    const std::string name = truth.clip.filename().string();
+    const ClipFacts clip = read_marked(truth.clip, {}, truth.options).clip;
+    // Of those that are asked for by a share there are few, so more draws of each.
+    const bool refused = std::find(kRefused.begin(), kRefused.end(), name) != kRefused.end();
+    const int draws = refused ? 2 * usual_draws : usual_draws;
+    unsigned seed = first_seed(name);
+    for (const test::ShotTruth& shot : truth.shots) {
+      const std::vector<int> frames = frames_to_mark(shot, truth.capture_fps, clip);
+      for (int draw = 0; draw < draws && frames.size() == kFrames; ++draw) {
+        const Marks marks = Marker(++seed).mark(shot, frames, clip);
+        const Reading reading = read_marked(truth.clip, marks, truth.options);
+        found.by_clip[name].add(reading.shots.at(0), shot);
+        found.all.add(reading.shots.at(0), shot);
       }
     }
-    return found;
-  }();
+  }
+  for (const auto& [name, count] : found.by_clip) {
+    MESSAGE(name << ": " << count.words());
+  }
+  MESSAGE("all: " << found.all.words());
+  return found;
+}
+
+// The committed clips, read once for all the cases below.
+const Figures& figures() {
+  static const Figures figures = read_all(test::committed_clips(), 5);
   return figures;
 }
 
 }  // namespace
 
 TEST_CASE("truth: marks of a person's scatter are read with an interval that holds") {
-  for (const auto& [name, count] : figures().by_clip) {
-    MESSAGE(name << ": " << count.words());
-  }
   const Count& all = figures().all;
-  MESSAGE("all: " << all.words());
   REQUIRE(all.measured >= 40);
   // An interval that holds 95 % passes 98 times in a hundred at this number, one that holds 80 %
   // five times.
@@ -222,7 +225,19 @@ TEST_CASE("truth: a limb marked by eye tells the cant, and marks beside it are r
   }
 }
 
-// Fails, and is expected to: 0.35 deg is asked, docs/measurement.md has what is reached.
-TEST_CASE("truth: marks of a person's scatter read within 0.35 deg" * doctest::should_fail()) {
-  CHECK(std::sqrt(figures().all.squares / figures().all.measured) <= 0.35);
+TEST_CASE("truth: marks of a person's scatter read within 0.35 deg") {
+  CHECK(std::sqrt(figures().all.squares / figures().all.measured) <= 0.35);  // what is asked
+}
+
+// Hours of pictures are not committed: by hand, on clips that nocktrail_clipmaker made from a seed
+// that nobody looked at (docs/measurement.md).
+TEST_CASE("truth: marks in the clips of NOCKTRAIL_MARK_CLIPS are read") {
+  const char* folder = std::getenv("NOCKTRAIL_MARK_CLIPS");
+  if (folder == nullptr) {
+    return;
+  }
+  const Count all = read_all(test::clips_in(folder), 1).all;
+  CHECK(all.held >= 0.885 * all.measured);
+  CHECK(std::sqrt(all.squares / all.measured) <= 0.35);
+  CHECK(all.wrong_side == 0);
 }

@@ -50,9 +50,9 @@ ClipTruth read_truth(const fs::path& clip) {
 
 }  // namespace
 
-std::vector<ClipTruth> committed_clips() {
+std::vector<ClipTruth> clips_in(const fs::path& folder) {
   std::vector<fs::path> paths;
-  for (const auto& entry : fs::directory_iterator(NOCKTRAIL_TEST_CLIPS)) {
+  for (const auto& entry : fs::directory_iterator(folder)) {
     if (entry.path().extension() == ".mp4") {
       paths.push_back(entry.path());
     }
@@ -64,6 +64,10 @@ std::vector<ClipTruth> committed_clips() {
     clips.push_back(read_truth(path));
   }
   return clips;
+}
+
+std::vector<ClipTruth> committed_clips() {
+  return clips_in(NOCKTRAIL_TEST_CLIPS);
 }
 
 ClipTruth committed_clip(const std::string& name) {

@@ -30,7 +30,9 @@ struct ClipTruth {
   std::vector<ShotTruth> shots;
 };
 
-// All committed clips, by name. Fails the test when there are none.
+// All clips of a folder, by name, each with its truth beside it. Fails the test when there are
+// none.
+std::vector<ClipTruth> clips_in(const std::filesystem::path& folder);
 std::vector<ClipTruth> committed_clips();
 ClipTruth committed_clip(const std::string& name);
 

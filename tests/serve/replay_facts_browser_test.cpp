@@ -91,6 +91,7 @@ void change_facts(int width, int height, bool phone) {
                         "# ours\nhand = \"right\" # hers\n[bow]\nname = \"<b>ash</b>\"\n"
                         "brace_height = \"7 1/4in\"\n");
   served.folder().write("1-start/setup.toml", "# begun at nine\n");
+  served.folder().write("1-start/not a film.mp4", "1");
   Browser browser;
   browser.screen(width, height, phone);
   browser.open(served.url());
@@ -159,6 +160,26 @@ void change_facts(int width, int height, bool phone) {
   CHECK(browser.value("at('fact-hand').value") == "right");
   browser.dark(true);
   keep_picture(browser, name + "-dark");
+  browser.dark(false);
+
+  // Of one clip alone, from its page.
+  browser.open("http://" + served.host() + "/shot?setup=1-start&clip=" + escaped("not a film.mp4"));
+  REQUIRE(shows(browser, "#title", "not a film.mp4"));
+  browser.click("#facts");
+  REQUIRE(shows(browser, "#title", "Facts of not a film.mp4"));
+  REQUIRE(shows(browser, "#parts", "left empty: right, of the session"));
+  REQUIRE(shows(browser, "#back", "Back to the shot"));
+  browser.type("#fact-cant", "9");
+  browser.click("#save");
+  REQUIRE(shows(browser, "#saved", "Saved"));
+  CHECK(says(content(served.folder() / "1-start/setup.toml"),
+             "[clip.\"not a film.mp4\"]\ncant = 9\n"));
+  check_layout(browser, width);
+  keep_picture(browser, name + "-clip");
+  // And from there to those of the set-up.
+  browser.type("#setup", "1-start");
+  REQUIRE(shows(browser, "#title", "Facts of 1-start"));
+  CHECK(browser.value("at('fact-bow-string').value") == "12 strands");
   // The refusals above are complaints of the browser's log alone.
   for (const std::string& complaint : browser.complaints()) {
     CHECK((says(complaint, "400") || says(complaint, "409")));

@@ -160,6 +160,19 @@ TEST_CASE("unit: the form of facts shows, refuses, tells who was late, and keeps
       served
           .post("/api/facts", "{\"setup\":\".\",\"edits\":[{\"field\":\"clip\",\"value\":\"x\"}]}")
           .status == 400);
+  // Of a clip alone, under its own name.
+  CHECK(served.get("/api/facts?setup=.&clip=none.mp4").status == 404);
+  served.folder().write("a & b.mp4", "1");
+  const json edit = {{"setup", "."},
+                     {"clip", "a & b.mp4"},
+                     {"edits", {{{"field", "cant"}, {"value", "9"}, {"was", ""}}}}};
+  CHECK(served.post("/api/facts", edit.dump()).status == 200);
+  const json of_clip =
+      json::parse(served.get("/api/facts?setup=.&clip=" + escaped("a & b.mp4")).body);
+  CHECK(of_clip["clip"] == "a & b.mp4");
+  CHECK(field_of(of_clip, "cant")["value"] == "9");
+  CHECK(field_of(of_clip, "hand")["before"] == "left");
+  CHECK(says(content(served.folder() / "session.toml"), "[clip.\"a & b.mp4\"]\ncant = 9\n"));
   // A cookie changes nothing.
   CHECK(served
             .post("/api/facts", json{{"setup", "."}, {"edits", json::array()}}.dump(),

@@ -15,7 +15,7 @@ using namespace nocktrail::session::test;
 namespace {
 
 FactStands stands(const FactsForm& form, const std::string& field) {
-  const auto all = fact_fields();
+  const auto all = form.clip.empty() ? fact_fields() : clip_fields();
   const auto found = std::find_if(all.begin(), all.end(),
                                   [&](const FactField& one) { return field == one.field; });
   return found == all.end() ? FactStands{}
@@ -212,4 +212,85 @@ TEST_CASE(
   const Folder plain;
   CHECK_FALSE(save_facts(plain.path(), {}, ".", {{"bow.name", "a\x1b[2Jb", ""}}).faults.empty());
   CHECK_FALSE(std::filesystem::exists(plain / "session.toml"));
+}
+
+TEST_CASE("unit: the facts of one clip alone are a form of their own") {
+  const Folder folder;
+  fill(folder);
+  folder.write("1-start/setup.toml", "# begun at nine\ncant = 12\n[camera]\nphone = \"hers\"\n");
+  const ArcherFiles files = {{}, folder / "phones.toml"};
+  folder.write("phones.toml", "[hers]\nfocal_35mm = 24\n");
+  const auto form = facts_form(folder.path(), files, "1-start", "a.mp4");
+  REQUIRE(form);
+  CHECK(form->file == "1-start/setup.toml");
+  CHECK(form->fault.empty());
+  REQUIRE(form->stands.size() == clip_fields().size());
+  CHECK(stands(*form, "cant").value.empty());
+  CHECK(stands(*form, "cant").before == "12");
+  CHECK(stands(*form, "cant").where == "1-start");
+  CHECK(stands(*form, "hand").before == "right");
+  CHECK(stands(*form, "hand").where == "the session");
+  CHECK(stands(*form, "focal_35mm").before == "as of the phone hers");
+  CHECK_FALSE(facts_form(folder.path(), files, "1-start", "b.mp4"));
+  CHECK(save_facts(folder.path(), files, "1-start", {{"cant", "3", ""}}, "b.mp4").no_such_setup);
+
+  // All of it is read back as this clip's alone.
+  REQUIRE(save_facts(folder.path(), files, "1-start",
+                     {{"hand", "left", ""},
+                      {"cant", "-8 deg", ""},
+                      {"focal_35mm", "48mm", ""},
+                      {"capture_fps", "120 fps", ""}},
+                     "a.mp4")
+              .faults.empty());
+  const Plan plan = load(folder.path(), files);
+  CHECK(plan.faults.empty());
+  CHECK(plan.setups[0].facts.hand == Hand::right);
+  const PlannedClip& clip = plan.setups[0].clips[0];
+  CHECK(clip.hand == Hand::left);
+  CHECK(clip.cant_deg == -8.0);
+  CHECK(clip.focal_35mm == 48.0);
+  CHECK(clip.capture_fps == 120.0);
+  CHECK(clip.dropped == "plucked");
+  CHECK(content(folder / "session.toml") == kSession);
+  CHECK(content(folder / "1-start/setup.toml").starts_with("# begun at nine\ncant = 12\n"));
+
+  // Slips are said beside their fields, and nothing is written.
+  const std::string before = content(folder / "1-start/setup.toml");
+  const FactsSaved slips = save_facts(
+      folder.path(), files, "1-start",
+      {{"cant", "400", "-8 deg"}, {"focal_35mm", "two", "48"}, {"hand", "both", "left"}}, "a.mp4");
+  CHECK(fault_of(slips, "cant").find("is not possible") != std::string::npos);
+  CHECK(fault_of(slips, "focal_35mm") == "is a plain number here, such as 26");
+  CHECK(fault_of(slips, "hand").find("neither") != std::string::npos);
+  CHECK(content(folder / "1-start/setup.toml") == before);
+  // Nothing of the set-up's own, nor of a shot alone.
+  CHECK_THROWS_AS(save_facts(folder.path(), files, "1-start", {{"notes", "x", ""}}, "a.mp4"),
+                  BadInput);
+  // Somebody else was first.
+  CHECK(save_facts(folder.path(), files, "1-start", {{"cant", "4", "12"}}, "a.mp4")
+            .changed.at(0)
+            .second == "-8 deg");
+}
+
+TEST_CASE("unit: what session.toml tells of a clip is changed there") {
+  const Folder folder;
+  folder.write("1-start/a.mp4", "1");
+  folder.write("session.toml", "[clip.\"1-start/a.mp4\"]\ncant = 5 # by the protractor\n");
+  const auto form = facts_form(folder.path(), {}, "1-start", "a.mp4");
+  REQUIRE(form);
+  CHECK(form->file == "session.toml");
+  CHECK(stands(*form, "cant").value == "5");
+  REQUIRE(save_facts(folder.path(), {}, "1-start", {{"cant", "6", "5"}}, "a.mp4").faults.empty());
+  CHECK(content(folder / "session.toml") ==
+        "[clip.\"1-start/a.mp4\"]\ncant = 6 # by the protractor\n");
+  // Told twice already: what stands elsewhere is shown, and not contradicted from here.
+  folder.write("1-start/setup.toml", "[clip.\"a.mp4\"]\nhand = \"left\"\n");
+  const auto both = facts_form(folder.path(), {}, "1-start", "a.mp4");
+  REQUIRE(both);
+  CHECK(both->file == "1-start/setup.toml");
+  CHECK(stands(*both, "cant").before == "6");
+  CHECK(stands(*both, "cant").where == "the session");
+  CHECK(fault_of(save_facts(folder.path(), {}, "1-start", {{"cant", "9", ""}}, "a.mp4"), "cant") ==
+        "is told of this clip in session.toml, too: change it there");
+  CHECK(load(folder.path()).faults.empty());
 }

@@ -306,7 +306,7 @@ function begin() {
 function showReading() {
   at('title').textContent = 'By hand: ' + name + (setup === '.' ? '' : ' · ' + setup);
   document.title = 'By hand: ' + name + ' · nocktrail';
-  at('to-shot').href = shotAddress(about);
+  at('to-shot').href = addressOf('/shot', about);
 }
 
 async function refresh() {

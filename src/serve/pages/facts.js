@@ -1,6 +1,8 @@
 'use strict';
 
-let setup = new URLSearchParams(location.search).get('setup') || '.';
+const wanted = new URLSearchParams(location.search);
+let setup = wanted.get('setup') || '.';
+let clip = wanted.get('clip') || '';  // empty: the whole set-up
 let form = null;      // what the computer told last
 const rows = new Map();  // by field: {was, input, error, about}
 
@@ -64,18 +66,26 @@ function rowOf(field) {
   return all;
 }
 
+function scopeOf(words, value) {
+  const one = make('option', words);
+  one.value = value;
+  one.selected = value === (clip ? '' : setup);
+  return one;
+}
+
 function showAll() {
-  at('title').textContent = setup === '.' ? 'Facts of the session' : 'Facts of ' + setup;
+  const whole = setup === '.' ? 'the session' : setup;
+  at('title').textContent = 'Facts of ' + (clip || whole);
   document.title = at('title').textContent + ' · nocktrail';
-  at('about').textContent = 'Written in ' + form.file + (setup === '.' ? '' :
-      ': what is not told here holds as in the set-up before') + '.';
+  const empty = clip ? ', for this clip alone: what is not told here holds as in its set-up' :
+      setup === '.' ? '' : ': what is not told here holds as in the set-up before';
+  at('about').textContent = 'Written in ' + form.file + empty + '.';
+  at('back').href = clip ? addressOf('/shot', {setup: setup, clip: clip}) : '/';
+  at('back').textContent = clip ? 'Back to the shot' : 'Back to the line';
   show(at('fault'), form.fault);
-  at('setup').replaceChildren(...form.setups.map(function (name) {
-    const one = make('option', name === '.' ? 'the whole session' : name);
-    one.value = name;
-    one.selected = name === setup;
-    return one;
-  }));
+  const scopes = form.setups.map(name => scopeOf(name === '.' ? 'the whole session' : name, name));
+  if (clip) scopes.unshift(scopeOf('this clip alone', ''));
+  at('setup').replaceChildren(...scopes);
   rows.clear();
   const parts = new Map();
   for (const field of form.fields) {
@@ -103,6 +113,10 @@ function takeUp() {
   showButtons();
 }
 
+function scopeAddress() {
+  return '?setup=' + encodeURIComponent(setup) + (clip ? '&clip=' + encodeURIComponent(clip) : '');
+}
+
 // What the facts, or a shot, forbid now: whoever has just told them looks here.
 async function showStops() {
   try {
@@ -113,12 +127,12 @@ async function showStops() {
 }
 
 async function refresh() {
-  const asked = setup;
+  const asked = scopeAddress();
   showStops();
   try {
-    const told = await ask('/api/facts?setup=' + encodeURIComponent(asked));
-    if (asked !== setup) return;
-    const begun = form && form.setup === told.setup;
+    const told = await ask('/api/facts' + asked);
+    if (asked !== scopeAddress()) return;
+    const begun = form && form.setup === told.setup && form.clip === told.clip;
     form = told;
     if (begun) takeUp(); else showAll();
     if (!key()) at('state').textContent = NO_KEY;
@@ -134,7 +148,7 @@ async function save() {
   try {
     answer = await fetch('/api/facts', {
       method: 'POST', headers: {'Content-Type': 'application/json', 'X-Nocktrail-Key': key()},
-      body: JSON.stringify({setup: setup, edits: edits})
+      body: JSON.stringify({setup: setup, clip: clip || null, edits: edits})
     });
     if (answer.status === 403) return show(at('error'), NO_KEY);
     body = await answer.json();
@@ -190,14 +204,15 @@ at('undo').addEventListener('click', function () {
 
 at('setup').addEventListener('change', function () {
   if (changedRows().length && !confirm('Leave what is not saved?')) {
-    this.value = setup;
+    this.value = clip ? '' : setup;
     return;
   }
-  setup = this.value;
+  setup = this.value || setup;
+  clip = '';
   form = null;
   show(at('error'), '');
   at('state').textContent = '';
-  history.replaceState(null, '', '/facts?setup=' + encodeURIComponent(setup));
+  history.replaceState(null, '', '/facts' + scopeAddress());
   refresh();
 });
 

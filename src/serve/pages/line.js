@@ -84,7 +84,7 @@ function showNewest() {
     body.dataset.id = shown;
     const name = make('p', '', 'soft');
     const link = make('a', clip.clip, 'wide');
-    link.href = shotAddress(clip);
+    link.href = addressOf('/shot', clip);
     name.append(link, ofSetup(clip.setup));
     const other = clip.setup === latestSetup() ? '' : 'Of ' + spokenName(clip.setup) + ': ';
     body.replaceChildren(...stopsOf(clip).map(words => make('p', other + words, 'caution')),
@@ -127,7 +127,7 @@ function showSetups() {
   fill(at('shots-warnings'), (setup.stops || []).concat(setup.warnings), 'caution');
   at('shots-list').replaceChildren(...setup.clips.slice().reverse().map(function (clip) {
     const link = make('a');
-    link.href = shotAddress(clip);
+    link.href = addressOf('/shot', clip);
     link.append(make('span', clip.clip, 'name'), document.createElement('br'),
                 make('span', inBrief(clip), clip.dropped ? 'out' : ''));
     if (clip.dropped) link.append(' left out: ' + clip.dropped);
@@ -138,7 +138,7 @@ function showSetups() {
     item.append(link);
     if (!clip.away && (clip.status === 'refused' || clip.status === 'no-shot')) {
       const mark = make('a', 'Mark by hand', 'button by-hand');
-      mark.href = byHandAddress(clip);
+      mark.href = addressOf('/by-hand', clip);
       mark.setAttribute('aria-label', 'Mark ' + clip.clip + ' by hand');
       item.append(mark);
     }

@@ -158,10 +158,7 @@ function briefReading(clip) {
       (clip.reason || '').split('; also ')[0];
 }
 
-function shotAddress(clip) {
-  return '/shot?setup=' + encodeURIComponent(clip.setup) + '&clip=' + encodeURIComponent(clip.clip);
-}
-
-function byHandAddress(clip) {
-  return '/by-hand?setup=' + encodeURIComponent(clip.setup) + '&clip=' + encodeURIComponent(clip.clip);
+// `page`: "/shot", "/by-hand" or "/facts".
+function addressOf(page, clip) {
+  return page + '?setup=' + encodeURIComponent(clip.setup) + '&clip=' + encodeURIComponent(clip.clip);
 }
