@@ -89,8 +89,22 @@ double held_force_n(const Setup& setup, double early_weight) {
                          early_weight);
 }
 
-ExitState simulate_shot(const Setup& setup, const Unknowns& unknowns,
+Unknowns with_string(const Setup& setup, Unknowns unknowns) {
+  if (!setup.bow.string_mass_kg) {
+    return unknowns;
+  }
+  constexpr double kLeft = 0.4;
+  const double third_kg = *setup.bow.string_mass_kg / 3.0;
+  const double usual_kg = kUsualString_kg / 3.0;
+  unknowns.string_side_mass_kg =
+      third_kg * std::pow(unknowns.string_side_mass_kg / usual_kg, kLeft);
+  unknowns.virtual_mass_kg = std::max(unknowns.virtual_mass_kg - usual_kg, 0.0) + third_kg;
+  return unknowns;
+}
+
+ExitState simulate_shot(const Setup& setup, const Unknowns& of_usual_string,
                         const StrokeOptions& options) {
+  const Unknowns unknowns = with_string(setup, of_usual_string);
   const ArrowBuild arrow = with_true_stiffness(setup.arrow, unknowns.ei_factor);
   const BeamModes modes(arrow, options.beam);
 

@@ -31,6 +31,7 @@ constexpr std::array kRanges{
     Range{"bow.nocking_point", -1.0, 2.0, "in"},
     Range{"bow.brace_min", 4.0, 11.0, "in"},
     Range{"bow.brace_max", 4.0, 11.0, "in"},
+    Range{"bow.string_mass", 30.0, 400.0, "gr"},
     Range{"bow.max_draw_length", 20.0, 36.0, "in"},
     Range{"bow.max_draw_weight", 10.0, 200.0, "lb"},
     Range{"bow.min_grains_per_pound", 4.0, 16.0, "gr/lb"},
@@ -88,6 +89,7 @@ void check_setup(const Setup& setup) {
   require("archer.draw_length", setup.archer.draw_m, kMetresPerInch);
   require("bow.brace_min", bow.brace_min_m, kMetresPerInch);
   require("bow.brace_max", bow.brace_max_m, kMetresPerInch);
+  require("bow.string_mass", bow.string_mass_kg, kKilogramsPerGrain);
   require("bow.max_draw_length", bow.max_draw_m, kMetresPerInch);
   require("bow.max_draw_weight", bow.max_draw_weight_n, kNewtonsPerPoundForce);
   require("bow.min_grains_per_pound", bow.min_grains_per_pound, 1.0);

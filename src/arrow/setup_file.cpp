@@ -69,6 +69,7 @@ Bow read_bow(Table table) {
   bow.brace_max_m = fields.quantity("brace_max", units::parse_length_m);
   bow.max_draw_m = fields.quantity("max_draw_length", units::parse_length_m);
   bow.max_draw_weight_n = fields.quantity("max_draw_weight", units::parse_force_n);
+  bow.string_mass_kg = fields.quantity("string_mass", units::parse_mass_kg);
   bow.min_grains_per_pound = table.number("min_grains_per_pound");
   bow.plate_offset_m = fields.needed("plate_offset", units::parse_length_m, "1/16in");
   bow.nocking_point_m = fields.needed("nocking_point", units::parse_length_m, "1/2in");
@@ -190,6 +191,7 @@ std::string setup_template() {
 draw_weight = "45lb"            # as marked, at the rated draw
 rated_draw_length = "28in"      # AMO: nocking point to the grip's deepest point, plus 1 3/4 in
 brace_height = "7.25in"         # string to the grip's deepest point
+# string_mass = "115gr"         # weighed, servings and all
 # What the bow's maker allows; leave out what you do not know.
 brace_min = "6.75in"
 brace_max = "7.75in"

@@ -327,11 +327,25 @@ void look_again(const Gradients& gradients, const Place& place, std::vector<Best
   const auto least = totals.begin() + static_cast<std::ptrdiff_t>(totals.size() * 3 / 4);
   std::nth_element(totals.begin(), least, totals.end());
   const std::vector<Bend> bends = many_bends(options);
-  for (Best& one : by_cant) {
-    if (one.total >= *least) {
-      const Best again = best_at(gradients, place, one.shape.cant_rad, bends, options);
-      one = again.total > one.total ? again : one;
+  std::vector<bool> again(by_cant.size(), false);
+  const auto look_at = [&](std::size_t k) {
+    if (!again[k]) {
+      const Best found = best_at(gradients, place, by_cant[k].shape.cant_rad, bends, options);
+      by_cant[k] = found.total > by_cant[k].total ? found : by_cant[k];
+      again[k] = true;
     }
+  };
+  for (std::size_t k = 0; k < by_cant.size(); ++k) {
+    if (by_cant[k].total >= *least) {
+      look_at(k);
+    }
+  }
+  // And on from there: with the bend of another cant the likeliest were beside the bow's own.
+  constexpr std::size_t kBeside = 5;
+  const auto best = static_cast<std::size_t>(lead_of(by_cant).best - by_cant.data());
+  for (std::size_t k = best - std::min(best, kBeside);
+       k < std::min(best + kBeside + 1, by_cant.size()); ++k) {
+    look_at(k);
   }
 }
 
@@ -348,6 +362,12 @@ Place place_of(const flight::FlightFit& fit, const flight::Stroke& stroke) {
   const Eigen::Vector3d nock = flight::shaft_point(state, 0.0, 0.0);
   place.rest_m = nock + state.forward * (stroke.rest_forward_m - state.forward.dot(nock));
   return place;
+}
+
+LimbOptions second_look(LimbOptions options) {
+  options.least_evidence_m = 0.40;
+  options.least_lead = 2.0;
+  return options;
 }
 
 Eigen::Vector3d limb_point(const Place& place, const LimbShape& shape, double up_m,
@@ -382,9 +402,11 @@ std::optional<SeenLimb> find_limb(const cv::Mat& grey, const Place& place,
     by_cant.push_back(best_at(gradients, there, cant, few_bends(options), options));
   }
   Lead lead = lead_of(by_cant);
-  if (!stands_out(lead, options)) {
+  LimbOptions asked = options;
+  if (!stands_out(lead, asked)) {
     look_again(gradients, there, by_cant, options);
     lead = lead_of(by_cant);
+    asked = second_look(options);
   }
   const Best* best = lead.best;
   if (best->stations == 0) {
@@ -396,7 +418,7 @@ std::optional<SeenLimb> find_limb(const cv::Mat& grey, const Place& place,
   limb.score = best->total / best->stations + kBreakEven;
   limb.lead = best->total / lead.second;
   constexpr std::size_t kFewestEdges = 15;
-  if (!stands_out(lead, options) || edges.size() < kFewestEdges) {
+  if (!stands_out(lead, asked) || edges.size() < kFewestEdges) {
     return std::nullopt;
   }
   const LimbFit fit = fit_limb(edges, there, best->shape, options);

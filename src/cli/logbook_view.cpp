@@ -240,6 +240,7 @@ Json setup_json(const SetupAnswer& setup) {
   out["draw_m"] = number(facts.draw_m);
   out["bow"] = {{"name", words(facts.bow.name)},
                 {"string", words(facts.bow.string)},
+                {"string_mass_kg", number(facts.bow.string_mass_kg)},
                 {"draw_weight_n", number(facts.bow.draw_weight_n)},
                 {"brace_height_m", number(facts.bow.brace_height_m)},
                 {"nocking_point_m", number(facts.bow.nocking_point_m)},

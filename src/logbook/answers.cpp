@@ -47,7 +47,7 @@ SELECT sessions.name AS session, folder, setups.name AS name,
   first_at, last_at, coalesce(forgotten, 0) AS forgotten, coalesce(elsewhere, 0) AS elsewhere,
   bows.name AS bow, draw_weight_n, rated_draw_m, brace_min_m, brace_max_m, min_grains_per_pound,
   max_draw_m, max_draw_weight_n,
-  string, brace_height_m, plate_offset_m, nocking_point_m,
+  string, string_mass_kg, brace_height_m, plate_offset_m, nocking_point_m,
   arrows.name AS arrow, spine_convention, arrows.spine AS shaft_spine, groups, diameter_m,
   mass_per_length_kg_per_m, nock_mass_kg, shaft_length_m, arrow_length_m, tip_mass_kg,
   total_mass_kg, fletching, fletching_mass_kg, accepted_nock_height, hand, setups.cant_deg AS cant_deg,
@@ -140,6 +140,7 @@ tune::SetupFacts facts_at(SQLite::Statement& s) {
   tune::BowFacts& bow = facts.bow;
   bow.name = words_at(s, "bow");
   bow.string = words_at(s, "string");
+  bow.string_mass_kg = number_at(s, "string_mass_kg");
   bow.draw_weight_n = number_at(s, "draw_weight_n");
   bow.rated_draw_m = number_at(s, "rated_draw_m");
   bow.brace_height_m = number_at(s, "brace_height_m");

@@ -97,6 +97,7 @@ Cells cells_of(const SetupAnswer& setup) {
       {"draw_m", number(facts.draw_m)},
       {"bow", words(bow.name)},
       {"string", words(bow.string)},
+      {"string_mass_kg", number(bow.string_mass_kg)},
       {"draw_weight_n", number(bow.draw_weight_n)},
       {"brace_height_m", number(bow.brace_height_m)},
       {"nocking_point_m", number(bow.nocking_point_m)},

@@ -22,7 +22,7 @@ struct Range {
 };
 
 // In the column's unit.
-constexpr std::array<Range, 32> kRanges{{
+constexpr std::array<Range, 33> kRanges{{
     {"draw_weight_n", 0.0, 2000.0},
     {"rated_draw_m", 0.0, 2.0},
     {"draw_m", 0.0, 2.0},
@@ -34,6 +34,7 @@ constexpr std::array<Range, 32> kRanges{{
     {"min_grains_per_pound", 0.0, 100.0},
     {"plate_offset_m", -0.2, 0.2},
     {"nocking_point_m", -0.2, 0.2},
+    {"string_mass_kg", 0.0, 1.0},
     {"length_m", 0.0, 2.0},
     {"diameter_m", 0.0, 0.1},
     {"mass_per_length_kg_per_m", 0.0, 1.0},

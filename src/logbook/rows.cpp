@@ -63,6 +63,7 @@ Row changeable_row(const tune::SetupFacts& facts) {
           {"cant_deg", number(facts.cant_deg)},
           {"draw_m", number(facts.draw_m)},
           {"string", text(facts.bow.string)},
+          {"string_mass_kg", number(facts.bow.string_mass_kg)},
           {"brace_height_m", number(facts.bow.brace_height_m)},
           {"plate_offset_m", number(facts.bow.plate_offset_m)},
           {"nocking_point_m", number(facts.bow.nocking_point_m)},

@@ -233,6 +233,11 @@ ALTER TABLE clips ADD COLUMN forgotten_at TEXT;     -- holds for the same conten
 ALTER TABLE shots ADD COLUMN forgotten_at TEXT;     -- likewise, for the shot of this number
 )sql";
 
+// Version 6: the string, weighed.
+const char* const kStep6 = R"sql(
+ALTER TABLE setups ADD COLUMN string_mass_kg REAL;
+)sql";
+
 struct Step {
   const char* sql;
   std::vector<std::string> new_tables;  // each after those it refers to
@@ -247,6 +252,7 @@ const std::vector<Step>& steps() {
       {kStep3, {}},
       {kStep4, {}},
       {kStep5, {}},
+      {kStep6, {}},
   };
   return list;
 }

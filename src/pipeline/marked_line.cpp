@@ -9,10 +9,10 @@
 namespace nocktrail::pipeline {
 namespace {
 
-// A dozen slices of one shaft in one picture tell two numbers, and what misleads them (the lit side,
-// the ground) misleads those of the next frame alike: one in sixteen tells something of its own.
-// With all of them the interval of 95 readings of known truth held 87, with one in six 89, with
-// this 93 of 94.
+// A dozen slices of one shaft in one picture tell two numbers, and what misleads them (the lit
+// side, the ground) misleads those of the next frame alike: one in sixteen tells something of its
+// own. With all of them the interval of 95 readings of known truth held 87, with one in six 89,
+// with this 93 of 94.
 constexpr double kAlike = 4.0;
 
 const track::ArrowSighting* at_frame(const std::vector<track::ArrowSighting>& all, int frame) {

@@ -195,7 +195,11 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
         {stretch.luma, t_s, surge_s, witness == Witness::motion ? kSurgeSigma_s : kKnockSigma_s,
          options.focal_px, fit_options(clip.info(), options, frame_s)},
         crossings, passings);
-    if (analysis.side && beyond_doubt(analysis)) {
+    // A flight as far from square as this may as well be one that bends across the picture as it
+    // flies away.
+    constexpr double kFarFromSquare_rad = 0.8;
+    if (analysis.side && beyond_doubt(analysis) &&
+        std::abs(analysis.side->fit.parameters[side::kYaw]) < kFarFromSquare_rad) {
       analysis.stroke = analysis.side->stroke;
       analysis.outcome = Outcome::measured;
       return analysis;

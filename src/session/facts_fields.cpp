@@ -17,6 +17,7 @@ constexpr std::array kFields = {
               Kind::words},
     FactField{"bow.name", "Bow", "the yew longbow", Kind::words},
     FactField{"bow.string", "String", "14 strands", Kind::words},
+    FactField{"bow.string_mass", "String, weighed with its servings", "115gr"},
     FactField{"bow.draw_weight", "Draw weight, as marked", "45lb"},
     FactField{"bow.rated_draw_length", "Draw length of that mark (AMO)", "28in"},
     FactField{"bow.brace_height", "Brace height", "7 1/4in"},

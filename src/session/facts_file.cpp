@@ -22,13 +22,14 @@ using units::kMetresPerInch;
 using units::kNewtonsPerPoundForce;
 
 // Where a misspelt or misplaced field may have belonged.
-constexpr std::array<std::string_view, 36> kFields = {"hand",
+constexpr std::array<std::string_view, 37> kFields = {"hand",
                                                       "cant",
                                                       "target_distance",
                                                       "notes",
                                                       "accept_nock_height",
                                                       "bow.name",
                                                       "bow.string",
+                                                      "bow.string_mass",
                                                       "bow.draw_weight",
                                                       "bow.rated_draw_length",
                                                       "bow.brace_height",
@@ -182,7 +183,12 @@ void read_bow(Table table, tune::SetupFacts& facts) {
     bow.name = name;
     facts.bows_before.push_back(before);
   }
+  const std::string string_before = bow.string;
   take_words(table, "string", bow.string);
+  if (!string_before.empty() && folded(bow.string) != folded(string_before)) {
+    bow.string_mass_kg.reset();  // of the string before
+  }
+  take(table, "string_mass", units::parse_mass_kg, grains(30.0, 400.0), bow.string_mass_kg);
   take(table, "draw_weight", units::parse_force_n, {10.0, 150.0, "lb", kNewtonsPerPoundForce},
        bow.draw_weight_n);
   take(table, "rated_draw_length", units::parse_length_m, inches(20.0, 34.0), bow.rated_draw_m);

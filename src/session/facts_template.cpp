@@ -38,6 +38,7 @@ constexpr const char* kProfileHead =
 constexpr const char* kParts = R"([bow]
 # name = "the yew longbow"
 # string = "14 strands"
+# string_mass = "115gr"         # weighed, servings and all
 # draw_weight = "45lb"          # as marked, at the rated draw
 # rated_draw_length = "28in"    # AMO: nocking point to the grip's deepest point, plus 1 3/4 in
 # brace_height = "7.25in"       # string to the grip's deepest point

@@ -33,6 +33,7 @@ std::vector<double> key_of(const arrow::Setup& setup, bool vertical) {
           bow.brace_height_m,
           bow.plate_offset_m,
           vertical ? bow.nocking_point_m : 0.0,
+          bow.string_mass_kg.value_or(0.0),
           setup.archer.hand == Hand::left ? -1.0 : 1.0,
           setup.archer.draw_m,
           shaft.length_m,

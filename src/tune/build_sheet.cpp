@@ -240,6 +240,7 @@ BuildSheet build_sheet(const Situation& situation) {
        length_within(bow_tolerance(Quantity::nocking_point, true, kInch / 16.0),
                      bow.nocking_point_m)},
       {"String", bow.string, {}},
+      {"String, weighed", bow.string_mass_kg ? grains(*bow.string_mass_kg) : std::string(), {}},
       {"Strike plate from the string's plane", length_or_blank(bow.plate_offset_m),
        length_within(bow_tolerance(Quantity::plate_offset, false, kInch / 32.0),
                      bow.plate_offset_m)}};

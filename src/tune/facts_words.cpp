@@ -50,8 +50,8 @@ class Facts {
   void length(Part part, const char* what, const char* brief, const std::optional<double>& value) {
     number(part, what, brief, value, inches_and_mm);
   }
-  void mass(const char* what, const char* brief, const std::optional<double>& value) {
-    number(Part::arrow, what, brief, value, [](double kg) {
+  void mass(Part part, const char* what, const char* brief, const std::optional<double>& value) {
+    number(part, what, brief, value, [](double kg) {
       return fmt::format("{:.4g} gr ({:.3g} g)", kg / units::kKilogramsPerGrain, 1000.0 * kg);
     });
   }
@@ -76,6 +76,7 @@ class Facts {
                         rated / units::kMetresPerInch));
     }
     words(Part::bow, "String", "string", bow.string);
+    mass(Part::bow, "String, weighed", "string weighs", bow.string_mass_kg);
     length(Part::bow, "Brace height", "brace height", bow.brace_height_m);
     if (bow.brace_min_m && bow.brace_max_m && std::isfinite(*bow.brace_min_m) &&
         std::isfinite(*bow.brace_max_m)) {
@@ -113,10 +114,10 @@ class Facts {
       return fmt::format("{:.3g} gr/in",
                          kg_per_m * units::kMetresPerInch / units::kKilogramsPerGrain);
     });
-    mass("Tip weight", "tip", arrow.tip_mass_kg);
-    mass("Nock weight", "nock", arrow.nock_mass_kg);
-    mass("Fletching weight", "fletching", arrow.fletching_mass_kg);
-    mass("Total mass", "whole arrow", arrow.total_mass_kg);
+    mass(Part::arrow, "Tip weight", "tip", arrow.tip_mass_kg);
+    mass(Part::arrow, "Nock weight", "nock", arrow.nock_mass_kg);
+    mass(Part::arrow, "Fletching weight", "fletching", arrow.fletching_mass_kg);
+    mass(Part::arrow, "Total mass", "whole arrow", arrow.total_mass_kg);
     length(Part::arrow, "Tapered tail", "tapered tail", arrow.taper_length_m);
     number(Part::arrow, "Diameter at the nock", "at the nock", arrow.taper_end_diameter_m,
            [](double m) { return fmt::format("{:.2f} mm", 1000.0 * m); });

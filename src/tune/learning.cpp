@@ -128,10 +128,11 @@ std::string rest_of(const SetupFacts& facts) {
   const auto number = [](const std::optional<double>& value) {
     return value ? fmt::format("{:.6g}", *value) : std::string("-");
   };
-  return fmt::format("{}|{}|{}|{}|{}|{}|{}", static_cast<int>(facts.arrow.fletching),
+  return fmt::format("{}|{}|{}|{}|{}|{}|{}|{}", static_cast<int>(facts.arrow.fletching),
                      static_cast<int>(facts.hand), number(facts.draw_m),
                      number(facts.bow.draw_weight_n), number(facts.bow.rated_draw_m),
-                     plain_name(facts.bow.name), plain_name(facts.bow.string));
+                     plain_name(facts.bow.name), plain_name(facts.bow.string),
+                     number(facts.bow.string_mass_kg));
 }
 
 double Answer::chance(std::size_t point, double above_deg) const {

@@ -112,6 +112,7 @@ bool changed_since(const SetupFacts& then, const SetupFacts& now) {
   };
   if (another_shaft(then, now) || other_name(then.bow.name, now.bow.name) ||
       other_name(then.bow.string, now.bow.string) ||
+      differ(then.bow.string_mass_kg, now.bow.string_mass_kg) ||
       differ(then.bow.draw_weight_n, now.bow.draw_weight_n) || differ(then.draw_m, now.draw_m)) {
     return true;
   }

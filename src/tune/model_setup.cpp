@@ -95,6 +95,10 @@ ModelSetup model_setup(const SetupFacts& facts) {
                                     "strike plate 1/16 in outside centre");
   bow.nocking_point_m = take.assumed(facts.bow.nocking_point_m, kUsualNockingPoint_m,
                                      "nocking point 1/2 in above square");
+  bow.string_mass_kg = facts.bow.string_mass_kg;
+  if (!bow.string_mass_kg) {
+    result.assumed.emplace_back("string 115 gr");
+  }
   bow.brace_min_m = facts.bow.brace_min_m;
   bow.brace_max_m = facts.bow.brace_max_m;
   bow.max_draw_m = facts.bow.max_draw_m;

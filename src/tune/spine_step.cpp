@@ -248,6 +248,10 @@ std::optional<Step> told_wrongly(const Situation& situation, const Pooled& here,
       "show. Measure the shaft's length, weigh the tip, and check what was written of each set-up "
       "(length, tip, spine, brace height, plate, nocking point); put right what is wrong, or leave "
       "out the shots of a set-up that nobody can vouch for.";
+  // What the string weighs makes a tenth to a fifth of what is not known of a cut's answer.
+  if (!situation.now().facts.bow.string_mass_kg) {
+    step.words += " Weigh the string as well (bow.string_mass), or one like it.";
+  }
   step.because =
       "The shots alone and all that was told do not agree: " + reading_words(situation, outcome) +
       ".";

@@ -327,6 +327,7 @@ void keep_what_can_be(SetupFacts& facts, std::vector<std::string>& warnings) {
   BowFacts& bow = facts.bow;
   keep(bow.draw_weight_n, 20.0, 900.0, "draw weight", warnings);
   keep(bow.rated_draw_m, 0.4, 1.0, "rated draw length", warnings);
+  keep(bow.string_mass_kg, 0.001, 0.05, "string mass", warnings);
   keep(bow.brace_height_m, 0.08, 0.35, "brace height", warnings);
   keep(bow.brace_min_m, 0.08, 0.35, "least brace height", warnings);
   keep(bow.brace_max_m, 0.08, 0.35, "largest brace height", warnings);

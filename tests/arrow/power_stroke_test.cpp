@@ -249,3 +249,25 @@ TEST_CASE("unit: exit angles agree with each other and with the reference distan
         doctest::Approx(state.lateral.offset_deg - state.lateral.axis_rate_deg_s * time_s)
             .epsilon(0.05));
 }
+
+TEST_CASE("reference: a string moves with the nock as a third of its mass") {
+  // Two straight halves, each a rod that swings about its far end: a rod's moment of inertia about
+  // its end is m L^2 / 3 (Meriam & Kraige, Dynamics, table D/4; from memory), so that its free end
+  // moves as a third of its mass would.
+  Setup setup = longbow_with(arrow_a(125.0));
+  const Unknowns usual;
+  CHECK(with_string(setup, usual).string_side_mass_kg == usual.string_side_mass_kg);
+  CHECK(with_string(setup, usual).virtual_mass_kg == usual.virtual_mass_kg);
+  setup.bow.string_mass_kg = 9e-3;
+  CHECK(with_string(setup, usual).string_side_mass_kg == doctest::Approx(3e-3));
+  CHECK(with_string(setup, usual).virtual_mass_kg ==
+        doctest::Approx(usual.virtual_mass_kg + 0.5e-3));
+  // A usual one that was weighed changes the middle of nothing, and leaves less open.
+  setup.bow.string_mass_kg = kUsualString_kg;
+  Unknowns heavy = usual;
+  heavy.string_side_mass_kg *= 1.2;
+  CHECK(with_string(setup, usual).string_side_mass_kg ==
+        doctest::Approx(usual.string_side_mass_kg));
+  CHECK(with_string(setup, heavy).string_side_mass_kg < 1.09 * usual.string_side_mass_kg);
+  CHECK(with_string(setup, heavy).string_side_mass_kg > usual.string_side_mass_kg);
+}

@@ -130,7 +130,7 @@ TEST_CASE("unit: a new file is in write-ahead mode, signed, of the present versi
   const fs::path file = folder / "with ? % # in its name.sqlite";
   Logbook logbook(file);
   CHECK(ask(file, "PRAGMA journal_mode") == "wal\n");
-  CHECK(ask(file, "PRAGMA user_version") == "5\n");
+  CHECK(ask(file, "PRAGMA user_version") == "6\n");
   CHECK(ask(file, "PRAGMA application_id") == fmt::format("{}\n", 0x6e6b7472));
   CHECK(test::content(file).substr(0, 15) == "SQLite format 3");  // sqlite.org/fileformat.html
   CHECK(logbook::setups(logbook, {}).empty());
@@ -165,7 +165,7 @@ TEST_CASE("unit: a file of version 1 is brought up to date, and nothing in it is
     Logbook logbook(file, options);
     CHECK(logbook::setups(logbook, {}).size() == 2);
   }
-  CHECK(ask(file, "PRAGMA user_version") == "5\n");
+  CHECK(ask(file, "PRAGMA user_version") == "6\n");
   CHECK(ask(file, of_readings) == readings);
   CHECK(ask(file, of_setups) == setups);
   CHECK(ask(file, of_verdicts) == verdicts);
@@ -206,7 +206,7 @@ TEST_CASE("unit: a file of version 4 is brought up to date, and nothing in it is
     CHECK(logbook::setups(logbook, {}).size() == 2);
     CHECK(logbook::notes(logbook, {}).at(0).text == "string broke");
   }
-  CHECK(ask(file, "PRAGMA user_version") == "5\n");
+  CHECK(ask(file, "PRAGMA user_version") == "6\n");
   CHECK(ask(file, rows) == before);
   CHECK(ask(file, "SELECT count(forgotten_at) FROM clips") == "0\n");
   test::check_integrity(file);
@@ -216,14 +216,14 @@ TEST_CASE("fault: a logbook of a newer version is refused and left alone") {
   const test::Folder folder;
   const fs::path file = folder / "logbook.sqlite";
   Logbook(file).record(test::heron_session(), test::heron_judgement());
-  test::tell(file, "PRAGMA user_version = 6");
+  test::tell(file, "PRAGMA user_version = 7");
   const std::string bytes = test::content(file);
   for (const Access access : {Access::read, Access::write}) {
     OpenOptions options;
     options.access = access;
     const std::string line = complaint([&] { Logbook logbook(file, options); });
     CHECK(says(line, file.string()));
-    CHECK(says(line, "version 5"));
+    CHECK(says(line, "version 6"));
     CHECK(says(line, "newer nocktrail"));
   }
   CHECK(test::content(file) == bytes);

@@ -181,7 +181,7 @@ TEST_CASE("unit: an export of version 1 is brought up to date on its way in") {
   logbook::import_json(imported, folder / "old.json");
   { Logbook brought_up_to_date(old); }
   CHECK(everything_in(folder / "new.sqlite") == everything_in(old));
-  CHECK(ask(folder / "new.sqlite", "PRAGMA user_version") == "5\n");
+  CHECK(ask(folder / "new.sqlite", "PRAGMA user_version") == "6\n");
   test::check_integrity(folder / "new.sqlite");
 }
 

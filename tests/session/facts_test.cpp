@@ -181,6 +181,16 @@ TEST_CASE("unit: of another bow nothing that was told of the one before is kept"
   CHECK(facts("[bow]\nname = \"Ash\"\n", before).bow.draw_weight_n.has_value());
 }
 
+TEST_CASE("unit: what a string weighs is of that string") {
+  const tune::SetupFacts told = facts("[bow]\nstring = \"14 strands\"\nstring_mass = \"120gr\"\n");
+  // 1 grain is 64.79891 mg (NIST Handbook 44, appendix C).
+  CHECK(told.bow.string_mass_kg.value_or(0.0) == doctest::Approx(120.0 * 64.79891e-6));
+  CHECK(facts("[bow]\nbrace_height = \"7in\"\n", told).bow.string_mass_kg ==
+        told.bow.string_mass_kg);
+  CHECK_FALSE(facts("[bow]\nstring = \"12 strands\"\n", told).bow.string_mass_kg);
+  CHECK(complaint("[bow]\nstring_mass = \"12gr\"\n").find("30 to 400gr") != std::string::npos);
+}
+
 TEST_CASE("unit: a phone by name gives the focal length, unless that is told beside it") {
   const auto told = [](const std::string& toml, const tune::SetupFacts& before) {
     return parse_facts(toml, "t", FactsKind::setup, before, {{"old one", 27.0}, {"new one", 24.0}})

@@ -12,8 +12,11 @@ using namespace nocktrail::tune::made;
 using doctest::Approx;
 
 TEST_CASE("unit: whole facts make the arrow model's set-up, nothing assumed") {
-  const ModelSetup model = model_setup(facts(30.0));
+  SetupFacts whole = facts(30.0);
+  whole.bow.string_mass_kg = 8e-3;
+  const ModelSetup model = model_setup(whole);
   REQUIRE(model.setup);
+  CHECK(model.setup->bow.string_mass_kg == 8e-3);
   CHECK(model.missing.empty());
   CHECK(model.assumed.empty());
   CHECK(model.setup->arrow.shaft.length_m == Approx(30.0 * kInch));
@@ -29,7 +32,7 @@ TEST_CASE("unit: what is missing is named, small things are assumed and named") 
   bare.bow.plate_offset_m.reset();
   const ModelSetup assumed = model_setup(bare);
   CHECK(assumed.setup);
-  CHECK(assumed.assumed.size() == 3);
+  CHECK(assumed.assumed.size() == 4);  // the string's mass is told by nobody here
   bare.draw_m.reset();
   bare.hand = Hand::unknown;
   const ModelSetup missing = model_setup(bare);

@@ -20,12 +20,12 @@ struct Unknowns {
   double plate_stiffness_n_per_m = 10e3;
   double shelf_stiffness_n_per_m = 10e3;
   double support_damping_n_s_per_m = 2.0;
-  double ei_factor = 1.0;             // true EI over the stated one
-  double string_side_factor = 2.4;    // true lateral stiffness at the nock over thrust / h
-  double string_height_factor = 3.0;  // vertical stiffness at the nock over thrust / h
-  double virtual_mass_kg = 7.6e-3;
+  double ei_factor = 1.0;               // true EI over the stated one
+  double string_side_factor = 2.4;      // true lateral stiffness at the nock over thrust / h
+  double string_height_factor = 3.0;    // vertical stiffness at the nock over thrust / h
+  double virtual_mass_kg = 7.6e-3;      // a third of a usual string and what else never comes back
   double limb_mass_kg = 25e-3;          // thrust.hpp
-  double string_side_mass_kg = 2.5e-3;  // a third of the string moves with the nock
+  double string_side_mass_kg = 2.5e-3;  // a third of a usual string moves with the nock
   double early_weight = 0.8;            // thrust.hpp's c
   double efficiency = 0.85;
   double flex_damping_ratio = 0.01;
@@ -76,6 +76,15 @@ struct ExitState {
   PlaneResult lateral_motion;  // traces and audits, in the plane's own coordinates
   PlaneResult vertical_motion;
 };
+
+// A string that is not told weighs so much (6 to 9 g, from memory).
+inline constexpr double kUsualString_kg = 7.5e-3;
+
+// The unknowns of a bow whose string was weighed; as they are where it was not. Each half of a
+// straight string swings about the tip of its limb, so that the nock feels a third of the whole.
+// What the string's weight made uncertain of that third is gone, two fifths of the spread (of the
+// logarithm) are left for what such a string is not.
+Unknowns with_string(const Setup& setup, Unknowns unknowns);
 
 // Force that the archer holds at full draw.
 double held_force_n(const Setup& setup, double early_weight = Unknowns{}.early_weight);

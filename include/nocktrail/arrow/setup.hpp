@@ -45,7 +45,8 @@ struct Bow {
   // Underside of the nocking point above square from the shelf; the nock sits just beneath it. A
   // nock as thick as the shaft lies level when this equals the shaft's diameter.
   double nocking_point_m = 0.0;
-  std::optional<double> brace_min_m;  // what the bow's maker allows
+  std::optional<double> string_mass_kg;  // the whole string as it hangs on the bow
+  std::optional<double> brace_min_m;     // what the bow's maker allows
   std::optional<double> brace_max_m;
   std::optional<double> min_grains_per_pound;
   std::optional<double> max_draw_m;         // AMO, what the bow's maker allows

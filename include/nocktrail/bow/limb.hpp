@@ -91,6 +91,10 @@ struct SeenLimb {
   double lead = 0.0;            // over the best of a cant that is another
 };
 
+// What is asked of a limb that only a second look found: whoever tries more curves finds more by
+// chance. (Of 20 drawn scenes without a bow one reached 0.45 m at 1.8 times the second best.)
+LimbOptions second_look(LimbOptions options);
+
 Eigen::Vector3d limb_point(const Place& place, const LimbShape& shape, double up_m,
                            double half_length_m);
 

@@ -28,8 +28,9 @@ struct SpineTold {
 };
 
 struct BowFacts {
-  std::string name;                     // the archer's own word for it
-  std::string string;                   // which string, of how many strands
+  std::string name;    // the archer's own word for it
+  std::string string;  // which string, of how many strands
+  std::optional<double> string_mass_kg;
   std::optional<double> draw_weight_n;  // at the rated draw
   std::optional<double> rated_draw_m;   // AMO; 28 in where not told
   std::optional<double> brace_height_m;
