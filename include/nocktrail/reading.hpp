@@ -159,7 +159,8 @@ struct Shot {
   std::vector<FrameObservation> frames;
   std::vector<FittedFrame> fitted;  // one per frame of the fitted stretch, in time order
   int reference_index = 0;          // presented index of the shot's reference frame
-  // The middle of the upper limb where it was seen, upward, px of the reference frame.
+  // The middle of the upper limb where it was seen as the arrow left, upward, px of the reference
+  // frame; empty where it was seen at full draw only.
   std::vector<Eigen::Vector2d> limb_px;
   Verdict verdict;
 };

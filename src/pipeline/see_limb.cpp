@@ -60,7 +60,10 @@ std::optional<bow::SeenLimb> see_limb(const std::vector<cv::Mat>& luma, const Sh
     const double loose_s = shot.stroke->loose_s;
     const cv::Mat drawn = mean_between(luma, shot, loose_s - 0.025, loose_s - 0.005);
     limb = drawn.empty() ? limb : bow::find_limb(drawn, place, at_full_draw());
-    picture = limb ? drawn : picture;
+    if (limb) {
+      limb->drawn = true;
+      picture = drawn;
+    }
   }
   debug_limb(debug_dir, shot.surge_s, picture, place, limb);
   return limb;

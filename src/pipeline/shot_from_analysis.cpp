@@ -150,7 +150,9 @@ Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
     const double sigma =
         std::hypot(analysis.limb->cant_sigma_rad, std::sqrt(std::max(roll_variance, 0.0)));
     shot.cant_seen_deg = in_deg({analysis.limb->shape.cant_rad, kTwoSided95 * sigma});
-    shot.limb_px = limb_curve(analysis);
+    if (!analysis.limb->drawn) {
+      shot.limb_px = limb_curve(analysis);
+    }
   }
   shot.flex = clear_flex(headline.flex_hz, headline.flex_amplitude_m, headline.flex_sigmas);
   return shot;

@@ -7,8 +7,10 @@
 #include <cctype>
 #include <charconv>
 #include <system_error>
+#include <utility>
 #include <vector>
 
+#include "facts_places.hpp"
 #include "hand_file.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/atomic_file.hpp"
@@ -244,12 +246,11 @@ LeaveOut leave_out(const fs::path& folder, const ClipPlace& place,
   }
   const std::string table =
       place.shot == 0 ? place.clip : fmt::format("{}#{}", place.clip, place.shot);
-  const fs::path session_file = plan.folder / kSessionFile;
-  std::vector<Mention> mentions = {{session_file, table}};
-  if (place.setup != ".") {
-    mentions = {{plan.folder / place.setup / kSetupFile, table},
-                {session_file, place.setup + "/" + table},
-                {session_file, table}};
+  std::vector<Mention> mentions;
+  for (form::ClipTable& one : form::tables_of_clip(place.setup, table)) {
+    mentions.push_back(
+        {one.in_session ? plan.folder / kSessionFile : plan.folder / place.setup / kSetupFile,
+         std::move(one.name)});
   }
   bool spoken_of = false;
   for (const Mention& mention : mentions) {

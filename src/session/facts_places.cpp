@@ -38,13 +38,11 @@ std::optional<std::size_t> place_in(const std::vector<File>& files, const std::s
              : std::optional<std::size_t>(static_cast<std::size_t>(found - files.begin()));
 }
 
-// A table that speaks of the clip, or would: as leave_out() looks for them.
-std::vector<Place> places_of_clip(const std::vector<File>& files, std::size_t own,
+std::vector<Place> places_of_clip(const std::string& setup, std::size_t own,
                                   const std::string& clip) {
-  std::vector<Place> places = {{own, clip}};
-  if (files[own].setup != ".") {
-    places.push_back({0, files[own].setup + "/" + clip});
-    places.push_back({0, clip});
+  std::vector<Place> places;
+  for (const ClipTable& table : tables_of_clip(setup, clip)) {
+    places.push_back({table.in_session ? 0 : own, table.name});
   }
   return places;
 }
@@ -130,6 +128,13 @@ std::optional<Found> fault_of(const std::vector<File>& files, const ArcherFiles&
   return std::nullopt;
 }
 
+std::vector<ClipTable> tables_of_clip(const std::string& setup, const std::string& told) {
+  if (setup == ".") {
+    return {{true, told}};
+  }
+  return {{false, told}, {true, setup + "/" + told}, {true, told}};
+}
+
 bool tells(const File& file, const std::vector<std::string>& path) {
   return !value_of(units::TomlTable::parse(file.text, file.shown), path).empty();
 }
@@ -146,7 +151,7 @@ std::optional<Wanted> wanted(const fs::path& folder, const ArcherFiles& archer,
   all.own = *at;
   all.place.file = *at;
   if (!clip.empty()) {
-    all.places = places_of_clip(all.files, *at, clip);
+    all.places = places_of_clip(setup, *at, clip);
     const auto told = std::find_if(all.places.begin(), all.places.end(), [&](const Place& one) {
       return tells_anything(all.files[one.file], one);
     });

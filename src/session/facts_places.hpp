@@ -54,6 +54,15 @@ struct Place {
   std::span<const FactField> fields() const { return clip.empty() ? fact_fields() : clip_fields(); }
 };
 
+// A table that speaks of a clip, or would.
+struct ClipTable {
+  bool in_session = false;  // in session.toml, else in the set-up's own file
+  std::string name;         // [clip."NAME"]
+};
+// Where `told` ("a.mp4", or "a.mp4#2" of one shot) may be spoken of, the first being where it is
+// written where nothing speaks of it yet.
+std::vector<ClipTable> tables_of_clip(const std::string& setup, const std::string& told);
+
 bool tells(const File& file, const std::vector<std::string>& path);
 
 struct Wanted {

@@ -239,8 +239,9 @@ class Saving {
 
 }  // namespace
 
-FactsSaved save_facts(const std::filesystem::path& folder, const ArcherFiles& archer, const std::string& setup,
-                      const std::vector<FactEdit>& edits, const std::string& clip) {
+FactsSaved save_facts(const std::filesystem::path& folder, const ArcherFiles& archer,
+                      const std::string& setup, const std::vector<FactEdit>& edits,
+                      const std::string& clip) {
   std::optional<form::Wanted> of = form::wanted(folder, archer, setup, clip);
   FactsSaved saved;
   if (!of) {

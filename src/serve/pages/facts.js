@@ -80,7 +80,7 @@ function showAll() {
   const empty = clip ? ', for this clip alone: what is not told here holds as in its set-up' :
       setup === '.' ? '' : ': what is not told here holds as in the set-up before';
   at('about').textContent = 'Written in ' + form.file + empty + '.';
-  at('back').href = clip ? addressOf('/shot', {setup: setup, clip: clip}) : '/';
+  at('back').href = clip ? scopeAddress('/shot') : '/';
   at('back').textContent = clip ? 'Back to the shot' : 'Back to the line';
   show(at('fault'), form.fault);
   const scopes = form.setups.map(name => scopeOf(name === '.' ? 'the whole session' : name, name));
@@ -113,9 +113,7 @@ function takeUp() {
   showButtons();
 }
 
-function scopeAddress() {
-  return '?setup=' + encodeURIComponent(setup) + (clip ? '&clip=' + encodeURIComponent(clip) : '');
-}
+function scopeAddress(page) { return addressOf(page, {setup: setup, clip: clip}); }
 
 // What the facts, or a shot, forbid now: whoever has just told them looks here.
 async function showStops() {
@@ -127,11 +125,11 @@ async function showStops() {
 }
 
 async function refresh() {
-  const asked = scopeAddress();
+  const asked = scopeAddress('/api/facts');
   showStops();
   try {
-    const told = await ask('/api/facts' + asked);
-    if (asked !== scopeAddress()) return;
+    const told = await ask(asked);
+    if (asked !== scopeAddress('/api/facts')) return;
     const begun = form && form.setup === told.setup && form.clip === told.clip;
     form = told;
     if (begun) takeUp(); else showAll();
@@ -212,7 +210,7 @@ at('setup').addEventListener('change', function () {
   form = null;
   show(at('error'), '');
   at('state').textContent = '';
-  history.replaceState(null, '', '/facts' + scopeAddress());
+  history.replaceState(null, '', scopeAddress('/facts'));
   refresh();
 });
 

@@ -158,7 +158,7 @@ function briefReading(clip) {
       (clip.reason || '').split('; also ')[0];
 }
 
-// `page`: "/shot", "/by-hand" or "/facts".
-function addressOf(page, clip) {
-  return page + '?setup=' + encodeURIComponent(clip.setup) + '&clip=' + encodeURIComponent(clip.clip);
+// A page about a clip ("/shot", "/by-hand", "/facts"), or where none is named about its set-up.
+function addressOf(page, of) {
+  return page + '?setup=' + encodeURIComponent(of.setup) + (of.clip ? '&clip=' + encodeURIComponent(of.clip) : '');
 }

@@ -60,7 +60,7 @@ function showAll() {
   if (told.away) at('replay').hidden = true; else offerReplay(told);
   // What somebody types is left alone while nothing changed.
   at('by-hand').href = addressOf('/by-hand', told);
-  at('facts').href = addressOf('/facts', {setup: setup, clip: name});
+  at('facts').href = addressOf('/facts', told);
   at('by-hand').hidden = told.status === 'error' || told.away;
   const state = JSON.stringify([told.dropped, told.waits, told.shots.map(s => s.dropped), told.status]);
   if (at('count').dataset.state !== state) {
