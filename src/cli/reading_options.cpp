@@ -7,6 +7,7 @@
 #include <CLI/Formatter.hpp>
 
 #include "nocktrail/error.hpp"
+#include "nocktrail/optics/camera.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/units.hpp"
 
@@ -51,6 +52,15 @@ ReadClipOptions checked_reading_options(const ReadingArguments& arguments) {
   if (arguments.focal_35mm) {
     check_range("--focal-35mm", *arguments.focal_35mm, 10.0, 200.0, " mm");
   }
+  options.focal_35mm = arguments.focal_35mm;
+  if (!arguments.picture_width.empty()) {
+    if (arguments.focal_35mm) {
+      throw BadInput("--picture-width and --focal-35mm tell the same; leave one of them out");
+    }
+    options.focal_35mm = optics::focal_35mm_from_width(
+        units::parse_picture_width(arguments.picture_width, "--picture-width"));
+    check_range("--picture-width, as focal length", *options.focal_35mm, 10.0, 200.0, " mm");
+  }
   if (arguments.capture_fps) {
     check_range("--capture-fps", *arguments.capture_fps, 1.0, 2000.0, " frames a second");
   }
@@ -76,7 +86,6 @@ ReadClipOptions checked_reading_options(const ReadingArguments& arguments) {
     options.speed_mps = units::parse_speed_mps(arguments.speed, "--speed");
     check_range("--speed", *options.speed_mps, 20.0, 120.0, " m/s");
   }
-  options.focal_35mm = arguments.focal_35mm;
   options.capture_fps = arguments.capture_fps;
   options.dead_band_deg = arguments.dead_band_deg;
   return options;
@@ -106,8 +115,14 @@ void add_reading_options(CLI::App& command, ReadingArguments& arguments) {
       ->type_name("LEN");
   command
       .add_option(
-          "--focal-35mm", arguments.focal_35mm,
-          "The phone's focal length as 35 mm equivalent, by the\npicture's diagonal; else assumed")
+          "--picture-width", arguments.picture_width,
+          "How wide a stretch the picture's longer side shows\nand from how far, set as you "
+          "film: \"2.9m at 2m\". Else\n27 mm +- 10 % is assumed")
+      ->type_name("W at D");
+  command
+      .add_option("--focal-35mm", arguments.focal_35mm,
+                  "The same as a focal length, 35 mm equivalent by the\npicture's diagonal, of the "
+                  "film as it is: a data\nsheet's may be 10 % off")
       ->type_name("MM");
   command
       .add_option("--target-distance", arguments.target_distance,

@@ -21,6 +21,7 @@ struct ReadingArguments {
   std::string target_distance;
   std::string speed;
   std::string view;
+  std::string picture_width;
   std::optional<double> focal_35mm;
   std::optional<double> capture_fps;
   double dead_band_deg = ReadClipOptions{}.dead_band_deg;

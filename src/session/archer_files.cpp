@@ -5,6 +5,7 @@
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/units/hand_written.hpp"
 #include "nocktrail/units/toml_table.hpp"
+#include "phone_focal.hpp"
 
 namespace nocktrail::session {
 
@@ -36,11 +37,11 @@ Phones read_phones(const fs::path& path) {
   units::TomlTable root = units::TomlTable::parse(*text, path.string());
   for (const std::string& name : root.keys()) {
     std::optional<units::TomlTable> phone = root.inner(name);
-    const std::optional<double> focal = phone->number("focal_35mm");
+    const std::optional<double> focal = told_focal_35mm(*phone);
     phone->refuse_unknown();
-    if (!focal || !(*focal >= 10.0 && *focal <= 200.0)) {
-      phone->fail("focal_35mm", focal ? " is not possible; give 10 to 200 (mm)"
-                                      : " is missing; add a line such as focal_35mm = 26");
+    if (!focal) {
+      phone->fail("picture_width",
+                  " is missing; add a line such as picture_width = \"2.9m at 2m\"");
     }
     phones[name] = *focal;
   }

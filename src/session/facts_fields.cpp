@@ -48,7 +48,9 @@ constexpr std::array kFields = {
     FactField{"arrow.taper_end_diameter", "and its diameter at the nock", "0.27in"},
     FactField{"arrow.fletching", "Fletching", "bare|fletched", Kind::choice},
     FactField{"arrow.fletching_mass", "Feathers' mass", "12gr"},
-    FactField{"camera.focal_35mm", "Focal length as 35 mm equivalent, mm", "26", Kind::number},
+    FactField{"camera.picture_width", "Filming, the picture's longer side shows", "2.9m at 2m"},
+    FactField{"camera.focal_35mm", "or its focal length as 35 mm equivalent, measured, mm", "26",
+              Kind::number},
     FactField{"camera.phone", "or a name of your phones file", "mine", Kind::words},
     FactField{"camera.capture_fps", "Frames a second, if clips do not say", "240", Kind::number},
 };
@@ -56,7 +58,9 @@ constexpr std::array kFields = {
 constexpr std::array kOfClip = {
     FactField{"hand", "Hand that draws", "right|left", Kind::choice},
     FactField{"cant", "Cant of the bow, upper limb to the right positive", "15", Kind::angle},
-    FactField{"focal_35mm", "Focal length as 35 mm equivalent, mm", "26", Kind::number},
+    FactField{"picture_width", "Filming, the picture's longer side showed", "2.9m at 2m"},
+    FactField{"focal_35mm", "or its focal length as 35 mm equivalent, measured, mm", "26",
+              Kind::number},
     FactField{"capture_fps", "Frames a second, if the clip does not say", "240", Kind::number},
 };
 

@@ -12,6 +12,7 @@
 #include "nocktrail/error.hpp"
 #include "nocktrail/units/toml_table.hpp"
 #include "nocktrail/units/units.hpp"
+#include "phone_focal.hpp"
 
 namespace nocktrail::session {
 namespace {
@@ -22,7 +23,7 @@ using units::kMetresPerInch;
 using units::kNewtonsPerPoundForce;
 
 // Where a misspelt or misplaced field may have belonged.
-constexpr std::array<std::string_view, 37> kFields = {"hand",
+constexpr std::array<std::string_view, 38> kFields = {"hand",
                                                       "cant",
                                                       "target_distance",
                                                       "notes",
@@ -57,6 +58,7 @@ constexpr std::array<std::string_view, 37> kFields = {"hand",
                                                       "arrow.fletching",
                                                       "arrow.fletching_mass",
                                                       "camera.focal_35mm",
+                                                      "camera.picture_width",
                                                       "camera.capture_fps",
                                                       "camera.phone"};
 
@@ -136,25 +138,10 @@ void take_cant(Table& table, std::optional<double>& cant_deg) {
 
 void take_camera(Table& table, std::optional<double>& focal_35mm,
                  std::optional<double>& capture_fps) {
-  take_number(table, "focal_35mm", 10.0, 200.0, " mm", focal_35mm);
+  if (const std::optional<double> told = told_focal_35mm(table)) {
+    focal_35mm = told;
+  }
   take_number(table, "capture_fps", 1.0, 2000.0, " frames a second", capture_fps);
-}
-
-double focal_of(const Table& table, const std::string& phone, const Phones& phones) {
-  const auto found = phones.find(phone);
-  if (found != phones.end()) {
-    return found->second;
-  }
-  std::vector<std::string> names;
-  for (const auto& [name, focal] : phones) {
-    names.push_back(name);
-  }
-  const std::string nearest = units::nearest_name(phone, names);
-  table.fail(
-      "phone",
-      fmt::format(": \"{}\" is not in your phones file; {}", phone,
-                  nearest.empty() ? "give camera.focal_35mm, or write it there (docs/session.md)"
-                                  : fmt::format("did you mean \"{}\"?", nearest)));
 }
 
 // Names differ by more than capitals and blanks.
@@ -339,14 +326,15 @@ void read_arrow(Table table, tune::ArrowFacts& arrow) {
 
 void read_camera(Table table, const Phones& phones, tune::CameraTold& camera) {
   take_camera(table, camera.focal_35mm, camera.capture_fps);
+  const bool own_focal = table.has("focal_35mm") || table.has("picture_width");
   const std::optional<std::string> phone = table.words("phone");
   table.refuse_unknown(kFields);
   if (phone) {
     camera.phone = *phone;
-    if (!table.has("focal_35mm")) {
+    if (!own_focal) {
       camera.focal_35mm = focal_of(table, *phone, phones);
     }
-  } else if (table.has("focal_35mm")) {
+  } else if (own_focal) {
     camera.phone.clear();
   }
 }

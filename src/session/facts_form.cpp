@@ -75,7 +75,7 @@ FactStands clip_stands(const std::vector<File>& files, const std::vector<Place>&
     }
   }
   if (stands.before.empty()) {
-    const bool camera = field == "focal_35mm" || field == "capture_fps";
+    const bool camera = field == "focal_35mm" || field == "picture_width" || field == "capture_fps";
     add_before(layers, layers.size(), camera ? "camera." + field : field, stands);
     FactStands phone;
     add_before(layers, layers.size(), "camera.phone", phone);

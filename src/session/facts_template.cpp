@@ -80,7 +80,11 @@ constexpr const char* kFletching = R"(# fletching = "bare"            # "bare" o
 
 constexpr const char* kCamera = R"(
 [camera]
-# focal_35mm = 26               # the phone's main lens, as its data sheet gives it
+# How wide a stretch the picture's longer side shows, and from how far: stand the phone square to a
+# wall, set as you film (slow motion shows less than other film), and measure.
+# picture_width = "2.9m at 2m"
+# Or focal_35mm = 26, the 35 mm equivalent of that film, measured: a data sheet's may be 10 % off,
+# and nothing told is better than that.
 # phone = "mine"                # instead: a name in your phones file (docs/session.md)
 # capture_fps = 240             # only if the clips do not say how fast they were filmed
 )";

@@ -42,7 +42,7 @@ Step film_otherwise(const Situation& situation, const Outcome& outcome) {
     tell.emplace_back("the arrow's length from the nock's throat to the end of the point");
   }
   if (!facts.camera.focal_35mm) {
-    tell.emplace_back("the phone's focal length");
+    tell.emplace_back("how wide a stretch the phone's picture shows from how far");
   }
   if (!facts.target_distance_m) {
     tell.emplace_back("the distance from the arrow rest to the butt's face");

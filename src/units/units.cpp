@@ -194,6 +194,24 @@ double parse_length_m(std::string_view text, std::string_view field) {
   return parse(text, field, kLengths, "length", "30in, 762mm or 0.762m");
 }
 
+double parse_picture_width(std::string_view text, std::string_view field) {
+  for (const std::string_view between : {" at ", " from ", "@"}) {
+    const std::size_t at = text.find(between);
+    if (at == std::string_view::npos) {
+      continue;
+    }
+    const double width_m = parse_length_m(text.substr(0, at), field);
+    const double distance_m = parse_length_m(text.substr(at + between.size()), field);
+    if (width_m > 0.0 && distance_m > 0.0) {
+      return width_m / distance_m;
+    }
+  }
+  throw BadInput(fmt::format(
+      "{}: cannot read \"{}\"; write how wide a stretch the picture shows and from how far, for "
+      "example 2.9m at 2m",
+      field, text));
+}
+
 double parse_deflection_m(std::string_view text, std::string_view field) {
   const std::string_view body = trimmed(text);
   int thousandths = 0;

@@ -28,6 +28,15 @@ TEST_CASE("reference: 26 mm equivalent at 1920x1080 is 1323.8 px by the picture'
   CHECK(optics::focal_px_from_35mm(50.0, 3600, 2400) == doctest::Approx(5000.0).epsilon(1e-5));
 }
 
+TEST_CASE("reference: the focal length of a picture 1.45 times as wide as it is far") {
+  // The same worked figure by similar triangles: 1920 / 1323.8 = 1.4504.
+  CHECK(optics::focal_35mm_from_width(1920.0 / 1323.8) == doctest::Approx(26.0).epsilon(1e-4));
+  // A picture that shows 90 deg is twice as wide as it is far: half its long side is one focal
+  // length. (36 mm by 20.25 mm, 16:9: 18 mm by width, scaled to the diagonal of 36 by 24.)
+  CHECK(optics::focal_35mm_from_width(2.0) ==
+        doctest::Approx(18.0 * 43.2666 / std::hypot(36.0, 20.25)).epsilon(1e-4));
+}
+
 TEST_CASE("reference: a direction 3 deg to the right vanishes 69.38 px beside the centre") {
   // x = f tan(yaw) (Hartley & Zisserman, Multiple View Geometry, 2nd ed., ch. 8: v = K d).
   const double focal_px = optics::focal_px_from_35mm(26.0, 1920, 1080);

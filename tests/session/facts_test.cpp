@@ -73,7 +73,7 @@ TEST_CASE("unit: every field that the template offers is known, and comes out in
   CHECK(*f.arrow.arrow_length_m == doctest::Approx(31.75 * kInch));
   CHECK(*f.arrow.total_mass_kg == doctest::Approx(383.0 * kGrain));
   CHECK(*f.arrow.taper_length_m == doctest::Approx(9.0 * kInch));
-  CHECK(f.camera.focal_35mm == doctest::Approx(26.0));
+  CHECK(f.camera.focal_35mm == doctest::Approx(26.0).epsilon(0.001));
   CHECK(f.camera.capture_fps == doctest::Approx(240.0));
   REQUIRE(told.clips.size() == 2);
   CHECK(told.clips[0].name == "2-lower/IMG_0021.mp4");
@@ -203,6 +203,12 @@ TEST_CASE("unit: a phone by name gives the focal length, unless that is told bes
   const tune::SetupFacts zoomed = told("[camera]\nphone = \"new one\"\nfocal_35mm = 48\n", new_one);
   CHECK(zoomed.camera.focal_35mm == doctest::Approx(48.0));
   CHECK(zoomed.camera.phone == "new one");
+  // 26 mm: 1920 px over 1323.8 px (docs/measurement.md's worked figure) is 1.450 times as wide as
+  // far.
+  const tune::SetupFacts measured =
+      told("[camera]\npicture_width = \"114 1/4in at 78 3/4in\"\n", new_one);
+  CHECK(measured.camera.focal_35mm == doctest::Approx(26.0).epsilon(0.001));
+  CHECK(measured.camera.phone.empty());
   CHECK(told("[camera]\nfocal_35mm = 30\n", new_one).camera.phone.empty());
   try {
     told("[camera]\nphone = \"nwe one\"\n", {});
@@ -222,8 +228,10 @@ TEST_CASE("unit: the phones file") {
   const Phones phones = read_phones(folder / "phones.toml");
   CHECK(phones.at("old one") == doctest::Approx(27.0));
   CHECK(phones.at("new") == doctest::Approx(24.5));
-  for (const char* wrong : {"[a]\n", "[a]\nfocal_35mm = 2\n", "[a]\nfocal = 26\n", "a = 26\n",
-                            "[a]\nfocal_35mm = nan\n"}) {
+  folder.write("phones.toml", "[mine]\npicture_width = \"2.9m at 2m\"\n");
+  CHECK(read_phones(folder / "phones.toml").at("mine") == doctest::Approx(26.0).epsilon(0.001));
+  for (const char* wrong : {"[a]\n", "[a]\npicture_width = \"2.9m\"\n", "[a]\nfocal_35mm = 2\n",
+                            "[a]\nfocal = 26\n", "a = 26\n", "[a]\nfocal_35mm = nan\n"}) {
     folder.write("phones.toml", wrong);
     CHECK_THROWS_AS(read_phones(folder / "phones.toml"), BadInput);
   }

@@ -17,6 +17,10 @@ struct Camera {
 // 36 mm x 24 mm frame being 43.2666 mm.
 double focal_px_from_35mm(double focal_35mm, int width, int height);
 
+// The same F of a phone whose picture of 16:9, as phones film, shows a stretch so many times as
+// wide as it is far, along its longer side: by similar triangles focal_px = long side / ratio.
+double focal_35mm_from_width(double width_over_distance);
+
 Camera make_camera(double focal_px, int width, int height);
 
 // Pinhole projection (Hartley & Zisserman, Multiple View Geometry, 2nd ed., eq. 6.1). The point is

@@ -38,6 +38,10 @@ double parse_deflection_m(std::string_view text, std::string_view field);
 // "15", "15deg", "15 degrees", "15°": the one quantity whose unit may be left out.
 double parse_angle_deg(std::string_view text, std::string_view field);
 
+// How wide a stretch a picture shows, and from how far: "2.9m at 2m", "114in from 79in" -> width
+// over distance. Both are lengths as above, "at", "from" or "@" between them.
+double parse_picture_width(std::string_view text, std::string_view field);
+
 // "125gr", "8.1 g", "0.03kg" -> kilograms. Pounds are refused: in archery they are a force.
 double parse_mass_kg(std::string_view text, std::string_view field);
 
