@@ -51,3 +51,17 @@ side right-of-line 2
   --kind from-side --before 0.3 --size 1920x1080 --fps 240
 "$maker" --random 7160331 --first 16 --n 1 --name bow-swings --out "$out" --world bows \
   --before 0.2 --after 0.22 --size 1280x720 --fps 240
+
+# Bows of many kinds, chosen by what is drawn and read afterwards.
+bow() {
+  "$maker" --random 77120431 --first "$2" --n 1 --name "$1" --out "$out/bows" --world bows \
+    --before 0.2 --after 0.22 --size 1280x720 --fps 240 --set "{$low,\"bitrate_mbps\":14}}"
+}
+mkdir -p "$out/bows"
+bow narrow-swings 10
+bow wide-recurved-quiver 11
+bow bent-aside-second-bow 13
+bow recurved-leans-away 19
+bow left-far-over 26
+bow wide-upright-stringer 34
+bow left-narrow-bent-stringer 35

@@ -17,8 +17,9 @@
 namespace nocktrail::pipeline {
 namespace {
 
-// Beyond 30 degrees, which is asked for, and what such a fit may be off by.
-constexpr double kMostYaw_deg = 36.0;
+// 30 are asked for, and it is seen to some 2: of clips filmed from between the two views, one in
+// seven was within 36.
+constexpr double kMostYaw_deg = 33.0;
 constexpr double kMostHighU95_deg = 1.0;
 // Held level within 10 degrees; the ground of 4 m away lies 20 degrees down.
 constexpr double kMostBelow_deg = 13.0;

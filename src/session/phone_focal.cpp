@@ -14,8 +14,7 @@ std::optional<double> told_focal_35mm(units::TomlTable& table) {
   constexpr double kMost_mm = 200.0;
   const auto possible = [](double mm) { return mm >= kLeast_mm && mm <= kMost_mm; };
   const std::optional<double> focal = table.number("focal_35mm");
-  const std::optional<double> width =
-      table.quantity("picture_width", units::parse_picture_width);
+  const std::optional<double> width = table.quantity("picture_width", units::parse_picture_width);
   if (focal && width) {
     table.fail("picture_width", " and focal_35mm tell the same; leave one of them out");
   }
@@ -46,11 +45,11 @@ double focal_of(const units::TomlTable& table, const std::string& phone, const P
     names.push_back(name);
   }
   const std::string nearest = units::nearest_name(phone, names);
-  table.fail("phone",
-             fmt::format(": \"{}\" is not in your phones file; {}", phone,
-                         nearest.empty()
-                             ? "give camera.picture_width, or write it there (docs/session.md)"
-                             : fmt::format("did you mean \"{}\"?", nearest)));
+  table.fail(
+      "phone",
+      fmt::format(": \"{}\" is not in your phones file; {}", phone,
+                  nearest.empty() ? "give camera.picture_width, or write it there (docs/session.md)"
+                                  : fmt::format("did you mean \"{}\"?", nearest)));
 }
 
 }  // namespace nocktrail::session

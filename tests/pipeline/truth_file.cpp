@@ -66,8 +66,8 @@ std::vector<ClipTruth> clips_in(const fs::path& folder) {
   return clips;
 }
 
-std::vector<ClipTruth> committed_clips() {
-  return clips_in(NOCKTRAIL_TEST_CLIPS);
+std::vector<ClipTruth> committed_clips(const std::string& folder) {
+  return clips_in(fs::path(NOCKTRAIL_TEST_CLIPS) / folder);
 }
 
 ClipTruth committed_clip(const std::string& name) {

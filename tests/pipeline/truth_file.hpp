@@ -33,7 +33,7 @@ struct ClipTruth {
 // All clips of a folder, by name, each with its truth beside it. Fails the test when there are
 // none.
 std::vector<ClipTruth> clips_in(const std::filesystem::path& folder);
-std::vector<ClipTruth> committed_clips();
+std::vector<ClipTruth> committed_clips(const std::string& folder = {});  // of test-clips
 ClipTruth committed_clip(const std::string& name);
 
 }  // namespace nocktrail::test
