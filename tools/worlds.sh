@@ -10,7 +10,7 @@ seed=$1
 count=$2
 shift 2
 worlds=("$@")
-(($# > 0)) || worlds=(plain vanes ends shafts motion camera bows lens codec rate light told)
+(($# > 0)) || worlds=(plain vanes ends shafts motion camera bows lens steadied codec rate light told)
 
 configure release
 build release nocktrail_clipmaker nocktrail_accuracy

@@ -26,10 +26,10 @@ TEST_CASE("truth: bows of many kinds, their cant seen, and nothing said that is 
     const Shot& shot = reading.shots.front();
     const test::ShotTruth& is = truth.shots.front();
     REQUIRE(shot.bow);
-    INFO(fmt::format("{}: right {:.2f} +- {:.2f}, truth {:.2f}; cant {:.1f} +- {:.1f}, truth {:.1f}",
-                     truth.clip.filename().string(), shot.nock_right_deg->value,
-                     shot.nock_right_deg->u95, is.nock_right_deg, shot.bow->cant_deg.value,
-                     shot.bow->cant_deg.u95, truth.cant_deg));
+    INFO(fmt::format(
+        "{}: right {:.2f} +- {:.2f}, truth {:.2f}; cant {:.1f} +- {:.1f}, truth {:.1f}",
+        truth.clip.filename().string(), shot.nock_right_deg->value, shot.nock_right_deg->u95,
+        is.nock_right_deg, shot.bow->cant_deg.value, shot.bow->cant_deg.u95, truth.cant_deg));
     // A wrong side beyond the dead band is never said.
     if (std::abs(is.nock_right_deg) > 0.5) {
       CHECK(shot.nock_right_deg->value * is.nock_right_deg > 0.0);

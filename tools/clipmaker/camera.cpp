@@ -73,13 +73,29 @@ double Camera::wander(const std::vector<Wave>& waves, double t) const {
   return sum;
 }
 
+double Camera::turn(const std::vector<Wave>& waves, double t) const {
+  if (spec_.steady_hz <= 0.0) {
+    return wander(waves, t);
+  }
+  double sum = 0.0;
+  for (const Wave& w : waves) {
+    // A smoothing of second order without delay: a phone looks ahead.
+    const double ratio = w.omega / (2.0 * std::numbers::pi * spec_.steady_hz);
+    const double taken = 1.0 - 1.0 / (1.0 + ratio * ratio);
+    sum += w.amplitude *
+           (std::sin(w.omega * t + w.phase) -
+            spec_.steady_gain * taken * std::sin(w.omega * (t - spec_.steady_lag_s) + w.phase));
+  }
+  return sum;
+}
+
 CameraPose Camera::pose(double t) const {
-  const Eigen::Vector3d turn(wander(turn_[0], t), wander(turn_[1], t), wander(turn_[2], t));
-  const double angle = turn.norm();
+  const Eigen::Vector3d turned(turn(turn_[0], t), turn(turn_[1], t), turn(turn_[2], t));
+  const double angle = turned.norm();
   CameraPose pose = mean_;
   if (angle > 1e-12) {
     pose.camera_from_range =
-        Eigen::AngleAxisd(angle, turn / angle).toRotationMatrix() * mean_.camera_from_range;
+        Eigen::AngleAxisd(angle, turned / angle).toRotationMatrix() * mean_.camera_from_range;
   }
   pose.position_m +=
       Eigen::Vector3d(wander(shift_[0], t), wander(shift_[1], t), wander(shift_[2], t));

@@ -51,6 +51,8 @@ class Camera {
     double amplitude = 0.0;
   };
   double wander(const std::vector<Wave>& waves, double t) const;
+  // What is left in the picture of a turn of the hand.
+  double turn(const std::vector<Wave>& waves, double t) const;
 
   CameraSpec spec_;
   PictureSpec picture_;

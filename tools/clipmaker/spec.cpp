@@ -14,7 +14,8 @@ NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(PictureSpec, width, height, rota
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(CameraSpec, focal_35mm, height_above_m, behind_m,
                                                 lateral_m, yaw_deg, pitch_deg, roll_deg, k1,
                                                 axis_right, axis_down, exposure_s, readout_s,
-                                                shake_deg_per_s, shake_mm)
+                                                shake_deg_per_s, shake_mm, steady_hz, steady_gain,
+                                                steady_lag_s)
 NLOHMANN_DEFINE_TYPE_NON_INTRUSIVE_WITH_DEFAULT(ArrowSpec, length_m, diameter_m, material, marks,
                                                 gloss, fletched, vanes, vane_shape, vane_length_m,
                                                 vane_height_m, vane_offset_m, vane_roll_deg,

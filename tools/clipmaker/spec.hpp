@@ -39,6 +39,11 @@ struct CameraSpec {
   double readout_s = 0.003;      // first to last stored row
   double shake_deg_per_s = 0.5;  // rms angular speed of the hand (yaw, pitch and roll together)
   double shake_mm = 1.0;         // rms wander of the position per axis
+  // Electronic stabilisation, row by row: turns slower than steady_hz are left in the picture (0:
+  // no stabilisation), of the faster ones steady_gain is taken out, as they were steady_lag_s ago.
+  double steady_hz = 0.0;
+  double steady_gain = 1.0;
+  double steady_lag_s = 0.0;
 };
 
 struct ArrowSpec {

@@ -101,6 +101,19 @@ void bows(ClipSpec& spec, Rng& rng) {
   clear_the_limb(spec, 0.16, rng);
 }
 
+// A hand that shakes, taken out of the picture by the phone itself: turns alone, each row by what
+// its gyroscope said a little before or after; what its lens is taken for may be off, too. The
+// hand's own shift stays in the picture.
+void steadied(ClipSpec& spec, Rng& rng) {
+  CameraSpec& camera = spec.camera;
+  camera.shake_deg_per_s = 2.0 * std::max(camera.shake_deg_per_s, 0.5);
+  camera.shake_mm = 2.0 * std::max(camera.shake_mm, 0.5);
+  camera.steady_hz = rng.log_uniform(0.3, 1.5);
+  camera.steady_gain = rng.uniform(0.93, 1.04);
+  camera.steady_lag_s = either_side(rng, 0.0005, 0.004);
+  spec.told_focal_35mm = camera.focal_35mm * (1.0 + either_side(rng, 0.0, 0.01));
+}
+
 // A wide angle's lens as phones leave it after their own correction, and a sensor that is not quite
 // behind the middle of it. 21.63 mm is half the diagonal of the 36 x 24 mm picture.
 void lens(ClipSpec& spec, Rng& rng) {
@@ -137,7 +150,7 @@ void rate(ClipSpec& spec, Rng& rng) {
 void as_filmed(ClipSpec&, Rng&) {}
 
 using Departure = void (*)(ClipSpec&, Rng&);
-constexpr std::array<std::pair<const char*, Departure>, 12> kWorlds{{
+constexpr std::array<std::pair<const char*, Departure>, 13> kWorlds{{
     {"plain", as_filmed},
     {"vanes", vanes},
     {"ends", ends},
@@ -146,6 +159,7 @@ constexpr std::array<std::pair<const char*, Departure>, 12> kWorlds{{
     {"camera", camera},
     {"bows", bows},
     {"lens", lens},
+    {"steadied", steadied},
     {"codec", as_filmed},
     {"rate", rate},
     {"light", light},
