@@ -114,6 +114,21 @@ void lay_out(Answer& answer, Quantity quantity, double present, const SetupFacts
   answer.here = static_cast<std::size_t>(steps_below);
 }
 
+// Common practice: one "draw", the usual slopes through zero, with wide terms about it.
+Regression by_practice(Regression regression, bool vertical) {
+  const auto practice_at = [&](const std::vector<Place>& places) {
+    Eigen::MatrixXd row(1, static_cast<Eigen::Index>(places.size()));
+    for (std::size_t k = 0; k < places.size(); ++k) {
+      row(0, static_cast<Eigen::Index>(k)) = practice_offset_deg(places[k], vertical);
+    }
+    return row;
+  };
+  regression.discrepancy = practice_discrepancy(vertical);
+  regression.model_measured = practice_at(regression.measured);
+  regression.model_wanted = practice_at(regression.wanted);
+  return regression;
+}
+
 }  // namespace
 
 double stiff_sign(Hand hand) {
@@ -180,6 +195,12 @@ Learner::Learner(const std::vector<SetupView>& setups, std::size_t latest,
   const std::size_t draws = std::max<std::size_t>(options.draws, 2);
   models_[0] = std::make_unique<BowModel>(draws, options.seed, false);
   models_[1] = std::make_unique<BowModel>(std::min(draws, kVerticalDraws), options.seed, true);
+  for (std::size_t i = 0; i < setups_.size(); ++i) {
+    if (counted(setups_[i]) && setups_[i].facts.hand == setups_[latest_].facts.hand) {
+      used_.push_back(i);
+      used_models_.push_back(model_setup(setups_[i].facts).setup);
+    }
+  }
 }
 
 Learner::~Learner() = default;
@@ -201,33 +222,61 @@ const Answer& Learner::answer(Quantity quantity, bool vertical) {
   return answers_.emplace(key, compute(quantity, vertical)).first->second;
 }
 
+double Learner::sign_of(bool vertical) const {
+  return vertical ? 1.0 : stiff_sign(setups_[latest_].facts.hand);
+}
+
+const OffsetSummary& Learner::offset_of(std::size_t setup, bool vertical) const {
+  const SetupJudgement& judgement = setups_[setup].judgement;
+  return vertical ? *judgement.vertical : *judgement.lateral;
+}
+
 Answer Learner::compute(Quantity quantity, bool vertical) {
   const SetupFacts& latest = setups_[latest_].facts;
-  const double sign = vertical ? 1.0 : stiff_sign(latest.hand);
   const std::optional<double> present = value_of(quantity, latest);
   Answer answer;
   answer.told = present.has_value();
-
-  // The measured set-ups of the same hand, relative to the latest.
-  std::vector<std::size_t> used;
-  std::vector<std::optional<arrow::Setup>> model_setups;
-  for (std::size_t i = 0; i < setups_.size(); ++i) {
-    if (counted(setups_[i]) && setups_[i].facts.hand == latest.hand) {
-      used.push_back(i);
-      model_setups.push_back(model_setup(setups_[i].facts).setup);
-    }
-  }
   double low = present.value_or(0.0);
   double high = low;
-  for (const std::size_t i : used) {
+  for (const std::size_t i : used_) {
     if (const auto value = value_of(quantity, setups_[i].facts); value && present) {
       low = std::min(low, *value);
       high = std::max(high, *value);
     }
   }
   lay_out(answer, quantity, present.value_or(0.0), latest, low, high);
+  const Regression told = told_and_wanted(answer, quantity, vertical);
+  Prior prior = prior_of(told, answer, quantity, vertical);
+  answer.offset_deg = sampled(prior.posterior, kPaths, options_.seed);
 
-  const auto n = static_cast<Eigen::Index>(used.size());
+  const double sign = sign_of(vertical);
+  Learned& learned = answer.learned;
+  learned.quantity = quantity;
+  learned.vertical = vertical;
+  learned.whole_arrow =
+      quantity == Quantity::shaft_length && !latest.arrow.shaft_length_m && present.has_value();
+  learned.prior_words = prior.words + ".";
+  learned.posterior = curve_of(answer.at, answer.offset_deg, sign);
+  learned.slope_deg_per_unit = slope_of(answer, answer.offset_deg, sign);
+  learned.straight_at = crossing_of(answer);
+  learned.data = points_on_curve(told, quantity, vertical);
+  if (present_.setup && answer.told) {
+    Regression before = std::move(prior.regression);
+    before.measured.clear();
+    before.offset_deg.resize(0);
+    before.u_deg.resize(0);
+    before.shared_deg.resize(0);
+    const Eigen::MatrixXd paths = sampled(posterior_of(before), kPaths, options_.seed);
+    learned.prior = curve_of(answer.at, paths, sign);
+    learned.prior_slope_deg_per_unit = slope_of(answer, paths, sign);
+  }
+  return answer;
+}
+
+Regression Learner::told_and_wanted(const Answer& answer, Quantity quantity, bool vertical) const {
+  const SetupFacts& latest = setups_[latest_].facts;
+  const double sign = sign_of(vertical);
+  const auto n = static_cast<Eigen::Index>(used_.size());
   Regression regression;
   regression.offset_deg.resize(n);
   regression.u_deg.resize(n);
@@ -237,9 +286,9 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
     return fmt::format("{}|{}", rest_of(setups_[i].facts), shafts[i]);
   };
   std::vector<std::string> groups{group_of(latest_)};
-  for (std::size_t k = 0; k < used.size(); ++k) {
-    const SetupView& setup = setups_[used[k]];
-    const OffsetSummary& offset = vertical ? *setup.judgement.vertical : *setup.judgement.lateral;
+  for (std::size_t k = 0; k < used_.size(); ++k) {
+    const SetupFacts& facts = setups_[used_[k]].facts;
+    const OffsetSummary& offset = offset_of(used_[k], vertical);
     const auto row = static_cast<Eigen::Index>(k);
     regression.offset_deg(row) = sign * offset.mean_deg;
     const double whole = offset.u95_deg / kSigmasPerU95;
@@ -249,17 +298,17 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
         std::hypot(std::sqrt(std::max(whole * whole - shared * shared, 0.0)), kSetupNoise_deg);
     // Alike by their facts and yet apart by more than chance: none of them is known as well as it
     // claims.
-    if (const auto alike = pooled(setups_, setup.facts, vertical); alike && disagree(*alike)) {
+    if (const auto alike = pooled(setups_, facts, vertical); alike && disagree(*alike)) {
       regression.u_deg(row) *= alike->birge_ratio;
     }
     Place place;
     for (std::size_t q = 0; q < kQuantities; ++q) {
       const auto each = static_cast<Quantity>(q);
-      const auto value = value_of(each, setup.facts);
+      const auto value = value_of(each, facts);
       const auto now = value_of(each, latest);
       place.at[q] = value && now ? (*value - *now) / usual_step(each) : 0.0;
     }
-    const std::string rest = group_of(used[k]);
+    const std::string rest = group_of(used_[k]);
     const auto known = std::find(groups.begin(), groups.end(), rest);
     place.group = static_cast<int>(known - groups.begin());
     if (known == groups.end()) {
@@ -273,113 +322,94 @@ Answer Learner::compute(Quantity quantity, bool vertical) {
         (value - answer.at[answer.here]) / usual_step(quantity);
     regression.wanted.push_back(place);
   }
+  return regression;
+}
 
-  // Common practice: one "draw", the usual slopes through zero, with wide terms about it.
-  const auto practice_at = [&](const std::vector<Place>& places) {
-    Eigen::MatrixXd row(1, static_cast<Eigen::Index>(places.size()));
-    for (std::size_t k = 0; k < places.size(); ++k) {
-      row(0, static_cast<Eigen::Index>(k)) = practice_offset_deg(places[k], vertical);
-    }
-    return row;
-  };
-  Regression practice = regression;
-  practice.discrepancy = practice_discrepancy(vertical);
-  practice.model_measured = practice_at(practice.measured);
-  practice.model_wanted = practice_at(practice.wanted);
-  Regression chosen = practice;
-  Posterior posterior = posterior_of(practice);
-
-  std::string words =
+Learner::Prior Learner::prior_of(const Regression& told, const Answer& answer, Quantity quantity,
+                                 bool vertical) {
+  Prior practice{by_practice(told, vertical), {}, {}};
+  practice.posterior = posterior_of(practice.regression);
+  practice.words =
       present_.setup ? "" : "Prior: slopes of common practice, wide, since the arrow model lacks ";
   for (std::size_t i = 0; i < present_.missing.size(); ++i) {
-    words += fmt::format("{}{}", i == 0 ? "" : ", ", present_.missing[i]);
+    practice.words += fmt::format("{}{}", i == 0 ? "" : ", ", present_.missing[i]);
   }
   const bool all_modelled =
-      std::all_of(model_setups.begin(), model_setups.end(),
+      std::all_of(used_models_.begin(), used_models_.end(),
                   [](const std::optional<arrow::Setup>& setup) { return setup.has_value(); });
-  if (present_.setup && all_modelled && answer.told) {
-    BowModel& model = *models_[vertical ? 1 : 0];
-    Regression modelled = regression;
-    modelled.discrepancy = model_discrepancy(vertical);
-    // Set-ups that lie on the axis are read off its spline; only the others cost shots of their
-    // own.
-    std::vector<double> along = answer.at;
-    std::vector<std::optional<std::size_t>> on_axis(used.size());
-    for (std::size_t k = 0; k < used.size(); ++k) {
-      const double value = value_in(*model_setups[k], quantity);
-      if (value >= answer.at.front() && value <= answer.at.back() &&
-          model.alike(with(*model_setups[k], quantity, answer.at[answer.here]), *present_.setup)) {
-        on_axis[k] = along.size();
-        along.push_back(value);
-      }
-    }
-    const Eigen::MatrixXd model_along = sign * model.along(*present_.setup, quantity, along);
-    modelled.model_wanted = model_along.leftCols(static_cast<Eigen::Index>(answer.at.size()));
-    modelled.model_measured.resize(modelled.model_wanted.rows(), n);
-    for (std::size_t k = 0; k < used.size(); ++k) {
-      const auto column = static_cast<Eigen::Index>(k);
-      if (on_axis[k]) {
-        modelled.model_measured.col(column) =
-            model_along.col(static_cast<Eigen::Index>(*on_axis[k]));
-      } else {
-        modelled.model_measured.col(column) = sign * model.offsets(*model_setups[k]);
-      }
-    }
-    const Posterior with_model = posterior_of(modelled);
-    if (posterior.log_evidence - with_model.log_evidence > kModelRefuted) {
-      words =
-          "Prior: slopes of common practice. The shots do not fit the arrow model of the set-up "
-          "as it was told; check its figures";
-    } else {
-      words = fmt::format(
-          "Prior: the arrow model of this set-up, {} draws of what no archer measures, and what "
-          "the model may miss",
-          modelled.model_wanted.rows());
-      for (std::size_t i = 0; i < present_.assumed.size(); ++i) {
-        words += fmt::format("{}{}", i == 0 ? "; assumed: " : ", ", present_.assumed[i]);
-      }
-      posterior = with_model;
-      chosen = std::move(modelled);
-    }
+  if (!present_.setup || !all_modelled || !answer.told) {
+    return practice;
   }
-  answer.offset_deg = sampled(posterior, kPaths, options_.seed);
+  Prior modelled{by_model(told, answer, quantity, vertical), {}, {}};
+  modelled.posterior = posterior_of(modelled.regression);
+  if (practice.posterior.log_evidence - modelled.posterior.log_evidence > kModelRefuted) {
+    practice.words =
+        "Prior: slopes of common practice. The shots do not fit the arrow model of the set-up "
+        "as it was told; check its figures";
+    return practice;
+  }
+  modelled.words = fmt::format(
+      "Prior: the arrow model of this set-up, {} draws of what no archer measures, and what "
+      "the model may miss",
+      modelled.regression.model_wanted.rows());
+  for (std::size_t i = 0; i < present_.assumed.size(); ++i) {
+    modelled.words += fmt::format("{}{}", i == 0 ? "; assumed: " : ", ", present_.assumed[i]);
+  }
+  return modelled;
+}
 
-  Learned& learned = answer.learned;
-  learned.quantity = quantity;
-  learned.vertical = vertical;
-  learned.whole_arrow =
-      quantity == Quantity::shaft_length && !latest.arrow.shaft_length_m && present.has_value();
-  learned.prior_words = words + ".";
-  learned.posterior = curve_of(answer.at, answer.offset_deg, sign);
-  learned.slope_deg_per_unit = slope_of(answer, answer.offset_deg, sign);
-  learned.straight_at = crossing_of(answer);
-  if (present_.setup && answer.told) {
-    Regression before = chosen;
-    before.measured.clear();
-    before.offset_deg.resize(0);
-    before.u_deg.resize(0);
-    before.shared_deg.resize(0);
-    const Eigen::MatrixXd paths = sampled(posterior_of(before), kPaths, options_.seed);
-    learned.prior = curve_of(answer.at, paths, sign);
-    learned.prior_slope_deg_per_unit = slope_of(answer, paths, sign);
+Regression Learner::by_model(Regression regression, const Answer& answer, Quantity quantity,
+                             bool vertical) {
+  BowModel& model = *models_[vertical ? 1 : 0];
+  const double sign = sign_of(vertical);
+  regression.discrepancy = model_discrepancy(vertical);
+  // Set-ups that lie on the axis are read off its spline; only the others cost shots of their own.
+  std::vector<double> along = answer.at;
+  std::vector<std::optional<std::size_t>> on_axis(used_.size());
+  for (std::size_t k = 0; k < used_.size(); ++k) {
+    const double value = value_in(*used_models_[k], quantity);
+    if (value >= answer.at.front() && value <= answer.at.back() &&
+        model.alike(with(*used_models_[k], quantity, answer.at[answer.here]), *present_.setup)) {
+      on_axis[k] = along.size();
+      along.push_back(value);
+    }
   }
-  for (std::size_t k = 0; k < used.size(); ++k) {
-    const SetupView& setup = setups_[used[k]];
+  const Eigen::MatrixXd model_along = sign * model.along(*present_.setup, quantity, along);
+  regression.model_wanted = model_along.leftCols(static_cast<Eigen::Index>(answer.at.size()));
+  regression.model_measured.resize(regression.model_wanted.rows(),
+                                   static_cast<Eigen::Index>(used_.size()));
+  for (std::size_t k = 0; k < used_.size(); ++k) {
+    const auto column = static_cast<Eigen::Index>(k);
+    if (on_axis[k]) {
+      regression.model_measured.col(column) =
+          model_along.col(static_cast<Eigen::Index>(*on_axis[k]));
+    } else {
+      regression.model_measured.col(column) = sign * model.offsets(*used_models_[k]);
+    }
+  }
+  return regression;
+}
+
+std::vector<Learned::Point> Learner::points_on_curve(const Regression& told, Quantity quantity,
+                                                     bool vertical) const {
+  std::vector<Learned::Point> points;
+  for (std::size_t k = 0; k < used_.size(); ++k) {
+    const SetupView& setup = setups_[used_[k]];
     const auto value = value_of(quantity, setup.facts);
     // Points that differ in more than this quantity would not lie on its curve.
-    bool alone = regression.measured[k].group == 0 && value.has_value();
+    bool alone = told.measured[k].group == 0 && value.has_value();
     for (std::size_t q = 0; q < kQuantities; ++q) {
       // Up and down answers to the nocking point and to little else; sideways not to it.
       const bool matters = static_cast<Quantity>(q) != quantity && !vertical &&
                            static_cast<Quantity>(q) != Quantity::nocking_point;
-      alone = alone && (!matters || std::abs(regression.measured[k].at[q]) < 1e-3);
+      alone = alone && (!matters || std::abs(told.measured[k].at[q]) < 1e-3);
     }
     if (alone) {
-      const OffsetSummary& offset = vertical ? *setup.judgement.vertical : *setup.judgement.lateral;
-      learned.data.push_back({setup.judgement.name, *value, {offset.mean_deg, offset.u95_deg}});
+      const OffsetSummary& offset = offset_of(used_[k], vertical);
+      points.push_back({setup.judgement.name, *value, {offset.mean_deg, offset.u95_deg}});
     }
   }
-  return answer;
+  return points;
 }
 
 }  // namespace nocktrail::tune

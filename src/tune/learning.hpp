@@ -49,13 +49,33 @@ class Learner {
   const ModelSetup& present() const { return present_; }
 
  private:
+  // What is believed before the shots, and what they make of it.
+  struct Prior {
+    Regression regression;
+    Posterior posterior;
+    std::string words;
+  };
+
   const Answer& answer(Quantity quantity, bool vertical);
   Answer compute(Quantity quantity, bool vertical);
+  double sign_of(bool vertical) const;
+  const OffsetSummary& offset_of(std::size_t setup, bool vertical) const;
+  // The measured set-ups and the places where the answer is wanted, without a prior yet.
+  Regression told_and_wanted(const Answer& answer, Quantity quantity, bool vertical) const;
+  // The arrow model where it can be asked and the shots do not refute it, else common practice.
+  Prior prior_of(const Regression& told, const Answer& answer, Quantity quantity, bool vertical);
+  Regression by_model(Regression regression, const Answer& answer, Quantity quantity,
+                      bool vertical);
+  std::vector<Learned::Point> points_on_curve(const Regression& told, Quantity quantity,
+                                              bool vertical) const;
 
   const std::vector<SetupView>& setups_;
   std::size_t latest_;
   JudgementOptions options_;
   ModelSetup present_;
+  // The counted set-ups of the same hand, and as the arrow model takes them.
+  std::vector<std::size_t> used_;
+  std::vector<std::optional<arrow::Setup>> used_models_;
   std::array<std::unique_ptr<BowModel>, 2> models_;  // lateral, vertical
   std::map<std::pair<Quantity, bool>, Answer> answers_;
 };
