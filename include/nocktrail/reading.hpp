@@ -5,6 +5,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -54,6 +55,19 @@ struct SharedError {
   double high_u95_deg = 0.0;
   double correlation = 0.0;
 };
+
+// From where a shot was filmed, so that two of them can be told apart: an error that comes of a
+// place is not that of another.
+struct FilmedFrom {
+  // The camera past the arrow rest, in the basis of the flight; behind is positive upstream.
+  Measured right_m;
+  Measured above_m;
+  Measured behind_m;
+  // The picture before the loose as kBackdropSide by kBackdropSide means of brightness, row by row,
+  // whatever its shape.
+  std::vector<std::uint8_t> backdrop;
+};
+inline constexpr int kBackdropSide = 24;
 
 enum class BowSource { seen, told, assumed };
 
@@ -150,7 +164,8 @@ struct Shot {
   // Correlation of the errors of nock_right and nock_high (from beside the plane of flight the two
   // trade against each other).
   double right_high_correlation = 0.0;
-  std::optional<SharedError> shared;  // empty: not told apart, counts as half of the variance
+  std::optional<SharedError> shared;      // empty: not told apart, counts as half of the variance
+  std::optional<FilmedFrom> filmed_from;  // of a measured shot seen from behind
   std::optional<Measured> speed_mps;
   std::optional<Flex> flex;
   std::optional<Measured> cant_seen_deg;  // as the limb in the picture shows it, told or not

@@ -20,6 +20,7 @@
 #include "shot_analysis.hpp"
 #include "shot_from_analysis.hpp"
 #include "stretch.hpp"
+#include "where_filmed.hpp"
 
 namespace nocktrail {
 namespace {
@@ -214,6 +215,7 @@ class MarkedClip {
     } else {
       analysis.limb = pipeline::see_limb(stretch.luma, analysis, options_.debug_dir);
     }
+    analysis.filmed_from = pipeline::where_filmed(stretch.luma, analysis);
     Shot shot = pipeline::shot_from(analysis, info_);
     if (both < kFramesForReading) {
       Shot drawn = refused(marks_, info_, missing_marks(marks_));

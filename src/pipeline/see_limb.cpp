@@ -1,37 +1,11 @@
 #include "see_limb.hpp"
 
-#include <opencv2/imgproc.hpp>
-
 #include "debug_pictures.hpp"
+#include "stretch.hpp"
 
 namespace nocktrail::pipeline {
 
 namespace {
-
-// The mean of the steadied frames from one time to the other, of the first after it where there is
-// none between; empty where none is known.
-cv::Mat mean_between(const std::vector<cv::Mat>& luma, const ShotAnalysis& shot, double from_s,
-                     double to_s) {
-  cv::Mat sum;
-  int frames = 0;
-  for (std::size_t k = 0; k < luma.size(); ++k) {
-    const double t_s = shot.frame_t_s[k];
-    if (t_s < from_s || (t_s > to_s && frames > 0) || luma[k].empty() ||
-        shot.steadied.motion[k].lost) {
-      continue;
-    }
-    if (frames == 0) {
-      sum = cv::Mat::zeros(luma[k].size(), CV_32F);
-    }
-    cv::accumulate(luma[k], sum);
-    ++frames;
-  }
-  cv::Mat mean;
-  if (frames > 0) {
-    sum.convertTo(mean, CV_8U, 1.0 / frames);
-  }
-  return mean;
-}
 
 // The bow at full draw: its tips stand a foot behind the rest, and it may turn in the hand until
 // the arrow is gone, by some degrees (common practice, no source).

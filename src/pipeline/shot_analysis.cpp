@@ -13,6 +13,7 @@
 #include "see_limb.hpp"
 #include "seen_in_colour.hpp"
 #include "stretch.hpp"
+#include "where_filmed.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
@@ -216,7 +217,9 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
   }
   if (behind.any()) {
     analysis.side.reset();
-    analysis.limb = see_limb(options.colour ? luma : stretch.luma, analysis, options.debug_dir);
+    const std::vector<cv::Mat>& as_filmed = options.colour ? luma : stretch.luma;
+    analysis.limb = see_limb(as_filmed, analysis, options.debug_dir);
+    analysis.filmed_from = where_filmed(as_filmed, analysis);
   } else if (analysis.side) {
     analysis.stroke = analysis.side->stroke;
     analysis.outcome = Outcome::measured;

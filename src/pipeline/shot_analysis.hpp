@@ -83,6 +83,7 @@ struct ShotAnalysis {
   std::optional<SideFlight> side;  // filmed from the side: then of the above only frames and stroke
   OffsetScatter scatter;
   std::optional<bow::SeenLimb> limb;
+  std::optional<FilmedFrom> filmed_from;
   ReadBy by = ReadBy::program;
   std::optional<double>
       freedom;  // degrees of freedom of the scatter, where not those of the frames

@@ -143,6 +143,7 @@ Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
   shot.shared =
       SharedError{units::deg_from_rad(headline.shared_right_u95_rad),
                   units::deg_from_rad(headline.shared_high_u95_rad), headline.shared_correlation};
+  shot.filmed_from = analysis.filmed_from;
   shot.speed_mps = headline.speed_mps;
   if (analysis.limb) {
     // The flight says where plumb is; with its roll the cant against plumb turns.

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
 
 #include "nocktrail/track/loose.hpp"
 
@@ -130,6 +131,29 @@ Stretch load_with(media::Clip& clip, double from_s, double to_s, const std::vect
   }
   clip.rest();
   return stretch;
+}
+
+cv::Mat mean_between(const std::vector<cv::Mat>& luma, const ShotAnalysis& shot, double from_s,
+                     double to_s) {
+  cv::Mat sum;
+  int frames = 0;
+  for (std::size_t k = 0; k < luma.size(); ++k) {
+    const double t_s = shot.frame_t_s[k];
+    if (t_s < from_s || (t_s > to_s && frames > 0) || luma[k].empty() ||
+        shot.steadied.motion[k].lost) {
+      continue;
+    }
+    if (frames == 0) {
+      sum = cv::Mat::zeros(luma[k].size(), CV_32F);
+    }
+    cv::accumulate(luma[k], sum);
+    ++frames;
+  }
+  cv::Mat mean;
+  if (frames > 0) {
+    sum.convertTo(mean, CV_8U, 1.0 / frames);
+  }
+  return mean;
 }
 
 }  // namespace nocktrail::pipeline

@@ -27,4 +27,9 @@ Stretch load_heard(media::Clip& clip, double knock_s, const AnalysisOptions& opt
 Stretch load_with(media::Clip& clip, double from_s, double to_s, const std::vector<long>& wanted,
                   const AnalysisOptions& options);
 
+// The mean of the steadied frames from one time to the other, of the first after it where there is
+// none between; empty where none is known.
+cv::Mat mean_between(const std::vector<cv::Mat>& luma, const ShotAnalysis& shot, double from_s,
+                     double to_s);
+
 }  // namespace nocktrail::pipeline

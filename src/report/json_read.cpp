@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <charconv>
 #include <nlohmann/json.hpp>
 
 #include "nocktrail/error.hpp"
@@ -85,6 +86,32 @@ std::optional<SharedError> shared_from(const Json& right, const Json& high,
   return SharedError{*right_u95, *high_u95, number_or(correlation, 0.0)};
 }
 
+std::optional<FilmedFrom> filmed_from(const Json& j) {
+  if (j.is_null()) {
+    return std::nullopt;
+  }
+  const auto right = measured(j.at("right_m"));
+  const auto above = measured(j.at("above_m"));
+  const auto behind = measured(j.at("behind_m"));
+  const std::string hex = j.at("backdrop").get<std::string>();
+  FilmedFrom from;
+  for (std::size_t i = 0; i + 1 < hex.size(); i += 2) {
+    const char* const at = hex.data() + i;
+    std::uint8_t grey = 0;
+    if (std::from_chars(at, at + 2, grey, 16).ptr != at + 2) {
+      return std::nullopt;
+    }
+    from.backdrop.push_back(grey);
+  }
+  if (!right || !above || !behind || from.backdrop.size() != kBackdropSide * kBackdropSide) {
+    return std::nullopt;
+  }
+  from.right_m = *right;
+  from.above_m = *above;
+  from.behind_m = *behind;
+  return from;
+}
+
 Shot shot_from(const Json& j) {
   Shot s;
   if (const Json& view = since_2(j, "view"); !view.is_null()) {
@@ -104,6 +131,7 @@ Shot shot_from(const Json& j) {
   s.right_high_correlation = number_or(since_2(j, "correlation"), 0.0);
   s.shared =
       shared_from(j.at("nock_right_deg"), j.at("nock_high_deg"), since_2(j, "correlation_shared"));
+  s.filmed_from = filmed_from(since_2(j, "filmed_from"));
   s.speed_mps = measured(j.at("speed_mps"));
   if (const Json& f = j.at("flex"); !f.is_null()) {
     s.flex = Flex{measured(f.at("frequency_hz")).value_or(Measured{}),

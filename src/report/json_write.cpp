@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <cmath>
 #include <nlohmann/json.hpp>
 
@@ -71,6 +73,20 @@ Json bow(const std::optional<Bow>& b) {
           {"source", word_of(kBowSources, b->source)}};
 }
 
+Json filmed_from(const std::optional<FilmedFrom>& from) {
+  if (!from) {
+    return nullptr;
+  }
+  std::string backdrop;
+  for (const std::uint8_t grey : from->backdrop) {
+    backdrop += fmt::format("{:02x}", grey);
+  }
+  return {{"right_m", measured(from->right_m)},
+          {"above_m", measured(from->above_m)},
+          {"behind_m", measured(from->behind_m)},
+          {"backdrop", backdrop}};
+}
+
 Json point(const std::optional<Eigen::Vector2d>& p) {
   if (!p || !p->allFinite()) {
     return nullptr;
@@ -122,6 +138,7 @@ Json shot_json(const Shot& s) {
           {"correlation_shared", shared_correlation(s.shared)},
           {"nock_right_slope_deg_per_m", measured(s.nock_right_slope_deg_per_m)},
           {"nock_high_slope_deg_per_m", measured(s.nock_high_slope_deg_per_m)},
+          {"filmed_from", filmed_from(s.filmed_from)},
           {"speed_mps", measured(s.speed_mps)},
           {"flex", flex(s.flex)},
           {"cant_seen_deg", measured(s.cant_seen_deg)},

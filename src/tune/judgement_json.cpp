@@ -78,6 +78,7 @@ json setup_json(const SetupJudgement& setup) {
                      {"lat_deg", measured_json(shot.lat_deg)},
                      {"vert_deg", measured_json(shot.vert_deg)},
                      {"correlation", number(shot.correlation)},
+                     {"place", shot.place + 1},
                      {"dropped", shot.dropped},
                      {"outlier", shot.outlier},
                      {"why", text(shot.why)}});

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include "nocktrail/arrow/spine.hpp"
 #include "nocktrail/rules/words.hpp"
@@ -25,6 +26,15 @@ std::string measured_line(const char* label, const OffsetSummary& summary, bool 
 void add_setup(std::string& out, const SetupJudgement& setup) {
   out += fmt::format("{}: {} shot{} counted", printable(setup.name), setup.counted,
                      setup.counted == 1 ? "" : "s");
+  std::set<int> places;
+  for (const JudgedShot& shot : setup.shots) {
+    if (!shot.dropped) {
+      places.insert(shot.place);
+    }
+  }
+  if (places.size() > 1) {
+    out += fmt::format(", filmed from {} places", places.size());
+  }
   if (setup.refused > 0) {
     out +=
         fmt::format(", {} clip{} without a number", setup.refused, setup.refused == 1 ? "" : "s");

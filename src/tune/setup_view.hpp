@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "nocktrail/tune/judgement.hpp"
+#include "nocktrail/tune/statistics.hpp"
 
 namespace nocktrail::tune {
 
@@ -35,8 +36,8 @@ inline constexpr double kLargeScatter_deg = 1.0;
 
 // Of what more shots of a set-up do not take away, the part of the variance that is the same in the
 // session's other set-ups: the same phone, focal length and read-out, but put up anew, and an arrow
-// measured anew. No source; half, as between not at all and wholly.
-inline constexpr double kSharedBetweenSetups = 0.5;
+// measured anew.
+inline constexpr double kSharedBetweenSetups = kSharedElsewhere;
 
 inline bool counted(const SetupView& setup) {
   return setup.judgement.lateral && setup.judgement.vertical;

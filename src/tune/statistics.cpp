@@ -8,6 +8,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <map>
 #include <numeric>
 
 namespace nocktrail::tune {
@@ -118,16 +119,60 @@ double paule_mandel(std::span<const double> values, std::span<const double> u,
   return 0.5 * (bracket.first + bracket.second);
 }
 
+namespace {
+
+// What is left of each shared error when the others of its place are no others: of a lone shot the
+// part of the place is its own.
+std::vector<double> shared_by_others(std::span<const double> shared, std::span<const int> places) {
+  std::vector<double> left(shared.begin(), shared.end());
+  if (std::all_of(places.begin(), places.end(), [&](int place) { return place == places[0]; })) {
+    return left;
+  }
+  for (std::size_t i = 0; i < left.size(); ++i) {
+    if (std::count(places.begin(), places.end(), places[i]) == 1) {
+      left[i] *= std::sqrt(kSharedElsewhere);
+    }
+  }
+  return left;
+}
+
+// Standard uncertainty of a weighted mean by what its values share.
+double lasting_u(const std::vector<double>& shares, std::span<const double> shared,
+                 std::span<const int> places) {
+  double all = 0.0;
+  std::map<int, double> of_place;
+  for (std::size_t i = 0; i < shared.size(); ++i) {
+    const int place = places.empty() ? 0 : places[i];
+    all += shares[i] * shared[i];
+    of_place[place] += shares[i] * shared[i];
+  }
+  if (of_place.size() < 2) {
+    return all;
+  }
+  double variance = kSharedElsewhere * all * all;
+  for (const auto& [place, sum] : of_place) {
+    // A lone shot's part of the place is counted as its own.
+    if (std::count(places.begin(), places.end(), place) > 1) {
+      variance += (1.0 - kSharedElsewhere) * sum * sum;
+    }
+  }
+  return std::sqrt(variance);
+}
+
+}  // namespace
+
 RobustMean robust_mean(std::span<const double> values, std::span<const double> whole_u,
-                       const ScatterPrior& prior, std::span<const double> shared) {
+                       const ScatterPrior& prior, std::span<const double> shared,
+                       std::span<const int> places) {
   RobustMean result;
   const std::size_t n = values.size();
   if (n == 0) {
     return result;
   }
   std::vector<double> u(whole_u.begin(), whole_u.end());
+  const std::vector<double> others = shared_by_others(shared, places);
   for (std::size_t i = 0; i < shared.size(); ++i) {
-    u[i] = std::sqrt(std::max(u[i] * u[i] - shared[i] * shared[i], 0.0));
+    u[i] = std::sqrt(std::max(u[i] * u[i] - others[i] * others[i], 0.0));
   }
   result.weights.assign(n, 1.0);
   result.distance.assign(n, 0.0);
@@ -167,9 +212,7 @@ RobustMean robust_mean(std::span<const double> values, std::span<const double> w
   // The scatter is what is left of the shots' spread after taking the measurement out: that
   // difference is known less well than the spread itself.
   const double left = variance > 0.0 ? variance / (variance + per_shot) : 1.0;
-  for (std::size_t i = 0; i < shared.size(); ++i) {
-    result.lasting_u += weighted.shares[i] * shared[i];
-  }
+  result.lasting_u = lasting_u(weighted.shares, shared, places);
   const std::array<Contribution, 3> parts{
       Contribution{std::sqrt(from_scatter), std::max(left * left * freedom, 1e-9)},
       Contribution{std::sqrt(from_measurement), kKnown}, Contribution{result.lasting_u, kKnown}};

@@ -9,6 +9,7 @@
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/tune/statistics.hpp"
+#include "places.hpp"
 #include "seen_cants.hpp"
 #include "setup_view.hpp"
 #include "side_shots.hpp"
@@ -75,6 +76,7 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
   const SeenCants seen = seen_cants(setup);
   warn_of_cants(seen, judgement.warnings);
   judgement.bow = rules::bow_as_known(hand, facts.cant_deg, seen.usual);
+  std::vector<const FilmedFrom*> filmed_from;
   int bows = 0;
   for (const ClipRecord& clip : setup.clips) {
     int of_clip = 0;
@@ -106,10 +108,15 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
       }
       bows += judged.dropped ? 0 : 1;
       judgement.shots.push_back(std::move(judged));
+      filmed_from.push_back(shot.filmed_from ? &*shot.filmed_from : nullptr);
     }
     if (of_clip == 0) {
       ++judgement.refused;
     }
+  }
+  const std::vector<int> places = places_of(filmed_from);
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    judgement.shots[i].place = places[i];
   }
   if (judgement.bow.source == BowSource::seen && seen.usual) {
     judgement.bow.cant_deg = {seen.usual->value, seen.u95_deg};  // of all, not of the first
@@ -123,6 +130,7 @@ struct Columns {
   std::vector<double> value;
   std::vector<double> u;
   std::vector<double> shared;  // of u
+  std::vector<int> place;
 };
 
 Columns columns_of(const SetupJudgement& judgement, Measured JudgedShot::*offset) {
@@ -137,6 +145,7 @@ Columns columns_of(const SetupJudgement& judgement, Measured JudgedShot::*offset
       columns.value.push_back((shot.*offset).value);
       columns.u.push_back(shot.*own_u95 / kSigmasPerU95);
       columns.shared.push_back(shot.*shared_u95 / kSigmasPerU95);
+      columns.place.push_back(shot.place);
     }
   }
   return columns;
@@ -171,16 +180,16 @@ std::vector<std::optional<OffsetSummary>> summaries_of(std::vector<SetupView>& s
   std::vector<RobustMean> own;
   for (const SetupView& setup : setups) {
     columns.push_back(columns_of(setup.judgement, offset));
-    own.push_back(
-        robust_mean(columns.back().value, columns.back().u, kUsualScatter, columns.back().shared));
+    own.push_back(robust_mean(columns.back().value, columns.back().u, kUsualScatter,
+                              columns.back().shared, columns.back().place));
   }
   std::vector<std::optional<OffsetSummary>> summaries(setups.size());
   for (std::size_t i = 0; i < setups.size(); ++i) {
     if (columns[i].value.empty()) {
       continue;
     }
-    const RobustMean mean =
-        robust_mean(columns[i].value, columns[i].u, pooled_scatter(own, i), columns[i].shared);
+    const RobustMean mean = robust_mean(columns[i].value, columns[i].u, pooled_scatter(own, i),
+                                        columns[i].shared, columns[i].place);
     summaries[i] = OffsetSummary{mean.mean,    mean.u95(), mean.scatter,
                                  mean.freedom, 0.0,        kSigmasPerU95 * mean.lasting_u};
     std::size_t at = 0;

@@ -227,6 +227,21 @@ TEST_CASE("unit: the correlation and the shared part come back") {
   CHECK(back.clip.picture_mirrored == true);
 }
 
+TEST_CASE("unit: from where a shot was filmed comes back; half of it is none") {
+  Reading r = test::full_reading();
+  FilmedFrom from{{0.05, 0.03}, {0.5, 0.04}, {1.4, 0.12}, {}};
+  for (int i = 0; i < kBackdropSide * kBackdropSide; ++i) {
+    from.backdrop.push_back(static_cast<std::uint8_t>(i % 256));
+  }
+  r.shots[0].filmed_from = from;
+  const Reading back = readings_from_json(text_of(r), "test").at(0);
+  REQUIRE(back.shots[0].filmed_from);
+  CHECK(back.shots[0].filmed_from->above_m.value == 0.5);
+  CHECK(back.shots[0].filmed_from->backdrop == from.backdrop);
+  r.shots[0].filmed_from->backdrop.resize(7);
+  CHECK_FALSE(readings_from_json(text_of(r), "test").at(0).shots[0].filmed_from);
+}
+
 TEST_CASE("unit: from the side the shared part of the height comes back alone") {
   Reading reading = test::full_reading();
   Shot& shot = reading.shots.front();

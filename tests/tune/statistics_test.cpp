@@ -198,3 +198,60 @@ TEST_CASE("unit: what the errors share stays in the mean whole, and is no scatte
   CHECK(mean.u == Approx(std::hypot(0.3, 0.4 / std::sqrt(50.0))));
   CHECK(robust_mean(values, u, {}).lasting_u == 0.0);
 }
+
+// By simulation: half of a reading's variance is shared by the shots of one place, and 0.4 or 0.6
+// of that (0.5 is reckoned with) by those of all places.
+TEST_CASE("truth: a mean's interval holds where the phone was moved between shots") {
+  boost::random::mt19937_64 random(20261130);
+  boost::random::normal_distribution<double> normal;
+  boost::random::uniform_real_distribution<double> archer(0.3, 0.8);
+  constexpr int kTrials = 2000;
+  constexpr double kReading = 0.5;
+  constexpr double kLeast = 0.90 - 3.0 * 0.0067;
+  constexpr double kMost = 0.98 + 3.0 * 0.0031;
+  const std::vector<std::vector<int>> layouts{{0, 1, 2, 3},
+                                              {0, 0, 0, 1, 1, 1},
+                                              {0, 0, 0, 0, 0, 1},
+                                              {0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11},
+                                              {0, 0, 0, 0, 1, 1, 1, 1, 2, 2, 2, 2}};
+  for (const double elsewhere : {0.4, 0.6}) {
+    for (const std::vector<int>& places : layouts) {
+      const std::size_t n = places.size();
+      const double alike = kReading * std::sqrt(0.5);
+      int held = 0;
+      for (int trial = 0; trial < kTrials; ++trial) {
+        const double scatter = archer(random);
+        const double common = alike * std::sqrt(elsewhere) * normal(random);
+        std::vector<double> of_place(n);
+        for (double& each : of_place) {
+          each = alike * std::sqrt(1.0 - elsewhere) * normal(random);
+        }
+        std::vector<double> values;
+        for (const int place : places) {
+          values.push_back(common + of_place[static_cast<std::size_t>(place)] +
+                           std::hypot(scatter, alike) * normal(random));
+        }
+        const RobustMean mean = robust_mean(values, std::vector<double>(n, kReading), {0.6, 2.0},
+                                            std::vector<double>(n, alike), places);
+        held += std::abs(mean.mean) <= mean.u95() ? 1 : 0;
+      }
+      CAPTURE(elsewhere);
+      CAPTURE(n);
+      CAPTURE(places.back());
+      CHECK(held >= kLeast * kTrials);
+      CHECK(held <= kMost * kTrials);
+    }
+  }
+}
+
+TEST_CASE("unit: another place takes part of what shots share away, the same place nothing") {
+  const std::vector<double> values(12, 1.0);
+  const std::vector<double> u(12, 0.5);
+  const std::vector<double> shared(12, 0.4);
+  const auto lasting = [&](const std::vector<int>& places) {
+    return robust_mean(values, u, {}, shared, places).lasting_u;
+  };
+  CHECK(lasting(std::vector<int>(12, 3)) == Approx(0.4));
+  CHECK(lasting({0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1}) == Approx(0.4 * std::sqrt(0.5 + 0.5 * 0.5)));
+  CHECK(lasting({0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}) == Approx(0.4 * std::sqrt(0.5)));
+}

@@ -141,6 +141,45 @@ TEST_CASE("unit: what the shots share is not taken away by more of them") {
   CHECK(summary(6, SharedError{}).lateral->u95_deg < summary(6, std::nullopt).lateral->u95_deg);
 }
 
+// The phone was put up elsewhere where both its fitted place and what stands behind say so.
+TEST_CASE("unit: shots filmed from several places share less of their error") {
+  const auto filmed_from = [](double above_m, std::uint8_t shade) {
+    FilmedFrom from{{0.05, 0.03}, {above_m, 0.04}, {1.4, 0.12}, {}};
+    for (int i = 0; i < kBackdropSide * kBackdropSide; ++i) {
+      from.backdrop.push_back(static_cast<std::uint8_t>(100 + (i * shade) % 37));
+    }
+    return from;
+  };
+  const auto summary = [&](const std::vector<std::optional<FilmedFrom>>& from) {
+    SetupFacts exact = facts();
+    exact.cant_deg = 0.0;
+    SetupRecord record = setup("01", exact, 0.0, 0.0, static_cast<int>(from.size()), 0.0);
+    for (std::size_t i = 0; i < from.size(); ++i) {
+      record.clips[i].reading.shots.front().shared = SharedError{0.2, 0.1, 0.0};
+      record.clips[i].reading.shots.front().filmed_from = from[i];
+    }
+    return judged({record}).setups[0];
+  };
+  const FilmedFrom here = filmed_from(0.50, 5);
+  const FilmedFrom there = filmed_from(0.65, 11);
+  const SetupJudgement stayed = summary({here, here, here, here});
+  CHECK(stayed.lateral->lasting_u95_deg == Approx(0.2).epsilon(0.01));
+  const SetupJudgement moved = summary({here, there, here, there});
+  CHECK(moved.shots[2].place == moved.shots[0].place);
+  CHECK(moved.shots[1].place != moved.shots[0].place);
+  CHECK(moved.lateral->lasting_u95_deg == Approx(0.2 * std::sqrt(0.75)).epsilon(0.01));
+  // A place that is fitted elsewhere before the same backdrop, another backdrop (somebody walked
+  // in), a place that is hardly another: as well of one place.
+  FilmedFrom slip = there;
+  slip.backdrop = here.backdrop;
+  FilmedFrom walked_in = here;
+  walked_in.backdrop = there.backdrop;
+  CHECK(summary({here, slip, walked_in, filmed_from(0.54, 11)}).lateral->lasting_u95_deg ==
+        Approx(stayed.lateral->lasting_u95_deg));
+  // A reading that does not say so, of an older program.
+  CHECK(summary({here, std::nullopt, there, there}).shots[3].place == 0);
+}
+
 // Common practice, no source: a bare shaft shows form before it shows tune.
 TEST_CASE("rules: bare shafts that scatter carry the form warning") {
   const SetupJudgement wild = judged({setup("01", facts(), -1.0, 0.0, 6, 1.8)}).setups[0];

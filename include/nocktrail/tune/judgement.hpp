@@ -37,6 +37,7 @@ struct JudgedShot {
   // Of those, the part that the next shot of the same phone, place and arrow shares.
   double shared_lat_u95_deg = 0.0;
   double shared_vert_u95_deg = 0.0;
+  int place = 0;  // from which it was filmed: as those of the same number, as far as seen
   double correlation = 0.0;  // of the errors of the two
   bool dropped = false;      // by the archer
   bool outlier = false;      // far from the others: named, its weight reduced, not removed

@@ -56,8 +56,15 @@ double median_of(std::vector<double> values);
 // pooled with `prior`. Empty input gives zeros with freedom 0. With one shot the interval rests on
 // `prior` alone. `shared`, of each u, is the part that is the same error in all of them: it tells
 // nothing of the scatter, moves all values alike, and stays in the mean whole. Empty: none is.
+// Where values come from different `places` (a number each; empty: all from one), it is the same
+// error in those of one place, and only kSharedElsewhere of its variance in all.
 RobustMean robust_mean(std::span<const double> values, std::span<const double> u,
-                       const ScatterPrior& prior, std::span<const double> shared = {});
+                       const ScatterPrior& prior, std::span<const double> shared = {},
+                       std::span<const int> places = {});
+
+// Of the variance that shots from one place share, what those of the same phone and arrow share
+// from elsewhere, too (docs/tuning.md has the measurement: 0.4 to 0.6).
+inline constexpr double kSharedElsewhere = 0.5;
 
 // |distance| from which a shot counts as an outlier (the modified z-score of B. Iglewicz and
 // D. Hoaglin, How to Detect and Handle Outliers, 1993; from memory).

@@ -1,0 +1,63 @@
+#include "places.hpp"
+
+#include <cmath>
+#include <cstddef>
+
+namespace nocktrail::tune {
+namespace {
+
+// Correlation of two backdrops: no matter how bright each is.
+double alike(const std::vector<std::uint8_t>& a, const std::vector<std::uint8_t>& b) {
+  const auto n = static_cast<double>(a.size());
+  double sum_a = 0.0;
+  double sum_b = 0.0;
+  for (std::size_t i = 0; i < a.size(); ++i) {
+    sum_a += a[i];
+    sum_b += b[i];
+  }
+  double ab = 0.0;
+  double aa = 0.0;
+  double bb = 0.0;
+  for (std::size_t i = 0; i < a.size(); ++i) {
+    const double from_a = a[i] - sum_a / n;
+    const double from_b = b[i] - sum_b / n;
+    ab += from_a * from_b;
+    aa += from_a * from_a;
+    bb += from_b * from_b;
+  }
+  return aa > 0.0 && bb > 0.0 ? ab / std::sqrt(aa * bb) : 1.0;
+}
+
+bool apart(const Measured& a, const Measured& b) {
+  // A hand that holds the phone sways by some centimetres.
+  constexpr double kLeast_m = 0.05;
+  const double by_m = std::abs(a.value - b.value);
+  return by_m > kLeast_m && by_m > std::hypot(a.u95, b.u95);
+}
+
+}  // namespace
+
+bool moved_between(const FilmedFrom& a, const FilmedFrom& b) {
+  constexpr double kSameView = 0.95;
+  return a.backdrop.size() == b.backdrop.size() && alike(a.backdrop, b.backdrop) < kSameView &&
+         (apart(a.right_m, b.right_m) || apart(a.above_m, b.above_m) ||
+          apart(a.behind_m, b.behind_m));
+}
+
+std::vector<int> places_of(const std::vector<const FilmedFrom*>& shots) {
+  std::vector<int> place(shots.size(), 0);
+  int places = 0;
+  for (std::size_t i = 0; i < shots.size(); ++i) {
+    place[i] = places;
+    for (std::size_t k = 0; k < i; ++k) {
+      if (shots[i] == nullptr || shots[k] == nullptr || !moved_between(*shots[i], *shots[k])) {
+        place[i] = place[k];
+        break;
+      }
+    }
+    places += place[i] == places ? 1 : 0;
+  }
+  return place;
+}
+
+}  // namespace nocktrail::tune
