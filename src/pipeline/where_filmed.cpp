@@ -26,8 +26,7 @@ std::optional<FilmedFrom> where_filmed(const std::vector<cv::Mat>& luma, const S
   constexpr double kFrom_s = 0.040;
   constexpr double kTo_s = 0.005;
   const flight::Stroke& stroke = *shot.stroke;
-  const cv::Mat before =
-      mean_between(luma, shot, stroke.loose_s - kFrom_s, stroke.loose_s - kTo_s);
+  const cv::Mat before = mean_between(luma, shot, stroke.loose_s - kFrom_s, stroke.loose_s - kTo_s);
   if (before.empty()) {
     return std::nullopt;
   }
@@ -35,9 +34,9 @@ std::optional<FilmedFrom> where_filmed(const std::vector<cv::Mat>& luma, const S
       shot.fit, [&](const flight::Parameters& p) { return camera_from_rest(shot.fit, p, stroke); });
   constexpr double kTwoSided95 = 1.96;
   const auto measured = [&](int i, double more_sigma) {
-    return Measured{place.value[i],
-                    kTwoSided95 * std::hypot(std::sqrt(std::max(place.covariance(i, i), 0.0)),
-                                             more_sigma)};
+    return Measured{
+        place.value[i],
+        kTwoSided95 * std::hypot(std::sqrt(std::max(place.covariance(i, i), 0.0)), more_sigma)};
   };
   FilmedFrom from;
   from.right_m = measured(0, 0.0);

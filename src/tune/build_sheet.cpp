@@ -205,121 +205,127 @@ std::string fletching_words(Fletching fletching) {
   return {};
 }
 
-}  // namespace
+// What the set is kept within, by length and tip.
+struct Kept {
+  Tolerance length;
+  Tolerance tip;
+  bool tip_at_limit = false;  // none lighter
+  std::optional<double> shortest_m;
+};
 
-BuildSheet build_sheet(const Situation& situation) {
-  const SetupFacts& facts = finished(situation).facts;
-  const BowFacts& bow = facts.bow;
-  const ArrowFacts& arrow = facts.arrow;
-  BuildSheet sheet;
-  const auto bow_tolerance = [&](Quantity quantity, bool vertical, double coarsest) {
-    return tolerance_of(situation, quantity, vertical, kBowShare, kRuleHolds_m, coarsest);
-  };
-  const Bow& stood = situation.now().judgement.bow;
-  sheet.bow = {
-      {"Archer", facts.hand == Hand::left ? "left-handed" : "right-handed", {}},
-      {"Cant",
-       stood.source == BowSource::assumed
-           ? std::string()
-           : fmt::format("{:+.0f} deg, upper limb to the shooter's right positive",
-                         stood.cant_deg.value),
-       {}},
-      {"Bow", bow.name, {}},
-      {"Draw weight",
-       bow.draw_weight_n
-           ? fmt::format("{:.1f} lb at {}", *bow.draw_weight_n / units::kNewtonsPerPoundForce,
-                         inches_and_mm(bow.rated_draw_m.value_or(28.0 * kInch)))
-           : std::string(),
-       {}},
-      {"Draw length", length_or_blank(facts.draw_m), draw_limits(bow)},
-      {"Brace height", length_or_blank(bow.brace_height_m),
-       length_within(bow_tolerance(Quantity::brace_height, false, kInch / 8.0), bow.brace_height_m,
-                     bow.brace_min_m, bow.brace_max_m)},
-      {"Brace height allowed", brace_limits(bow), {}},
-      {"Nocking point above square", length_or_blank(bow.nocking_point_m),
-       length_within(bow_tolerance(Quantity::nocking_point, true, kInch / 16.0),
-                     bow.nocking_point_m)},
-      {"String", bow.string, {}},
-      {"String, weighed", bow.string_mass_kg ? grains(*bow.string_mass_kg) : std::string(), {}},
-      {"Strike plate from the string's plane", length_or_blank(bow.plate_offset_m),
-       length_within(bow_tolerance(Quantity::plate_offset, false, kInch / 32.0),
-                     bow.plate_offset_m)}};
-  sheet.arrow.push_back({"Arrow", arrow.name, {}});
-  sheet.arrow.push_back({"Shot for this sheet", fletching_words(arrow.fletching), {}});
-  sheet.arrow.push_back(
-      {"Shaft diameter",
-       arrow.diameter_m ? fmt::format("{:.2f} mm", 1e3 * *arrow.diameter_m) : std::string(),
-       {}});
-  const Tolerance length = tolerance_of(situation, Quantity::shaft_length, false, kLengthShare,
-                                        kSawHolds_m, kInch / 8.0);
-  Tolerance tip_tolerance =
+Kept kept_within(const Situation& situation, const SetupFacts& facts) {
+  Kept kept;
+  kept.length = tolerance_of(situation, Quantity::shaft_length, false, kLengthShare, kSawHolds_m,
+                             kInch / 8.0);
+  kept.tip =
       tolerance_of(situation, Quantity::tip_mass, false, kTipShare, kScaleHolds_kg, 10.0 * kGrain);
   // Where the lower edges of length and tip together would make an arrow too light, the tip gets
   // none, and the length what mass there is to spare.
   const arrow::LimitFacts limits = limit_facts(facts);
   const auto least_kg = arrow::lightest_kg(limits);
-  std::optional<double> shortest_m = arrow::shortest_shaft_m(limits);
-  bool tip_at_limit = false;
-  if (limits.arrow_mass_kg && least_kg && arrow.shaft_length_m) {
+  kept.shortest_m = arrow::shortest_shaft_m(limits);
+  if (limits.arrow_mass_kg && least_kg && facts.arrow.shaft_length_m) {
     const double per_m = limits_of(facts).shaft_mass_per_length_kg_per_m;
     const double spare_kg = std::max(0.0, *limits.arrow_mass_kg - *least_kg);
-    if (spare_kg < tip_tolerance.half + per_m * length.half) {
-      tip_at_limit = true;
-      shortest_m = std::max(shortest_m.value_or(0.0), *arrow.shaft_length_m - spare_kg / per_m);
+    if (spare_kg < kept.tip.half + per_m * kept.length.half) {
+      kept.tip_at_limit = true;
+      kept.shortest_m =
+          std::max(kept.shortest_m.value_or(0.0), *facts.arrow.shaft_length_m - spare_kg / per_m);
     }
   }
-  sheet.arrow.push_back({"Finished shaft length, without the tip",
-                         length_or_blank(arrow.shaft_length_m),
-                         length_within(length, arrow.shaft_length_m, shortest_m)});
-  sheet.arrow.push_back({"Arrow length, with the tip", length_or_blank(arrow.arrow_length_m), {}});
+  return kept;
+}
+
+std::vector<BuildLine> bow_lines(const Situation& situation, const SetupFacts& facts) {
+  const BowFacts& bow = facts.bow;
+  const auto bow_tolerance = [&](Quantity quantity, bool vertical, double coarsest) {
+    return tolerance_of(situation, quantity, vertical, kBowShare, kRuleHolds_m, coarsest);
+  };
+  const Bow& stood = situation.now().judgement.bow;
+  return {{"Archer", facts.hand == Hand::left ? "left-handed" : "right-handed", {}},
+          {"Cant",
+           stood.source == BowSource::assumed
+               ? std::string()
+               : fmt::format("{:+.0f} deg, upper limb to the shooter's right positive",
+                             stood.cant_deg.value),
+           {}},
+          {"Bow", bow.name, {}},
+          {"Draw weight",
+           bow.draw_weight_n
+               ? fmt::format("{:.1f} lb at {}", *bow.draw_weight_n / units::kNewtonsPerPoundForce,
+                             inches_and_mm(bow.rated_draw_m.value_or(28.0 * kInch)))
+               : std::string(),
+           {}},
+          {"Draw length", length_or_blank(facts.draw_m), draw_limits(bow)},
+          {"Brace height", length_or_blank(bow.brace_height_m),
+           length_within(bow_tolerance(Quantity::brace_height, false, kInch / 8.0),
+                         bow.brace_height_m, bow.brace_min_m, bow.brace_max_m)},
+          {"Brace height allowed", brace_limits(bow), {}},
+          {"Nocking point above square", length_or_blank(bow.nocking_point_m),
+           length_within(bow_tolerance(Quantity::nocking_point, true, kInch / 16.0),
+                         bow.nocking_point_m)},
+          {"String", bow.string, {}},
+          {"String, weighed", bow.string_mass_kg ? grains(*bow.string_mass_kg) : std::string(), {}},
+          {"Strike plate from the string's plane", length_or_blank(bow.plate_offset_m),
+           length_within(bow_tolerance(Quantity::plate_offset, false, kInch / 32.0),
+                         bow.plate_offset_m)}};
+}
+
+std::vector<BuildLine> arrow_lines(const ArrowFacts& arrow, const Kept& kept) {
   BuildLine tip{"Tip weight", {}, {}};
   if (arrow.tip_mass_kg) {
     tip.value = grains(*arrow.tip_mass_kg);
-    if (tip_tolerance.half > 0.0) {
+    if (kept.tip.half > 0.0) {
       tip.tolerance =
-          fmt::format("{} {:.0f} gr{}{}", tip_at_limit ? "+" : "±", tip_tolerance.half / kGrain,
-                      tip_at_limit ? ", none lighter (the lightest arrow lies there)" : "",
-                      cost_words(tip_tolerance));
+          fmt::format("{} {:.0f} gr{}{}", kept.tip_at_limit ? "+" : "±", kept.tip.half / kGrain,
+                      kept.tip_at_limit ? ", none lighter (the lightest arrow lies there)" : "",
+                      cost_words(kept.tip));
     }
   }
-  sheet.arrow.push_back(tip);
-  const Tolerance spine = add_spine(sheet, situation);
-  add_mass_and_balance(sheet, situation);
-  add_limits(sheet, facts);
-  const Measured lateral = pooled(situation.setups, facts, false)->offset_deg;
-  const Measured vertical = pooled(situation.setups, facts, true)->offset_deg;
-  sheet.offsets = fmt::format("Measured, {}: {}, {} (95 %).",
-                              arrow.fletching == Fletching::bare       ? "bare"
-                              : arrow.fletching == Fletching::fletched ? "fletched"
-                                                                       : "as shot",
-                              rules::lateral_words(lateral), rules::vertical_words(vertical));
+  return {{"Arrow", arrow.name, {}},
+          {"Shot for this sheet", fletching_words(arrow.fletching), {}},
+          {"Shaft diameter",
+           arrow.diameter_m ? fmt::format("{:.2f} mm", 1e3 * *arrow.diameter_m) : std::string(),
+           {}},
+          {"Finished shaft length, without the tip", length_or_blank(arrow.shaft_length_m),
+           length_within(kept.length, arrow.shaft_length_m, kept.shortest_m)},
+          {"Arrow length, with the tip", length_or_blank(arrow.arrow_length_m), {}},
+          tip};
+}
+
+std::string offsets_words(const Situation& situation, const SetupFacts& facts) {
+  const Fletching fletching = facts.arrow.fletching;
+  const auto of = [&](const SetupFacts& measured) {
+    return fmt::format("{}, {}",
+                       rules::lateral_words(pooled(situation.setups, measured, false)->offset_deg),
+                       rules::vertical_words(pooled(situation.setups, measured, true)->offset_deg));
+  };
+  std::string words = fmt::format("Measured, {}: {} (95 %).",
+                                  fletching == Fletching::bare       ? "bare"
+                                  : fletching == Fletching::fletched ? "fletched"
+                                                                     : "as shot",
+                                  of(facts));
   if (const SetupView* bare = with_fletching(situation, Fletching::bare);
-      arrow.fletching == Fletching::fletched && bare != nullptr) {
-    sheet.offsets +=
-        fmt::format(" The same bare, by which spine was judged: {}, {} (95 %).",
-                    rules::lateral_words(pooled(situation.setups, bare->facts, false)->offset_deg),
-                    rules::vertical_words(pooled(situation.setups, bare->facts, true)->offset_deg));
+      fletching == Fletching::fletched && bare != nullptr) {
+    words += fmt::format(" The same bare, by which spine was judged: {} (95 %).", of(bare->facts));
   }
-  sheet.columns = {"arrow", "shaft length", "spine, stiff side", "spine, quarter turn",
-                   "tip",   "total mass",   "balance",           "straight"};
-  // Within +-a everything counts as alike: a standard uncertainty of a / sqrt(3) (JCGM 100:2008,
-  // 4.3.7).
-  const double together_deg =
-      1.959964 / std::sqrt(3.0) *
-      std::hypot(std::hypot(arrow.shaft_length_m ? length.cost_deg : 0.0,
-                            arrow.tip_mass_kg ? tip_tolerance.cost_deg : 0.0),
-                 spine.cost_deg);
+  return words;
+}
+
+// `within_deg`: by how much 95 % of arrows within the tolerances differ sideways; 0: not known.
+std::vector<std::string> sheet_cautions(const Situation& situation, const SetupFacts& facts,
+                                        double within_deg) {
   constexpr const char* kRoundShaft =
       "Spine varies round a shaft: measure it at four quarters, and set every nock to the same "
       "one.";
   constexpr const char* kEveryArrow =
       "Weigh every arrow, and measure it past the rest at full draw, before it is shot: the limits "
       "above hold for each one. Shoot each new arrow from close by before it joins the set.";
-  sheet.cautions = {
-      together_deg > 0.0
+  std::vector<std::string> cautions{
+      within_deg > 0.0
           ? fmt::format("Length, tip and spine within these tolerances move 95 % of the arrows by "
                         "less than {:.1f} deg sideways.",
-                        std::max(together_deg, 0.1))
+                        std::max(within_deg, 0.1))
           : std::string("What a tolerance costs is not known of this bow: keep the arrows alike."),
       kRoundShaft,
       kEveryArrow,
@@ -327,15 +333,39 @@ BuildSheet build_sheet(const Situation& situation) {
       rules::caution::kBrace,
       rules::caution::kRange};
   if (!facts.accepted_nock_height.empty()) {
-    sheet.cautions.push_back(
-        fmt::format("The nock's height was accepted by the archer as it is: {}.",
-                    rules::printable(facts.accepted_nock_height)));
+    cautions.push_back(fmt::format("The nock's height was accepted by the archer as it is: {}.",
+                                   rules::printable(facts.accepted_nock_height)));
   }
-  if (arrow.fletching == Fletching::fletched &&
+  if (facts.arrow.fletching == Fletching::fletched &&
       with_fletching(situation, Fletching::bare) == nullptr) {
-    sheet.cautions.emplace_back(
+    cautions.emplace_back(
         "The fletched arrow alone was judged: feathers hide a shaft that is too weak.");
   }
+  return cautions;
+}
+
+}  // namespace
+
+BuildSheet build_sheet(const Situation& situation) {
+  const SetupFacts& facts = finished(situation).facts;
+  const ArrowFacts& arrow = facts.arrow;
+  const Kept kept = kept_within(situation, facts);
+  BuildSheet sheet;
+  sheet.bow = bow_lines(situation, facts);
+  sheet.arrow = arrow_lines(arrow, kept);
+  const Tolerance spine = add_spine(sheet, situation);
+  add_mass_and_balance(sheet, situation);
+  add_limits(sheet, facts);
+  sheet.offsets = offsets_words(situation, facts);
+  sheet.columns = {"arrow", "shaft length", "spine, stiff side", "spine, quarter turn",
+                   "tip",   "total mass",   "balance",           "straight"};
+  // Within +-a everything counts as alike: a standard uncertainty of a / sqrt(3) (JCGM 100:2008,
+  // 4.3.7).
+  const double together_deg =
+      1.959964 / std::sqrt(3.0) *
+      std::hypot(arrow.shaft_length_m ? kept.length.cost_deg : 0.0,
+                 arrow.tip_mass_kg ? kept.tip.cost_deg : 0.0, spine.cost_deg);
+  sheet.cautions = sheet_cautions(situation, facts, together_deg);
   return sheet;
 }
 

@@ -294,6 +294,113 @@ bool came_down_before(const Situation& situation) {
                      });
 }
 
+// The heights tried within a step or so of the present one.
+struct Neighbours {
+  const Height* below = nullptr;
+  const Height* above = nullptr;
+};
+
+Neighbours neighbours(const std::vector<Height>& heights, double now_m, double reach_m) {
+  Neighbours found;
+  for (const Height& height : heights) {
+    const double off = height.at_m - now_m;
+    if (off < -kSame_m && off > -reach_m) {
+      found.below = &height;
+    }
+    if (off > kSame_m && off < reach_m && found.above == nullptr) {
+      found.above = &height;
+    }
+  }
+  return found;
+}
+
+Step film_from_side_again(const std::string& seen) {
+  Step step;
+  step.kind = StepKind::film_more;
+  step.amount = rules::kUsualShots;
+  step.words = fmt::format(
+      "Leave the nocking point and film {} more shots of this set-up from the side, the phone "
+      "level and at the arrow's height.",
+      rules::kUsualShots);
+  step.because = fmt::format(
+      "Up and down, the shots from the side and those from behind do not agree ({} together): "
+      "one of the two is not to be trusted.",
+      seen);
+  return step;
+}
+
+Step film_before_moving(const Situation& situation, const std::string& seen) {
+  Step step;
+  step.kind = StepKind::film_more;
+  step.amount = rules::kUsualShots;
+  step.words =
+      fmt::format("Change nothing and film {} more shots of this set-up{}.", rules::kUsualShots,
+                  situation.now().judgement.side_shots.empty()
+                      ? ", from the side if you can: they tell up and down best"
+                      : "");
+  step.because = fmt::format("{} does not tell yet which way the nocking point is off.", seen);
+  return step;
+}
+
+// Of a nock that is seen low.
+std::optional<Step> from_low(const Situation& situation, const std::vector<Height>& heights,
+                             const Neighbours& near, double now_m, const Measured& here,
+                             const std::string& seen) {
+  if (near.above != nullptr && std::abs(near.above->nock_high_deg.value) >= std::abs(here.value)) {
+    return std::nullopt;  // between two heights, and this is the better
+  }
+  const double step_m = situation.options.nocking_point_step_m;
+  if (raised_in_vain(heights, now_m, here, step_m)) {
+    return std::nullopt;
+  }
+  if (auto step = raising_does_not_help(heights, now_m, here, step_m, seen)) {
+    return step;
+  }
+  return raise(situation, seen, fmt::format("{}: the nocking point is too low.", seen));
+}
+
+// Of a nock that is seen high: lower it, unless it bounces off the shelf. `settled`: an earlier
+// set-up had the nock's height right.
+std::optional<Step> from_high(const Situation& situation, const std::vector<Height>& heights,
+                              const Neighbours& near, double now_m, const Measured& here,
+                              const std::string& seen, bool settled) {
+  if (near.below != nullptr && compared(near.below->nock_high_deg, here) > 0) {
+    // Lower was higher still: that was the bounce.
+    if (near.above == nullptr || compared(near.above->nock_high_deg, here) < 0) {
+      return raise(situation, seen,
+                   fmt::format("{}, and lower down it was {}: the arrow bounces off the shelf.",
+                               seen, rules::vertical_words(near.below->nock_high_deg)));
+    }
+    return std::nullopt;
+  }
+  if (near.below != nullptr && std::abs(near.below->nock_high_deg.value) >= std::abs(here.value)) {
+    return std::nullopt;
+  }
+  if (near.above != nullptr && near.below == nullptr &&
+      compared(near.above->nock_high_deg, here) < 0) {
+    return raise(situation, seen,
+                 fmt::format("{} after lowering, {} before: nock high that grows on the way down "
+                             "is a bounce off the shelf.",
+                             seen, rules::vertical_words(near.above->nock_high_deg)));
+  }
+  if (near.above == nullptr && near.below == nullptr && now_m < kKnownHigh_m && !settled) {
+    // Coming down once more would find what it found.
+    return came_down_before(situation) ? std::nullopt : std::optional(start_high(now_m, seen));
+  }
+  if (unmoved(heights, now_m, here, situation.options.nocking_point_step_m)) {
+    return std::nullopt;
+  }
+  return lower(situation, seen,
+               near.above != nullptr
+                   ? fmt::format("{}, {} one step higher up: {}.", seen,
+                                 rules::vertical_words(near.above->nock_high_deg),
+                                 compared(near.above->nock_high_deg, here) > 0
+                                     ? "coming down helps, go on"
+                                     : "one step has not told yet, go on")
+                   : fmt::format("{} with the nocking point {} above square: a known high start.",
+                                 seen, inches_and_mm(now_m)));
+}
+
 }  // namespace
 
 std::optional<Step> nocking_point_step(const Situation& situation) {
@@ -313,35 +420,14 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
     return std::nullopt;
   }
   if (situation.now().views_disagree && counted_from_side(situation.now().judgement) < kLookedFor) {
-    Step step;
-    step.kind = StepKind::film_more;
-    step.amount = rules::kUsualShots;
-    step.words = fmt::format(
-        "Leave the nocking point and film {} more shots of this set-up from the side, the phone "
-        "level and at the arrow's height.",
-        rules::kUsualShots);
-    step.because = fmt::format(
-        "Up and down, the shots from the side and those from behind do not agree ({} together): "
-        "one of the two is not to be trusted.",
-        seen);
-    return step;
+    return film_from_side_again(seen);
   }
   // Hardly more likely on that side than on the other.
   constexpr double kLikely = 0.6;  // of the interval: nine in ten
   if (std::abs(here.value) < kLikely * here.u95) {
-    if (pooled(situation.setups, situation.now().facts, true)->shots >= kLookedFor) {
-      return std::nullopt;
-    }
-    Step step;
-    step.kind = StepKind::film_more;
-    step.amount = rules::kUsualShots;
-    step.words =
-        fmt::format("Change nothing and film {} more shots of this set-up{}.", rules::kUsualShots,
-                    situation.now().judgement.side_shots.empty()
-                        ? ", from the side if you can: they tell up and down best"
-                        : "");
-    step.because = fmt::format("{} does not tell yet which way the nocking point is off.", seen);
-    return step;
+    return pooled(situation.setups, situation.now().facts, true)->shots >= kLookedFor
+               ? std::nullopt
+               : std::optional(film_before_moving(situation, seen));
   }
   const auto now = situation.now().facts.bow.nocking_point_m;
   if (!now) {
@@ -351,66 +437,11 @@ std::optional<Step> nocking_point_step(const Situation& situation) {
                          fmt::format("{}: the nocking point is too low, unless it is high already.",
                                      seen));
   }
-  const Height* below = nullptr;
-  const Height* above = nullptr;
   const std::vector<Height> heights = explored(situation, situation.now().facts);
-  const double reach = kNeighbour_steps * situation.options.nocking_point_step_m;
-  for (const Height& height : heights) {
-    const double off = height.at_m - *now;
-    if (off < -kSame_m && off > -reach) {
-      below = &height;
-    }
-    if (off > kSame_m && off < reach && above == nullptr) {
-      above = &height;
-    }
-  }
-  if (low) {
-    if (above != nullptr && std::abs(above->nock_high_deg.value) >= std::abs(here.value)) {
-      return std::nullopt;  // between two heights, and this is the better
-    }
-    const double step_m = situation.options.nocking_point_step_m;
-    if (raised_in_vain(heights, *now, here, step_m)) {
-      return std::nullopt;
-    }
-    if (auto step = raising_does_not_help(heights, *now, here, step_m, seen)) {
-      return step;
-    }
-    return raise(situation, seen, fmt::format("{}: the nocking point is too low.", seen));
-  }
-  if (below != nullptr && compared(below->nock_high_deg, here) > 0) {
-    // Lower was higher still: that was the bounce.
-    if (above == nullptr || compared(above->nock_high_deg, here) < 0) {
-      return raise(situation, seen,
-                   fmt::format("{}, and lower down it was {}: the arrow bounces off the shelf.",
-                               seen, rules::vertical_words(below->nock_high_deg)));
-    }
-    return std::nullopt;
-  }
-  if (below != nullptr && std::abs(below->nock_high_deg.value) >= std::abs(here.value)) {
-    return std::nullopt;
-  }
-  if (above != nullptr && below == nullptr && compared(above->nock_high_deg, here) < 0) {
-    return raise(situation, seen,
-                 fmt::format("{} after lowering, {} before: nock high that grows on the way down "
-                             "is a bounce off the shelf.",
-                             seen, rules::vertical_words(above->nock_high_deg)));
-  }
-  if (above == nullptr && below == nullptr && *now < kKnownHigh_m && !settled) {
-    // Coming down once more would find what it found.
-    return came_down_before(situation) ? std::nullopt : std::optional(start_high(now, seen));
-  }
-  if (unmoved(heights, *now, here, situation.options.nocking_point_step_m)) {
-    return std::nullopt;
-  }
-  return lower(situation, seen,
-               above != nullptr
-                   ? fmt::format("{}, {} one step higher up: {}.", seen,
-                                 rules::vertical_words(above->nock_high_deg),
-                                 compared(above->nock_high_deg, here) > 0
-                                     ? "coming down helps, go on"
-                                     : "one step has not told yet, go on")
-                   : fmt::format("{} with the nocking point {} above square: a known high start.",
-                                 seen, inches_and_mm(*now)));
+  const Neighbours near =
+      neighbours(heights, *now, kNeighbour_steps * situation.options.nocking_point_step_m);
+  return low ? from_low(situation, heights, near, *now, here, seen)
+             : from_high(situation, heights, near, *now, here, seen, settled.has_value());
 }
 
 }  // namespace nocktrail::tune
