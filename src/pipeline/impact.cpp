@@ -5,11 +5,22 @@
 
 namespace nocktrail::pipeline {
 
-track::LooseOptions sounds_of_a_shot() {
+std::vector<double> sounds_of_a_shot(const media::Sound& sound) {
   track::LooseOptions options;
   options.least_knock = 3.0;
   options.most_knocks = 64;
-  return options;
+  std::vector<double> sounds = track::find_knocks(sound, options);
+  const std::vector<double> sharp = sounds;
+  constexpr double kDull_s = 0.0005;  // what is heard then lies at some 300 to 1000 Hz
+  constexpr double kSame_s = 0.02;
+  options.knock_mean_s = kDull_s;
+  for (const double t : track::find_knocks(sound, options)) {
+    if (std::none_of(sharp.begin(), sharp.end(),
+                     [&](double known) { return std::abs(t - known) < kSame_s; })) {
+      sounds.push_back(t);
+    }
+  }
+  return sounds;
 }
 
 std::optional<double> heard_in_the_air_s(const flight::FlightFit& fit, const flight::Stroke& stroke,

@@ -23,8 +23,11 @@ struct ImpactOptions {
   double most_speed_sigma = 0.12;
 };
 
-// More sounds, and fainter ones, than may be a loose: the butt is far from the phone.
-track::LooseOptions sounds_of_a_shot();
+// More sounds, and fainter ones, than may be a loose: the butt is far from the phone. The sharp
+// ones first, as the string's slap is, then those that are heard among dull ones alone, as an
+// arrow's thud in a butt is (common practice, no source: a phone's own noise is bright); each kind
+// loudest first.
+std::vector<double> sounds_of_a_shot(const media::Sound& sound);
 
 // From the string's slap to the thud in the butt, the sound's way back taken off. Both are heard,
 // so that it does not matter how far sound and picture of the clip are apart. Nothing where the

@@ -117,11 +117,11 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
   const double high_u95 = units::deg_from_rad(headline.high_rad.u95);
   const double wandering = units::deg_from_rad(analysis.scatter.right_rad);
   const bool marked = analysis.by == ReadBy::hand;
-  const char* const know_right =
-      marked
-          ? "mark more frames, over all of the flight, and give the focal length and arrow length"
-          : "stand behind the line of flight, give the focal length and arrow length, use more "
-            "light";
+  const char* const know_right = marked ? "mark more frames, over all of the flight, and tell how "
+                                          "wide the picture is and the arrow's length"
+                                        : "stand behind the line of flight, tell how wide the "
+                                          "picture is and the arrow's length, use more "
+                                          "light";
   const char* const know_high =
       marked ? "mark more frames, over all of the flight, and the frame in which the nock leaves "
                "the string"

@@ -146,7 +146,8 @@ void add_shot(Page& page, const Reading& reading, std::size_t number, const Text
     page.item("Missing", "the archer's hand; give --hand right or --hand left");
   }
   if (reading.camera.source == FocalSource::assumed) {
-    page.item("Assumed", "the focal length of a usual phone; --focal-35mm narrows the interval");
+    page.item("Assumed",
+              "a picture as wide as a usual phone's; --picture-width narrows the interval");
   }
   if (!options.arrow_length_given) {
     page.item("Assumed", "a usual arrow length; --arrow-length narrows the interval");
@@ -202,7 +203,7 @@ void add_what_to_do(Page& page, const Reading& reading, const TextOptions& optio
   }
   std::string assumed = options.arrow_length_given ? "" : "--arrow-length";
   if (reading.camera.source == FocalSource::assumed) {
-    assumed += assumed.empty() ? "--focal-35mm" : " and --focal-35mm";
+    assumed += assumed.empty() ? "--picture-width" : " and --picture-width";
   }
   if (!assumed.empty()) {
     page.item("What may help", "tell the program what it had to assume, with " + assumed);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <deque>
+#include <numeric>
 #include <opencv2/core.hpp>
 #include <opencv2/imgproc.hpp>
 
@@ -127,11 +128,33 @@ std::vector<LooseCandidate> surges_of(const std::vector<double>& motion,
 
 }  // namespace
 
-std::vector<double> find_knocks(const media::Sound& sound, const LooseOptions& options) {
+namespace {
+
+// Means over `count` samples each.
+media::Sound thinned(const media::Sound& sound, std::size_t count) {
+  media::Sound thin = sound;
+  thin.sample_rate_hz /= static_cast<double>(count);
+  thin.s_per_sample *= static_cast<double>(count);
+  thin.samples.clear();
+  for (std::size_t i = 0; i + count <= sound.samples.size(); i += count) {
+    const auto from = sound.samples.begin() + static_cast<std::ptrdiff_t>(i);
+    thin.samples.push_back(std::accumulate(from, from + static_cast<std::ptrdiff_t>(count), 0.0F) /
+                           static_cast<float>(count));
+  }
+  return thin;
+}
+
+}  // namespace
+
+std::vector<double> find_knocks(const media::Sound& as_heard, const LooseOptions& options) {
   // Loudness of the differenced signal (a knock is broad-band, wind and voices are low) in 2 ms
-  // windows.
+  // windows, of a thinned one in those of as many samples as can be judged.
+  const auto count =
+      static_cast<std::size_t>(std::max(1.0, as_heard.sample_rate_hz * options.knock_mean_s));
+  const media::Sound thin = count > 1 ? thinned(as_heard, count) : media::Sound{};
+  const media::Sound& sound = count > 1 ? thin : as_heard;
   const double rate = sound.sample_rate_hz;
-  const auto window = static_cast<std::size_t>(std::max(4.0, rate * 0.002));
+  const auto window = static_cast<std::size_t>(std::max(count > 1 ? 8.0 : 4.0, rate * 0.002));
   std::vector<double> loud;
   for (std::size_t i = 1; i + window <= sound.samples.size(); i += window) {
     double sum = 0.0;
@@ -143,9 +166,9 @@ std::vector<double> find_knocks(const media::Sound& sound, const LooseOptions& o
   }
   const double quiet = quantile_of(loud, 0.5) + 1e-5;
   std::vector<LooseCandidate> knocks;
-  constexpr std::size_t kBefore = 30;  // 60 ms
+  const auto most_before = static_cast<std::size_t>(0.06 * rate / static_cast<double>(window));
   for (std::size_t i = 2; i < loud.size(); ++i) {
-    const std::size_t from = i > kBefore ? i - kBefore : 0;
+    const std::size_t from = i > most_before ? i - most_before : 0;
     const std::vector<double> before(loud.begin() + static_cast<std::ptrdiff_t>(from),
                                      loud.begin() + static_cast<std::ptrdiff_t>(i) - 1);
     const double ratio = loud[i] / std::max(quiet, quantile_of(before, 0.8));

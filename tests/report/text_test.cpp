@@ -52,7 +52,7 @@ TEST_CASE("unit: what was assumed is said, with the option that tells it") {
   options.arrow_length_given = false;
   const std::string t = text(r, options);
   CHECK(says(t, "--hand right or --hand left"));
-  CHECK(says(t, "--focal-35mm"));
+  CHECK(says(t, "--picture-width"));
   CHECK(says(t, "--arrow-length"));
   CHECK(says(t, "--cant"));
   CHECK_FALSE(says(text(test::full_reading(), unbroken()), "--"));

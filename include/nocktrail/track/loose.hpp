@@ -23,6 +23,7 @@ struct LooseOptions {
   double sound_slack_s = 0.08;  // how far sound and picture may disagree
   double least_knock = 6.0;     // loudness of a knock over what goes before it
   std::size_t most_knocks = 8;
+  double knock_mean_s = 0.0;  // means of the sound over so long are listened to: a thud is dull
 };
 
 struct LooseCandidate {
