@@ -59,7 +59,6 @@ ReadClipOptions checked_reading_options(const ReadingArguments& arguments) {
     }
     options.focal_35mm = optics::focal_35mm_from_width(
         units::parse_picture_width(arguments.picture_width, "--picture-width"));
-    check_range("--picture-width, as focal length", *options.focal_35mm, 10.0, 200.0, " mm");
   }
   if (arguments.capture_fps) {
     check_range("--capture-fps", *arguments.capture_fps, 1.0, 2000.0, " frames a second");

@@ -12,27 +12,16 @@ namespace nocktrail::session {
 std::optional<double> told_focal_35mm(units::TomlTable& table) {
   constexpr double kLeast_mm = 10.0;
   constexpr double kMost_mm = 200.0;
-  const auto possible = [](double mm) { return mm >= kLeast_mm && mm <= kMost_mm; };
   const std::optional<double> focal = table.number("focal_35mm");
   const std::optional<double> width = table.quantity("picture_width", units::parse_picture_width);
   if (focal && width) {
     table.fail("picture_width", " and focal_35mm tell the same; leave one of them out");
   }
-  if (focal && !possible(*focal)) {
+  if (focal && !(*focal >= kLeast_mm && *focal <= kMost_mm)) {
     table.fail("focal_35mm", fmt::format(": {:.4g} mm is not possible; give {:g} to {:g} mm",
                                          *focal, kLeast_mm, kMost_mm));
   }
-  if (!width) {
-    return focal;
-  }
-  const double of_width = optics::focal_35mm_from_width(*width);
-  if (!possible(of_width)) {
-    table.fail("picture_width",
-               fmt::format(": {:.3g} times as wide as it is far is not possible; phones show 1 to "
-                           "2 times",
-                           *width));
-  }
-  return of_width;
+  return width ? optics::focal_35mm_from_width(*width) : focal;
 }
 
 double focal_of(const units::TomlTable& table, const std::string& phone, const Phones& phones) {

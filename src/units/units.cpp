@@ -202,9 +202,21 @@ double parse_picture_width(std::string_view text, std::string_view field) {
     }
     const double width_m = parse_length_m(text.substr(0, at), field);
     const double distance_m = parse_length_m(text.substr(at + between.size()), field);
-    if (width_m > 0.0 && distance_m > 0.0) {
-      return width_m / distance_m;
+    if (!(width_m > 0.0 && distance_m > 0.0)) {
+      continue;
     }
+    // From a wide angle to a main lens that slow motion crops; the two exchanged lie below.
+    constexpr double kLeast = 0.95;
+    constexpr double kMost = 3.0;
+    const double ratio = width_m / distance_m;
+    if (ratio >= kLeast && ratio <= kMost) {
+      return ratio;
+    }
+    throw BadInput(
+        fmt::format("{}: \"{}\" is {:.2g} times as wide as it is far, and phones show 1 to 3 "
+                    "times; are the two "
+                    "exchanged? (of a tele lens tell the focal length instead)",
+                    field, text, ratio));
   }
   throw BadInput(fmt::format(
       "{}: cannot read \"{}\"; write how wide a stretch the picture shows and from how far, for "

@@ -230,8 +230,9 @@ TEST_CASE("unit: the phones file") {
   CHECK(phones.at("new") == doctest::Approx(24.5));
   folder.write("phones.toml", "[mine]\npicture_width = \"2.9m at 2m\"\n");
   CHECK(read_phones(folder / "phones.toml").at("mine") == doctest::Approx(26.0).epsilon(0.001));
-  for (const char* wrong : {"[a]\n", "[a]\npicture_width = \"2.9m\"\n", "[a]\nfocal_35mm = 2\n",
-                            "[a]\nfocal = 26\n", "a = 26\n", "[a]\nfocal_35mm = nan\n"}) {
+  for (const char* wrong :
+       {"[a]\n", "[a]\npicture_width = \"2.9m\"\n", "[a]\npicture_width = \"2m at 2.9m\"\n",
+        "[a]\nfocal_35mm = 2\n", "[a]\nfocal = 26\n", "a = 26\n", "[a]\nfocal_35mm = nan\n"}) {
     folder.write("phones.toml", wrong);
     CHECK_THROWS_AS(read_phones(folder / "phones.toml"), BadInput);
   }

@@ -27,8 +27,9 @@ TEST_CASE("unit: how wide a picture is, and from how far") {
   CHECK(units::parse_picture_width("2.9m at 2m", "f") == doctest::Approx(1.45));
   CHECK(units::parse_picture_width("290 cm from 2000mm", "f") == doctest::Approx(1.45));
   CHECK(units::parse_picture_width(" 114 1/2in@79in ", "f") == doctest::Approx(114.5 / 79.0));
-  for (const char* wrong : {"", "2.9m", "2.9 at 2", "2.9m at", "at 2m", "2.9m at 0m", "-1m at 2m",
-                            "2.9m 2m", "2.9m at 2m at 3m"}) {
+  for (const char* wrong :
+       {"", "2.9m", "2.9 at 2", "2.9m at", "at 2m", "2.9m at 0m", "-1m at 2m", "2.9m 2m",
+        "2.9m at 2m at 3m", "2m at 2.9m", "2.9in at 2m", "9m at 2m"}) {
     CAPTURE(wrong);
     CHECK_THROWS_AS(units::parse_picture_width(wrong, "f"), nocktrail::BadInput);
   }

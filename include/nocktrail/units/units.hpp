@@ -39,7 +39,8 @@ double parse_deflection_m(std::string_view text, std::string_view field);
 double parse_angle_deg(std::string_view text, std::string_view field);
 
 // How wide a stretch a picture shows, and from how far: "2.9m at 2m", "114in from 79in" -> width
-// over distance. Both are lengths as above, "at", "from" or "@" between them.
+// over distance. Both are lengths as above, "at", "from" or "@" between them. Refused where it is
+// no phone's main or wide lens, as when the two are exchanged.
 double parse_picture_width(std::string_view text, std::string_view field);
 
 // "125gr", "8.1 g", "0.03kg" -> kilograms. Pounds are refused: in archery they are a force.
