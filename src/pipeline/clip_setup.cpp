@@ -2,6 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
+
 #include "nocktrail/error.hpp"
 #include "nocktrail/optics/camera.hpp"
 
@@ -45,7 +48,13 @@ Focal choose_focal(const media::ClipInfo& info, const ReadClipOptions& options) 
     return optics::focal_px_from_35mm(mm, info.stored_width, info.stored_height);
   };
   if (options.focal_35mm) {
-    return {px(*options.focal_35mm), kUserFocalSigma, FocalSource::user};
+    // Of another shape it depends on which of the conventions was meant, and a width that was told
+    // was turned into it by 16:9.
+    const double longer = std::max(info.stored_width, info.stored_height);
+    const double shorter = std::min(info.stored_width, info.stored_height);
+    const bool usual = std::abs(longer / shorter - 16.0 / 9.0) < 0.03;
+    return {px(*options.focal_35mm), usual ? kUserFocalSigma : kTaggedFocalSigma,
+            FocalSource::user};
   }
   if (info.focal_35mm_tag && *info.focal_35mm_tag > 10.0 && *info.focal_35mm_tag < 200.0) {
     return {px(*info.focal_35mm_tag), kTaggedFocalSigma, FocalSource::calibration};

@@ -189,7 +189,7 @@ std::optional<Followed> refine(const track::Region& region, Later& later, flight
     if (analysis_options.target_distance_m) {
       if (!in_the_air_s && round >= 1) {
         in_the_air_s = heard_in_the_air_s(
-            fit, candidate.stroke, *analysis_options.target_distance_m, analysis_options.sounds_s);
+            fit, candidate.stroke, *analysis_options.target_distance_m, analysis_options.sounds);
       }
       if (in_the_air_s) {
         options.flown = flown_to_butt(fit, candidate.stroke, *analysis_options.target_distance_m,

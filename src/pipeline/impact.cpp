@@ -5,33 +5,32 @@
 
 namespace nocktrail::pipeline {
 
-std::vector<double> sounds_of_a_shot(const media::Sound& sound) {
+ShotSounds sounds_of_a_shot(const media::Sound& sound) {
   track::LooseOptions options;
   options.least_knock = 3.0;
   options.most_knocks = 64;
-  std::vector<double> sounds = track::find_knocks(sound, options);
-  const std::vector<double> sharp = sounds;
+  ShotSounds sounds;
+  sounds.sharp_s = track::find_knocks(sound, options);
   constexpr double kDull_s = 0.0005;  // what is heard then lies at some 300 to 1000 Hz
-  constexpr double kSame_s = 0.02;
+  constexpr double kSame_s = 0.08;    // of one sound both kinds may be heard
   options.knock_mean_s = kDull_s;
   for (const double t : track::find_knocks(sound, options)) {
-    if (std::none_of(sharp.begin(), sharp.end(),
-                     [&](double known) { return std::abs(t - known) < kSame_s; })) {
-      sounds.push_back(t);
+    if (std::none_of(sounds.sharp_s.begin(), sounds.sharp_s.end(),
+                     [&](double sharp) { return std::abs(t - sharp) < kSame_s; })) {
+      sounds.dull_s.push_back(t);
     }
   }
   return sounds;
 }
 
 std::optional<double> heard_in_the_air_s(const flight::FlightFit& fit, const flight::Stroke& stroke,
-                                         double target_distance_m,
-                                         const std::vector<double>& sounds_s,
+                                         double target_distance_m, const ShotSounds& sounds,
                                          const ImpactOptions& options) {
-  // The loudest near the exit.
-  const auto slap = std::find_if(sounds_s.begin(), sounds_s.end(), [&](double t) {
+  // The loudest sharp one near the exit.
+  const auto slap = std::find_if(sounds.sharp_s.begin(), sounds.sharp_s.end(), [&](double t) {
     return std::abs(t - stroke.exit_s) < options.slack_s;
   });
-  if (slap == sounds_s.end()) {
+  if (slap == sounds.sharp_s.end()) {
     return std::nullopt;
   }
   const double speed_mps = std::exp(fit.parameters[flight::kLogSpeed]);
@@ -43,15 +42,17 @@ std::optional<double> heard_in_the_air_s(const flight::FlightFit& fit, const fli
                                   options.least_speed_sigma, options.most_speed_sigma);
   const double window_s = options.window_sigmas * sigma * expected_s;
   std::optional<double> found;
-  for (const double t : sounds_s) {
-    const double in_the_air_s = t - *slap - target_distance_m / options.sound_mps;
-    if (in_the_air_s <= 0.0 || std::abs(in_the_air_s - expected_s) > window_s) {
-      continue;
+  for (const std::vector<double>* kind : {&sounds.sharp_s, &sounds.dull_s}) {
+    for (const double t : *kind) {
+      const double in_the_air_s = t - *slap - target_distance_m / options.sound_mps;
+      if (in_the_air_s <= 0.0 || std::abs(in_the_air_s - expected_s) > window_s) {
+        continue;
+      }
+      if (found) {
+        return std::nullopt;
+      }
+      found = in_the_air_s;
     }
-    if (found) {
-      return std::nullopt;
-    }
-    found = in_the_air_s;
   }
   return found;
 }

@@ -8,6 +8,7 @@
 #include "nocktrail/flight/fit.hpp"
 #include "nocktrail/flight/stroke.hpp"
 #include "nocktrail/track/loose.hpp"
+#include "shot_analysis.hpp"
 
 namespace nocktrail::pipeline {
 
@@ -23,19 +24,16 @@ struct ImpactOptions {
   double most_speed_sigma = 0.12;
 };
 
-// More sounds, and fainter ones, than may be a loose: the butt is far from the phone. The sharp
-// ones first, as the string's slap is, then those that are heard among dull ones alone, as an
-// arrow's thud in a butt is (common practice, no source: a phone's own noise is bright); each kind
-// loudest first.
-std::vector<double> sounds_of_a_shot(const media::Sound& sound);
+// More sounds, and fainter ones, than may be a loose: the butt is far from the phone. A thud in it
+// is dull (common practice, no source), and a phone's own noise is bright.
+ShotSounds sounds_of_a_shot(const media::Sound& sound);
 
 // From the string's slap to the thud in the butt, the sound's way back taken off. Both are heard,
 // so that it does not matter how far sound and picture of the clip are apart. Nothing where the
 // slap or the thud is not heard, or more than one sound could be the thud, given the speed that the
 // pictures show.
 std::optional<double> heard_in_the_air_s(const flight::FlightFit& fit, const flight::Stroke& stroke,
-                                         double target_distance_m,
-                                         const std::vector<double>& sounds_s,
+                                         double target_distance_m, const ShotSounds& sounds,
                                          const ImpactOptions& options = {});
 
 // The same as what the fit takes.

@@ -59,7 +59,7 @@ class Reader {
         knocks = track::find_knocks(*sound, loose);
         seen_.knocks = knocks.size();
         if (analysis_.target_distance_m) {
-          analysis_.sounds_s = pipeline::sounds_of_a_shot(*sound);
+          analysis_.sounds = pipeline::sounds_of_a_shot(*sound);
         }
         analyse(knocks, pipeline::analyse_knock, looked_.effort.options.heard_share, 0.1, 0.6);
       }

@@ -219,7 +219,10 @@ ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double su
     analysis.side.reset();
     const std::vector<cv::Mat>& as_filmed = options.colour ? luma : stretch.luma;
     analysis.limb = see_limb(as_filmed, analysis, options.debug_dir);
-    analysis.filmed_from = where_filmed(as_filmed, analysis);
+    // Seen by colour, no frames from before the loose were kept.
+    if (!options.colour) {
+      analysis.filmed_from = where_filmed(as_filmed, analysis);
+    }
   } else if (analysis.side) {
     analysis.stroke = analysis.side->stroke;
     analysis.outcome = Outcome::measured;

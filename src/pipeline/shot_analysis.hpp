@@ -20,6 +20,13 @@
 
 namespace nocktrail::pipeline {
 
+// Times of sudden sounds, loudest first: sharp ones, and those that are heard among dull ones
+// alone.
+struct ShotSounds {
+  std::vector<double> sharp_s;
+  std::vector<double> dull_s;
+};
+
 struct AnalysisOptions {
   bool colour = false;  // looks at what changes in colour, too: a shaft of its background's
                         // brightness may be of another one, wood before grey stone
@@ -43,7 +50,7 @@ struct AnalysisOptions {
   std::optional<View> view;                 // told; empty: seen
   std::optional<double> speed_mps;          // told, within 1 %
   std::optional<double> target_distance_m;  // rest to the butt's face, told within 1 %
-  std::vector<double> sounds_s;             // sudden sounds, loudest first
+  ShotSounds sounds;
   std::filesystem::path debug_dir;
 };
 

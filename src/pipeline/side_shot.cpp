@@ -18,7 +18,7 @@ namespace nocktrail::pipeline {
 namespace {
 
 // 30 are asked for, and it is seen to some 2: of clips filmed from between the two views, one in
-// seven was within 36.
+// ten was within 36.
 constexpr double kMostYaw_deg = 33.0;
 constexpr double kMostHighU95_deg = 1.0;
 // Held level within 10 degrees; the ground of 4 m away lies 20 degrees down.

@@ -1,5 +1,7 @@
 #include "nocktrail/session/facts_form.hpp"
 
+#include <algorithm>
+#include <array>
 #include <utility>
 
 #include "facts_places.hpp"
@@ -35,6 +37,17 @@ std::vector<Layer> layers_to(const std::vector<File>& files, std::size_t last,
   return layers;
 }
 
+// Whether a layer tells of the picture's width by another field than this one.
+bool told_by_another(const Layer& layer, const std::string& field) {
+  constexpr std::array<const char*, 3> kWidth{"camera.picture_width", "camera.focal_35mm",
+                                              "camera.phone"};
+  return std::find(kWidth.begin(), kWidth.end(), field) != kWidth.end() &&
+         value_of(layer.table, path_of(field)).empty() &&
+         std::any_of(kWidth.begin(), kWidth.end(), [&](const char* other) {
+           return !value_of(layer.table, path_of(other)).empty();
+         });
+}
+
 // What holds of `field` where nothing after the first `count` layers says anything of it.
 void add_before(const std::vector<Layer>& layers, std::size_t count, const std::string& field,
                 FactStands& stands) {
@@ -42,6 +55,9 @@ void add_before(const std::vector<Layer>& layers, std::size_t count, const std::
     // Nothing of a bow holds beyond the file that named another one.
     if (field.starts_with("bow.") && field != "bow.name" && k + 1 < layers.size() &&
         !value_of(layers[k + 1].table, path_of("bow.name")).empty()) {
+      break;
+    }
+    if (told_by_another(layers[k], field)) {
       break;
     }
     stands.before = value_of(layers[k].table, path_of(field));

@@ -251,8 +251,14 @@ FactsSaved save_facts(const std::filesystem::path& folder, const ArcherFiles& ar
   for (const Place& other : of->places) {
     const bool same = other.file == of->place.file && other.clip == of->place.clip;
     for (const FactEdit& edit : edits) {
-      if (!same && !edit.value.empty() &&
-          form::tells(of->files[other.file], path_of(edit.field, other.clip))) {
+      // The picture's width is told by either of two fields.
+      const std::string twin = edit.field == "picture_width" ? "focal_35mm"
+                               : edit.field == "focal_35mm"  ? "picture_width"
+                                                             : edit.field;
+      const auto told = [&](const std::string& field) {
+        return form::tells(of->files[other.file], path_of(field, other.clip));
+      };
+      if (!same && !edit.value.empty() && (told(edit.field) || told(twin))) {
         saved.faults.push_back(
             {edit.field, fmt::format("is told of this clip in {}, too: change it there",
                                      form::name_of(of->files[other.file]))});

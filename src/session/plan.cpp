@@ -293,11 +293,23 @@ class Planner {
     const bool hands =
         clip.hand != Hand::unknown && told.hand != Hand::unknown && clip.hand != told.hand;
     const bool cants = clip.cant_deg && told.cant_deg && *clip.cant_deg != *told.cant_deg;
-    if (hands || cants) {
+    const auto differ = [](const std::optional<double>& a, const std::optional<double>& b) {
+      return a && b && *a != *b;
+    };
+    const bool focals = clip.told_focal && differ(clip.focal_35mm, told.focal_35mm);
+    const bool rates = clip.told_rate && differ(clip.capture_fps, told.capture_fps);
+    if (hands || cants || focals || rates) {
       plan_.faults.push_back(fmt::format(
           "{}: contradicts the {} that this clip is given in its set-up's {}; keep one of them",
-          told.field, hands ? "hand" : "cant", kSetupFile));
+          told.field,
+          hands    ? "hand"
+          : cants  ? "cant"
+          : focals ? "picture's width"
+                   : "frames a second",
+          kSetupFile));
     }
+    clip.told_focal = clip.told_focal || told.focal_35mm;
+    clip.told_rate = clip.told_rate || told.capture_fps;
     if (!told.dropped.empty()) {
       (told.shot > 0 ? clip.dropped_shots[told.shot] : clip.dropped) = told.dropped;
     }

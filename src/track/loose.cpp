@@ -166,7 +166,9 @@ std::vector<double> find_knocks(const media::Sound& as_heard, const LooseOptions
   }
   const double quiet = quantile_of(loud, 0.5) + 1e-5;
   std::vector<LooseCandidate> knocks;
-  const auto most_before = static_cast<std::size_t>(0.06 * rate / static_cast<double>(window));
+  constexpr double kBefore_s = 0.06;
+  const auto most_before = std::max<std::size_t>(
+      static_cast<std::size_t>(kBefore_s * rate / static_cast<double>(window)), 4);
   for (std::size_t i = 2; i < loud.size(); ++i) {
     const std::size_t from = i > most_before ? i - most_before : 0;
     const std::vector<double> before(loud.begin() + static_cast<std::ptrdiff_t>(from),

@@ -249,8 +249,8 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
   double variance_sum = 0.0;
   double square_sum = 0.0;
   double cant_u95 = 0.0;
-  double shared_sum = 0.0;
-  double shared_squares = 0.0;
+  double elsewhere_sum = 0.0;
+  double place_squares = 0.0;
   for (const SetupView& setup : setups) {
     if (!counted(setup) || !same_setup(setup.facts, like)) {
       continue;
@@ -263,11 +263,12 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
     const double weight = 1.0 / (own_u95 * own_u95);
     const double u = own_u95 / student_factor(offset.freedom);
     cant_u95 = std::max(cant_u95, offset.cant_u95_deg);
-    const double rest = std::sqrt(std::max(
-        offset.lasting_u95_deg * offset.lasting_u95_deg - offset.cant_u95_deg * offset.cant_u95_deg,
-        0.0));
-    shared_sum += weight * rest;
-    shared_squares += weight * weight * rest * rest;
+    elsewhere_sum += weight * offset.elsewhere_u95_deg;
+    place_squares += weight * weight *
+                     std::max(offset.lasting_u95_deg * offset.lasting_u95_deg -
+                                  offset.cant_u95_deg * offset.cant_u95_deg -
+                                  offset.elsewhere_u95_deg * offset.elsewhere_u95_deg,
+                              0.0);
     result.offset_deg.value += weight * offset.mean_deg;
     square_sum += weight * offset.mean_deg * offset.mean_deg;
     weight_sum += weight;
@@ -280,10 +281,8 @@ std::optional<Pooled> pooled(const std::vector<SetupView>& setups, const SetupFa
   }
   result.offset_deg.value /= weight_sum;
   // The phone was put up anew for each.
-  const double together = shared_sum / weight_sum;
   result.lasting_u95_deg =
-      std::hypot(cant_u95, std::sqrt(kSharedBetweenSetups) * together,
-                 std::sqrt((1.0 - kSharedBetweenSetups) * shared_squares) / weight_sum);
+      std::hypot(cant_u95, elsewhere_sum / weight_sum, std::sqrt(place_squares) / weight_sum);
   if (result.setups > 1) {
     // From 95 % half widths to standard deviations: a factor of 1.96 each way, near enough.
     constexpr double kSigmas = 1.96;

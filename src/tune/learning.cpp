@@ -292,7 +292,9 @@ Regression Learner::told_and_wanted(const Answer& answer, Quantity quantity, boo
     const auto row = static_cast<Eigen::Index>(k);
     regression.offset_deg(row) = sign * offset.mean_deg;
     const double whole = offset.u95_deg / kSigmasPerU95;
-    const double shared = std::sqrt(kSharedBetweenSetups) * offset.lasting_u95_deg / kSigmasPerU95;
+    const double shared =
+        std::hypot(offset.elsewhere_u95_deg, std::sqrt(kCantBetweenSetups) * offset.cant_u95_deg) /
+        kSigmasPerU95;
     regression.shared_deg(row) = sign * shared;
     regression.u_deg(row) =
         std::hypot(std::sqrt(std::max(whole * whole - shared * shared, 0.0)), kSetupNoise_deg);

@@ -34,10 +34,9 @@ std::optional<double> value_of(Quantity quantity, const SetupFacts& facts);
 // the dead band.
 inline constexpr double kLargeScatter_deg = 1.0;
 
-// Of what more shots of a set-up do not take away, the part of the variance that is the same in the
-// session's other set-ups: the same phone, focal length and read-out, but put up anew, and an arrow
-// measured anew.
-inline constexpr double kSharedBetweenSetups = kSharedElsewhere;
+// Of what is not known of the cant, the part of the variance that is the same in the session's
+// other set-ups: the same bow, held anew. No source; half, as between not at all and wholly.
+inline constexpr double kCantBetweenSetups = 0.5;
 
 inline bool counted(const SetupView& setup) {
   return setup.judgement.lateral && setup.judgement.vertical;

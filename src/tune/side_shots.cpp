@@ -101,6 +101,11 @@ bool join_side_shots(SetupJudgement& judgement, const ScatterPrior& scatter) {
                                    std::hypot(weight_side * kSigmasPerU95 * mean.lasting_u,
                                               weight_behind * behind.lasting_u95_deg) /
                                    both);
+  joined.elsewhere_u95_deg = std::min(joined.lasting_u95_deg,
+                                      widen *
+                                          std::hypot(weight_side * kSigmasPerU95 * mean.elsewhere_u,
+                                                     weight_behind * behind.elsewhere_u95_deg) /
+                                          both);
   joined.scatter_deg = values.size() >= 3 ? mean.scatter : behind.scatter_deg;
   joined.freedom = behind.freedom + mean.freedom;
   behind = joined;

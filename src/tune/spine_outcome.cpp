@@ -52,7 +52,7 @@ Step film_otherwise(const Situation& situation, const Outcome& outcome) {
   step.amount = rules::kUsualShots;
   step.words = fmt::format(
       "More shots from the same place would repeat the same error. {} the phone up anew, a hand's "
-      "breadth higher or further back, and film {} shots of this set-up into a folder of their "
+      "breadth higher or lower, and film {} shots of this set-up into a folder of their "
       "own.",
       tell.empty() ? std::string("Put")
                    : fmt::format("Measure and tell {}; then put", fmt::join(tell, ", ")),

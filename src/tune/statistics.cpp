@@ -136,9 +136,15 @@ std::vector<double> shared_by_others(std::span<const double> shared, std::span<c
   return left;
 }
 
-// Standard uncertainty of a weighted mean by what its values share.
-double lasting_u(const std::vector<double>& shares, std::span<const double> shared,
-                 std::span<const int> places) {
+// Standard uncertainty of a weighted mean by what its values share, and of that what they share
+// with values from other places.
+struct Lasting {
+  double u = 0.0;
+  double elsewhere_u = 0.0;
+};
+
+Lasting lasting_of(const std::vector<double>& shares, std::span<const double> shared,
+                   std::span<const int> places) {
   double all = 0.0;
   std::map<int, double> of_place;
   for (std::size_t i = 0; i < shared.size(); ++i) {
@@ -146,17 +152,18 @@ double lasting_u(const std::vector<double>& shares, std::span<const double> shar
     all += shares[i] * shared[i];
     of_place[place] += shares[i] * shared[i];
   }
+  const double elsewhere_u = std::sqrt(kSharedElsewhere) * all;
   if (of_place.size() < 2) {
-    return all;
+    return {all, elsewhere_u};
   }
-  double variance = kSharedElsewhere * all * all;
+  double variance = elsewhere_u * elsewhere_u;
   for (const auto& [place, sum] : of_place) {
     // A lone shot's part of the place is counted as its own.
     if (std::count(places.begin(), places.end(), place) > 1) {
       variance += (1.0 - kSharedElsewhere) * sum * sum;
     }
   }
-  return std::sqrt(variance);
+  return {std::sqrt(variance), elsewhere_u};
 }
 
 }  // namespace
@@ -212,7 +219,9 @@ RobustMean robust_mean(std::span<const double> values, std::span<const double> w
   // The scatter is what is left of the shots' spread after taking the measurement out: that
   // difference is known less well than the spread itself.
   const double left = variance > 0.0 ? variance / (variance + per_shot) : 1.0;
-  result.lasting_u = lasting_u(weighted.shares, shared, places);
+  const Lasting lasting = lasting_of(weighted.shares, shared, places);
+  result.lasting_u = lasting.u;
+  result.elsewhere_u = lasting.elsewhere_u;
   const std::array<Contribution, 3> parts{
       Contribution{std::sqrt(from_scatter), std::max(left * left * freedom, 1e-9)},
       Contribution{std::sqrt(from_measurement), kKnown}, Contribution{result.lasting_u, kKnown}};

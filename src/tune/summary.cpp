@@ -108,15 +108,18 @@ void gather_shots(const SetupRecord& setup, const SetupFacts& facts, SetupJudgem
       }
       bows += judged.dropped ? 0 : 1;
       judgement.shots.push_back(std::move(judged));
-      filmed_from.push_back(shot.filmed_from ? &*shot.filmed_from : nullptr);
+      if (!judgement.shots.back().dropped) {
+        filmed_from.push_back(shot.filmed_from ? &*shot.filmed_from : nullptr);
+      }
     }
     if (of_clip == 0) {
       ++judgement.refused;
     }
   }
   const std::vector<int> places = places_of(filmed_from);
-  for (std::size_t i = 0; i < places.size(); ++i) {
-    judgement.shots[i].place = places[i];
+  auto place = places.begin();
+  for (JudgedShot& shot : judgement.shots) {
+    shot.place = shot.dropped ? 0 : *place++;
   }
   if (judgement.bow.source == BowSource::seen && seen.usual) {
     judgement.bow.cant_deg = {seen.usual->value, seen.u95_deg};  // of all, not of the first
@@ -190,8 +193,13 @@ std::vector<std::optional<OffsetSummary>> summaries_of(std::vector<SetupView>& s
     }
     const RobustMean mean = robust_mean(columns[i].value, columns[i].u, pooled_scatter(own, i),
                                         columns[i].shared, columns[i].place);
-    summaries[i] = OffsetSummary{mean.mean,    mean.u95(), mean.scatter,
-                                 mean.freedom, 0.0,        kSigmasPerU95 * mean.lasting_u};
+    summaries[i] = OffsetSummary{mean.mean,
+                                 mean.u95(),
+                                 mean.scatter,
+                                 mean.freedom,
+                                 0.0,
+                                 kSigmasPerU95 * mean.lasting_u,
+                                 kSigmasPerU95 * mean.elsewhere_u};
     std::size_t at = 0;
     for (JudgedShot& shot : setups[i].judgement.shots) {
       if (shot.dropped) {

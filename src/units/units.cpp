@@ -194,14 +194,19 @@ double parse_length_m(std::string_view text, std::string_view field) {
   return parse(text, field, kLengths, "length", "30in, 762mm or 0.762m");
 }
 
-double parse_picture_width(std::string_view text, std::string_view field) {
+double parse_picture_width(std::string_view as_typed, std::string_view field) {
+  std::string text = plain(as_typed);
+  std::transform(text.begin(), text.end(), text.begin(), [](char c) {
+    return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  });
   for (const std::string_view between : {" at ", " from ", "@"}) {
     const std::size_t at = text.find(between);
-    if (at == std::string_view::npos) {
+    if (at == std::string::npos) {
       continue;
     }
-    const double width_m = parse_length_m(text.substr(0, at), field);
-    const double distance_m = parse_length_m(text.substr(at + between.size()), field);
+    const std::string_view typed = text;
+    const double width_m = parse_length_m(typed.substr(0, at), field);
+    const double distance_m = parse_length_m(typed.substr(at + between.size()), field);
     if (!(width_m > 0.0 && distance_m > 0.0)) {
       continue;
     }
@@ -212,16 +217,17 @@ double parse_picture_width(std::string_view text, std::string_view field) {
     if (ratio >= kLeast && ratio <= kMost) {
       return ratio;
     }
-    throw BadInput(
-        fmt::format("{}: \"{}\" is {:.2g} times as wide as it is far, and phones show 1 to 3 "
-                    "times; are the two "
-                    "exchanged? (of a tele lens tell the focal length instead)",
-                    field, text, ratio));
+    constexpr double kFocalAtOne_mm = 37.71;  // of 16:9, where it shows as much as it is far
+    throw BadInput(fmt::format(
+        "{}: \"{}\" is {:.2g} times as wide as it is far, and phones show 1 to 3 times; "
+        "are the two exchanged? If not, tell it as a focal length of {:.1f} mm (35 mm "
+        "equivalent)",
+        field, as_typed, ratio, kFocalAtOne_mm / ratio));
   }
   throw BadInput(fmt::format(
       "{}: cannot read \"{}\"; write how wide a stretch the picture shows and from how far, for "
       "example 2.9m at 2m",
-      field, text));
+      field, as_typed));
 }
 
 double parse_deflection_m(std::string_view text, std::string_view field) {

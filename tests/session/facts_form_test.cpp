@@ -294,3 +294,28 @@ TEST_CASE("unit: what session.toml tells of a clip is changed there") {
         "is told of this clip in session.toml, too: change it there");
   CHECK(load(folder.path()).faults.empty());
 }
+
+TEST_CASE("unit: the picture's width is one fact, by whichever of its fields it is told") {
+  const Folder folder;
+  folder.write("session.toml",
+               "[camera]\nfocal_35mm = 26\n[clip.\"1-start/a.mp4\"]\nfocal_35mm = 40\n");
+  folder.write("1-start/a.mp4", "1");
+  folder.write("1-start/setup.toml", "[camera]\npicture_width = \"2.5m at 2m\"\n");
+  folder.write("2-lower/setup.toml", "notes = \"lower\"\n");
+  const auto first = facts_form(folder.path(), {}, "1-start");
+  REQUIRE(first);
+  CHECK(stands(*first, "camera.picture_width").value == "2.5m at 2m");
+  const auto second = facts_form(folder.path(), {}, "2-lower");
+  REQUIRE(second);
+  CHECK(stands(*second, "camera.picture_width").before == "2.5m at 2m");
+  CHECK(stands(*second, "camera.focal_35mm").before.empty());  // 26 holds no longer
+  // Told of the clip in session.toml, by the other field.
+  const FactsSaved saved =
+      save_facts(folder.path(), {}, "1-start", {{"picture_width", "2.9m at 2m", ""}}, "a.mp4");
+  CHECK(fault_of(saved, "picture_width").find("is told of this clip in") != std::string::npos);
+  // By hand, two files that disagree over a clip are a slip.
+  folder.write("1-start/setup.toml", "[clip.\"a.mp4\"]\npicture_width = \"2.9m at 2m\"\n");
+  const Plan plan = load(folder.path());
+  REQUIRE(plan.faults.size() == 1);
+  CHECK(plan.faults.front().find("contradicts the picture's width") != std::string::npos);
+}

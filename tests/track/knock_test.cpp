@@ -123,3 +123,17 @@ TEST_CASE("truth: a dull thud is heard among the means of the sound, where it dr
   REQUIRE(thuds.size() == 1);
   CHECK(std::abs(thuds.front() - kThud_s) < 0.006);
 }
+
+TEST_CASE("fault: a sound of a few samples a second is listened to and says nothing") {
+  media::Sound sound;
+  for (const double rate_hz : {1.0, 30.0, 70.0, 130.0}) {
+    sound.sample_rate_hz = rate_hz;
+    sound.s_per_sample = 1.0 / rate_hz;
+    sound.samples.assign(400, 0.0F);
+    for (const double mean_s : {0.0, 0.0005, 0.5}) {
+      track::LooseOptions options;
+      options.knock_mean_s = mean_s;
+      CHECK(track::find_knocks(sound, options).empty());
+    }
+  }
+}

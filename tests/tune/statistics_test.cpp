@@ -254,4 +254,11 @@ TEST_CASE("unit: another place takes part of what shots share away, the same pla
   CHECK(lasting(std::vector<int>(12, 3)) == Approx(0.4));
   CHECK(lasting({0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1}) == Approx(0.4 * std::sqrt(0.5 + 0.5 * 0.5)));
   CHECK(lasting({0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}) == Approx(0.4 * std::sqrt(0.5)));
+  // What other set-ups share does not depend on from how many places this one was filmed.
+  for (const std::vector<int>& places :
+       {std::vector<int>(12, 0), std::vector<int>{0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1},
+        std::vector<int>{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11}}) {
+    CHECK(robust_mean(values, u, {}, shared, places).elsewhere_u ==
+          Approx(0.4 * std::sqrt(kSharedElsewhere)));
+  }
 }

@@ -21,12 +21,13 @@ std::string message_of(auto&& call) {
 
 }  // namespace
 
-// The definitions of the inch, grain, pound and foot: international yard and pound agreement of
-// 1959, as in NIST Special Publication 811, appendix B.
 TEST_CASE("unit: how wide a picture is, and from how far") {
   CHECK(units::parse_picture_width("2.9m at 2m", "f") == doctest::Approx(1.45));
   CHECK(units::parse_picture_width("290 cm from 2000mm", "f") == doctest::Approx(1.45));
   CHECK(units::parse_picture_width(" 114 1/2in@79in ", "f") == doctest::Approx(114.5 / 79.0));
+  CHECK(units::parse_picture_width("2.9m\xc2\xa0"
+                                   "AT 2m",
+                                   "f") == doctest::Approx(1.45));
   for (const char* wrong :
        {"", "2.9m", "2.9 at 2", "2.9m at", "at 2m", "2.9m at 0m", "-1m at 2m", "2.9m 2m",
         "2.9m at 2m at 3m", "2m at 2.9m", "2.9in at 2m", "9m at 2m"}) {
@@ -35,6 +36,8 @@ TEST_CASE("unit: how wide a picture is, and from how far") {
   }
 }
 
+// The definitions of the inch, grain, pound and foot: international yard and pound agreement of
+// 1959, as in NIST Special Publication 811, appendix B.
 TEST_CASE("reference: SP 811 conversion factors") {
   CHECK(units::parse_length_m("1in", "f") == doctest::Approx(0.0254).epsilon(1e-15));
   CHECK(units::parse_mass_kg("1gr", "f") == doctest::Approx(6.479891e-5).epsilon(1e-15));

@@ -32,8 +32,8 @@ struct ClipTold {
 // The archer's phones by name, each with its focal length (35 mm equivalent, by the diagonal).
 using Phones = std::map<std::string, double>;
 
-// Reads phones.toml: a table for each phone, ["NAME"], with focal_35mm. No such file, no phones.
-// Throws BadInput like parse_facts.
+// Reads phones.toml: a table for each phone, ["NAME"], with picture_width or focal_35mm. No
+// such file, no phones. Throws BadInput like parse_facts.
 Phones read_phones(const std::filesystem::path& path);
 
 // What an archer writes once for all sessions; an empty path: not looked at.

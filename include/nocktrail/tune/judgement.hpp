@@ -65,6 +65,8 @@ struct OffsetSummary {
   // Of u95_deg, what more shots of the same phone, place and arrow do not take away: the cant, and
   // what the readings' errors share.
   double lasting_u95_deg = 0.0;
+  // Of that, without the cant, what shots from another place share.
+  double elsewhere_u95_deg = 0.0;
 };
 
 struct SetupJudgement {

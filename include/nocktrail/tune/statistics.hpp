@@ -40,6 +40,7 @@ struct RobustMean {
   double mean = 0.0;
   double u = 0.0;                // of the mean, standard, with what the errors share
   double lasting_u = 0.0;        // of that, what the errors share: no shot takes it away
+  double elsewhere_u = 0.0;      // of that, what they share with shots from another place
   double freedom = 0.0;          // effective
   double scatter = 0.0;          // shot to shot, measurement taken out, from these shots alone
   std::vector<double> weights;   // Huber's, 1 for a shot in line with the others
@@ -57,13 +58,14 @@ double median_of(std::vector<double> values);
 // `prior` alone. `shared`, of each u, is the part that is the same error in all of them: it tells
 // nothing of the scatter, moves all values alike, and stays in the mean whole. Empty: none is.
 // Where values come from different `places` (a number each; empty: all from one), it is the same
-// error in those of one place, and only kSharedElsewhere of its variance in all.
+// error in those of one place, and only kSharedElsewhere of its variance in all (so places with
+// several shots each add a scatter that is none). As many as values.
 RobustMean robust_mean(std::span<const double> values, std::span<const double> u,
                        const ScatterPrior& prior, std::span<const double> shared = {},
                        std::span<const int> places = {});
 
 // Of the variance that shots from one place share, what those of the same phone and arrow share
-// from elsewhere, too (docs/tuning.md has the measurement: 0.4 to 0.6).
+// from elsewhere, too (docs/tuning.md has the measurement: half sideways, less up and down).
 inline constexpr double kSharedElsewhere = 0.5;
 
 // |distance| from which a shot counts as an outlier (the modified z-score of B. Iglewicz and
