@@ -309,10 +309,10 @@ TEST_CASE("unit: the picture's width is one fact, by whichever of its fields it 
   REQUIRE(second);
   CHECK(stands(*second, "camera.picture_width").before == "2.5m at 2m");
   CHECK(stands(*second, "camera.focal_35mm").before.empty());  // 26 holds no longer
-  // Told of the clip in session.toml, by the other field.
+  // Told of the clip where it is written, by the other field.
   const FactsSaved saved =
       save_facts(folder.path(), {}, "1-start", {{"picture_width", "2.9m at 2m", ""}}, "a.mp4");
-  CHECK(fault_of(saved, "picture_width").find("is told of this clip in") != std::string::npos);
+  CHECK(fault_of(saved, "picture_width").find("tell the same") != std::string::npos);
   // By hand, two files that disagree over a clip are a slip.
   folder.write("1-start/setup.toml", "[clip.\"a.mp4\"]\npicture_width = \"2.9m at 2m\"\n");
   const Plan plan = load(folder.path());
