@@ -103,7 +103,8 @@ std::optional<FilmedFrom> filmed_from(const Json& j) {
     }
     from.backdrop.push_back(grey);
   }
-  if (!right || !above || !behind || from.backdrop.size() != kBackdropSide * kBackdropSide) {
+  if (!right || !above || !behind ||
+      from.backdrop.size() != static_cast<std::size_t>(kBackdropSide) * kBackdropSide) {
     return std::nullopt;
   }
   from.right_m = *right;
