@@ -1,31 +1,25 @@
 #include "places.hpp"
 
+#include <Eigen/Core>
 #include <cmath>
 #include <cstddef>
 
 namespace nocktrail::tune {
 namespace {
 
+Eigen::ArrayXd from_its_mean(const std::vector<std::uint8_t>& backdrop) {
+  const Eigen::Map<const Eigen::Array<std::uint8_t, Eigen::Dynamic, 1>> grey(
+      backdrop.data(), static_cast<Eigen::Index>(backdrop.size()));
+  const Eigen::ArrayXd value = grey.cast<double>();
+  return value - value.mean();
+}
+
 // Correlation of two backdrops: no matter how bright each is.
 double alike(const std::vector<std::uint8_t>& a, const std::vector<std::uint8_t>& b) {
-  const auto n = static_cast<double>(a.size());
-  double sum_a = 0.0;
-  double sum_b = 0.0;
-  for (std::size_t i = 0; i < a.size(); ++i) {
-    sum_a += a[i];
-    sum_b += b[i];
-  }
-  double ab = 0.0;
-  double aa = 0.0;
-  double bb = 0.0;
-  for (std::size_t i = 0; i < a.size(); ++i) {
-    const double from_a = a[i] - sum_a / n;
-    const double from_b = b[i] - sum_b / n;
-    ab += from_a * from_b;
-    aa += from_a * from_a;
-    bb += from_b * from_b;
-  }
-  return aa > 0.0 && bb > 0.0 ? ab / std::sqrt(aa * bb) : 1.0;
+  const Eigen::ArrayXd of_a = from_its_mean(a);
+  const Eigen::ArrayXd of_b = from_its_mean(b);
+  const double spread = of_a.matrix().norm() * of_b.matrix().norm();
+  return spread > 0.0 ? (of_a * of_b).sum() / spread : 1.0;
 }
 
 bool apart(const Measured& a, const Measured& b) {
@@ -39,7 +33,8 @@ bool apart(const Measured& a, const Measured& b) {
 
 bool moved_between(const FilmedFrom& a, const FilmedFrom& b) {
   constexpr double kSameView = 0.95;
-  return a.backdrop.size() == b.backdrop.size() && alike(a.backdrop, b.backdrop) < kSameView &&
+  return !a.backdrop.empty() && a.backdrop.size() == b.backdrop.size() &&
+         alike(a.backdrop, b.backdrop) < kSameView &&
          (apart(a.right_m, b.right_m) || apart(a.above_m, b.above_m) ||
           apart(a.behind_m, b.behind_m));
 }

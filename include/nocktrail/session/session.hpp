@@ -39,9 +39,9 @@ struct PlannedClip {
   Hand hand = Hand::unknown;                 // of this clip alone
   std::optional<double> cant_deg;            // likewise
   std::optional<double> focal_35mm;          // that holds: the clip's own, else the set-up's
-  bool told_focal = false;                   // by a table of its own
-  bool told_rate = false;
-  std::optional<double> capture_fps;  // likewise
+  std::optional<double> capture_fps;         // likewise
+  bool told_focal = false;                   // by a table of the clip's own
+  bool told_rate = false;                    // likewise
 };
 
 struct PlannedSetup {
