@@ -56,7 +56,8 @@ class Problem {
     jitter_.assign(sightings.size() * 2, 0.0);
     for (std::size_t k = 0; k < sightings.size(); ++k) {
       add_sighting(sightings[k], k, anchor_s, principal_px, options, scatter);
-      problem_.AddResidualBlock(new JitterCost(new JitterPrior{options.frame_jitter_px}), nullptr,
+      const double jitter_px = std::hypot(options.frame_jitter_px, sightings[k].camera_sigma_px);
+      problem_.AddResidualBlock(new JitterCost(new JitterPrior{jitter_px}), nullptr,
                                 &jitter_[2 * k]);
     }
     FlightPriors priors = options.priors;

@@ -18,7 +18,8 @@ namespace nocktrail::pipeline {
 struct Scene {
   const std::vector<cv::Mat>& luma;  // steadied
   const std::vector<double>& t_s;
-  const cv::Mat& still;  // the background, CV_8UC1
+  const std::vector<steady::FrameMotion>& motion;  // taken out of them; at least as many
+  const cv::Mat& still;                            // the background, CV_8UC1
   flight::FitOptions fit_options;
 };
 
@@ -29,7 +30,10 @@ struct Followed {
   flight::Stroke stroke;
   Measured right;  // the headline's, rad
   double high_rad = 0.0;
+  double speed_mps = 0.0;
   OffsetScatter scatter;
+  OffsetScatter apart;
+  int thirds_lost = 0;
   double surge_s = 0.0;  // when the motion surged, by the flight's own word where it knows better
 };
 

@@ -2,19 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "nocktrail/side/path.hpp"
 #include "nocktrail/side/sight.hpp"
 #include "side_ends.hpp"
+#include "side_exit.hpp"
 
 namespace nocktrail::pipeline {
 namespace {
-
-// At full draw the point lies past the rest: arrows are cut an inch or so longer than they are
-// drawn, and are tuned from some inches more (common practice, no source).
-constexpr double kPastRest_m = 0.045;
-constexpr double kPastRestSigma_m = 0.035;
 
 side::Parameters start_from(const side::Path& path, double anchor_s, double focal_px,
                             const side::SidePriors& priors) {
@@ -40,133 +35,6 @@ side::Parameters start_from(const side::Path& path, double anchor_s, double foca
   return p;
 }
 
-// In px along the path, and across it nothing.
-double along_path(const side::Path& path, const Eigen::Vector2d& px) {
-  return (px - path.at_px).dot(path.along);
-}
-
-// Where the point was in the frames about the exit, as flight::TipPlace has it.
-std::vector<flight::TipPlace> tip_places(const side::Strip& strip, const side::Path& path,
-                                         const side::SideFit& fit, const std::vector<double>& t_s,
-                                         double from_s, double free_from_s) {
-  const double to_s = free_from_s + 0.025;
-  const double speed = std::exp(fit.parameters[side::kLogSpeed]);
-  const auto tip_at = [&](double t) { return along_path(path, side::seen_px(fit, t, 1.0)); };
-  std::vector<flight::TipPlace> places;
-  for (std::size_t k = 0; k < t_s.size(); ++k) {
-    const double t = t_s[k];
-    if (t < from_s || t > to_s) {
-      continue;
-    }
-    // Ahead of the free flight by the whole stroke at most.
-    constexpr double kAhead_s = 0.016;
-    // On the string the arrow does not lie quite on the backward continuation of its flight.
-    constexpr double kBeside_m = 0.025;
-    const Eigen::Vector2d tip = side::seen_px(fit, t + 0.5 * kAhead_s, 1.0) - path.at_px;
-    const double px_per_m = (side::seen_px(fit, t, 1.0) - side::seen_px(fit, t, 0.0)).norm() /
-                            std::exp(fit.parameters[side::kLogLength]);
-    const std::optional<double> s =
-        strip.foremost(k, tip_at(t - 0.002), tip_at(t + kAhead_s), tip.dot(path.across()),
-                       std::max(4.0, kBeside_m * px_per_m));
-    if (!s) {
-      continue;
-    }
-    double low = t - 0.004;
-    double high = t + kAhead_s + 0.002;
-    for (int i = 0; i < 40; ++i) {
-      const double middle = 0.5 * (low + high);
-      (tip_at(middle) < *s ? low : high) = middle;
-    }
-    const double px_m = speed * 0.001 / std::max(tip_at(t + 0.001) - tip_at(t), 1e-3);
-    places.push_back({t, 0.5 * (low + high), std::hypot(0.010, 3.0 * px_m)});
-  }
-  // What is found is the front of the point's smear, early by half the exposure: as much as in free
-  // flight, where both times must agree.
-  std::vector<double> early;
-  for (const flight::TipPlace& place : places) {
-    if (place.t_s >= free_from_s) {
-      early.push_back(place.virtual_s - place.t_s);
-    }
-  }
-  if (early.size() >= 2) {
-    const auto middle = early.begin() + static_cast<std::ptrdiff_t>(early.size() / 2);
-    std::nth_element(early.begin(), middle, early.end());
-    for (flight::TipPlace& place : places) {
-      place.virtual_s -= *middle;
-    }
-  }
-  return places;
-}
-
-// When the nock left the string, by the point's places alone: ahead of the free flight followed
-// backward by what a usual stroke leaves, and by nothing after it. The surge of motion is a
-// witness, but in a picture of the whole archer it may be of something else. Empty where the places
-// do not contradict the exit that it tells: without any that lies ahead every early exit fits
-// alike.
-std::optional<double> exit_against_surge(const std::vector<flight::TipPlace>& places,
-                                         double stroke_m, double speed, double from_s, double to_s,
-                                         double by_surge_s) {
-  const double w = speed / stroke_m;
-  const auto cost_of = [&](double exit_s) {
-    double cost = 0.0;
-    for (const flight::TipPlace& place : places) {
-      const double d = exit_s - place.t_s;
-      const double ahead_m = d <= 0.0 ? 0.0
-                             : w * d >= std::numbers::pi / 2.0
-                                 ? speed * d - stroke_m
-                                 : speed * d - stroke_m * std::sin(w * d);
-      constexpr double kSigma_m = 0.04;
-      const double z = (speed * (place.virtual_s - place.t_s) - ahead_m) / kSigma_m;
-      cost += std::min(z * z, 9.0);
-    }
-    return cost;
-  };
-  double best_s = by_surge_s;
-  double least = cost_of(by_surge_s);
-  const double by_surge = least;
-  for (double exit_s = from_s; exit_s < to_s; exit_s += 0.0005) {
-    if (const double cost = cost_of(exit_s); cost < least) {
-      least = cost;
-      best_s = exit_s;
-    }
-  }
-  constexpr double kClearly = 4.0;  // two sigmas
-  constexpr double kAtOdds_s = 0.012;
-  // Places most of which no exit explains are not the point's, and say nothing.
-  constexpr double kExplained = 2.0;  // of a place
-  return by_surge - least > kClearly && std::abs(best_s - by_surge_s) > kAtOdds_s &&
-                 least < kExplained * static_cast<double>(places.size())
-             ? std::optional<double>(best_s)
-             : std::nullopt;
-}
-
-// Where the point stood still before the loose, it says where the rest is by itself: kPastRest_m
-// behind it. Taken where that is known better than by the time of the exit.
-void place_rest_by_held_point(const std::vector<flight::TipPlace>& places, const side::SideFit& fit,
-                              flight::Stroke& stroke) {
-  std::vector<double> held_m;
-  const double length_m = std::exp(fit.parameters[side::kLogLength]);
-  constexpr double kSurely_s = 0.002;
-  for (const flight::TipPlace& place : places) {
-    if (place.t_s < stroke.loose_s - kSurely_s) {
-      held_m.push_back(side::nock_forward_m(fit, place.virtual_s) + length_m);
-    }
-  }
-  if (held_m.size() < 3) {
-    return;
-  }
-  std::sort(held_m.begin(), held_m.end());
-  const double middle_m = held_m[held_m.size() / 2];
-  const auto at_it = std::count_if(held_m.begin(), held_m.end(),
-                                   [&](double m) { return std::abs(m - middle_m) < 0.015; });
-  const double sigma_m = std::hypot(kPastRestSigma_m, 0.012);
-  if (at_it >= 3 && sigma_m < stroke.rest_sigma_m &&
-      std::abs(middle_m - kPastRest_m - stroke.rest_forward_m) < 3.0 * stroke.rest_sigma_m) {
-    stroke.rest_forward_m = middle_m - kPastRest_m;
-    stroke.rest_sigma_m = sigma_m;
-  }
-}
-
 // Sees the arrow in all frames from first_s on in which most of it is in the picture.
 template <typename Middle>
 std::vector<track::ArrowSighting> sight_all(const side::Strip& strip, const SideScene& scene,
@@ -175,7 +43,7 @@ std::vector<track::ArrowSighting> sight_all(const side::Strip& strip, const Side
   std::vector<track::ArrowSighting> sightings;
   const cv::Size size = scene.luma.front().size();
   for (std::size_t k = 0; k < scene.t_s.size(); ++k) {
-    if (scene.t_s[k] < first_s) {
+    if (scene.t_s[k] < first_s || scene.motion[k].lost) {
       continue;
     }
     const auto [middle, length] = middle_and_length(scene.t_s[k]);
@@ -308,39 +176,15 @@ std::optional<SideFlight> follow_one(const SideScene& scene, const track::Crossi
     }
     const side::SideFit& fit = found.fit;
     found.size_changed = std::abs(fit.parameters[side::kLogDepth] - start[side::kLogDepth]);
-    const flight::FreeFlight free{std::exp(fit.parameters[side::kLogSpeed]),
-                                  [&](double t) { return side::nock_forward_m(fit, t); }};
-    flight::StrokeOptions stroke;
-    stroke.surge_sigma_s = scene.surge_sigma_s;
-    stroke.camera_behind_m = {0.0, 1e6};  // nothing is known of it from here
-    // The arrow's length tells the stroke.
-    stroke.stroke_mean_m =
-        std::exp(fit.parameters[side::kLogLength]) - kPastRest_m - stroke.brace_m;
-    stroke.stroke_sigma_m = std::hypot(kPastRestSigma_m, stroke.brace_sigma_m,
-                                       fit_options.priors.flight.length_m.sigma);
-    stroke.most_stroke_m = 0.74;
-    const double first_s = sightings.front().t_s;
-    const std::vector<flight::TipPlace> places =
-        tip_places(strip, *path, fit, scene.t_s, first_s - 0.040, first_s);
-    constexpr double kSurgeToExit_s = 0.007;
-    double surge_s = scene.surge_s;
-    if (const std::optional<double> own_s =
-            exit_against_surge(places, stroke.stroke_mean_m, free.speed_mps, first_s - 0.045,
-                               first_s + 0.010, surge_s + kSurgeToExit_s)) {
-      surge_s = *own_s - kSurgeToExit_s;
-      stroke.surge_sigma_s = 0.015;
-    }
-    found.stroke = flight::fit_stroke(free, places, surge_s, stroke);
-    place_rest_by_held_point(places, fit, found.stroke);
-    doubt_rest_outside(fit, size.width, found.stroke);
+    found.stroke = stroke_from_side(scene, strip, *path, fit, sightings.front().t_s);
     found.sightings = sightings;
     if (round + 1 == kRounds) {
       break;
     }
     start = fit.parameters;
     sightings = sight_all(strip, scene, *path, found.stroke.exit_s + 0.0003, [&](double t) {
-      const double nock = along_path(*path, side::seen_px(fit, t, 0.0));
-      const double tip = along_path(*path, side::seen_px(fit, t, 1.0));
+      const double nock = path->along_px(side::seen_px(fit, t, 0.0));
+      const double tip = path->along_px(side::seen_px(fit, t, 1.0));
       return std::pair<double, double>(0.5 * (nock + tip), tip - nock);
     });
     if (!enough()) {
@@ -374,20 +218,6 @@ std::optional<SideFlight> follow_from_side(const SideScene& scene,
     }
   }
   return best;
-}
-
-void doubt_rest_outside(const side::SideFit& fit, double picture_width_px, flight::Stroke& stroke) {
-  const double speed = std::exp(fit.parameters[side::kLogSpeed]);
-  const double at_rest_s =
-      stroke.exit_s + (stroke.rest_forward_m - side::nock_forward_m(fit, stroke.exit_s)) / speed;
-  const double x_px = side::seen_px(fit, at_rest_s, 0.0).x();
-  const double px_per_m =
-      std::abs(side::seen_px(fit, at_rest_s + 0.01, 0.0).x() - x_px) / (0.01 * speed);
-  const double outside_m = std::max(-x_px, x_px - picture_width_px) / std::max(px_per_m, 1.0);
-  constexpr double kTold_m = 0.10;  // of an exit told to some 2 ms
-  if (outside_m > kTold_m) {
-    stroke.rest_sigma_m = std::hypot(stroke.rest_sigma_m, outside_m);
-  }
 }
 
 double below_axis_rad(const side::SideFit& fit) {

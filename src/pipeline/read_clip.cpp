@@ -104,22 +104,29 @@ class Reader {
     if (std::any_of(measured_.begin(), measured_.end(), speaks) || !looked_.noticed.stretch_seen) {
       return;
     }
-    if (!analysis_.view && looked_.noticed.crossing) {
-      analysis_.view = View::side;
-    }
-    if (analysis_.view != View::side) {
-      analysis_.after_s = pipeline::kBeforeBowSwingsS;
-    }
     tell("looking at colours", 0.95);
-    analysis_.colour = true;
-    looked_.surges.clear();
-    pipeline::ShotAnalysis analysis =
-        pipeline::analyse_loose(clip_, looked_.noticed.at_s, analysis_, looked_);
-    if (analysis.outcome == pipeline::Outcome::measured && usable(analysis)) {
-      std::erase_if(measured_, [&](const pipeline::ShotAnalysis& other) {
-        return std::abs(other.stroke->exit_s - analysis.stroke->exit_s) < 0.5;
-      });
-      measured_.push_back(std::move(analysis));
+    // What went across the picture may as well have been a limb or a sleeve.
+    std::vector<std::optional<View>> views{analysis_.view};
+    if (!analysis_.view && looked_.noticed.crossing) {
+      views = {View::side, View::behind};
+    }
+    for (const std::optional<View> view : views) {
+      pipeline::AnalysisOptions options = analysis_;
+      options.colour = true;
+      options.view = view;
+      if (view != View::side) {
+        options.after_s = pipeline::kBeforeBowSwingsS;
+      }
+      looked_.surges.clear();
+      pipeline::ShotAnalysis analysis =
+          pipeline::analyse_loose(clip_, looked_.noticed.at_s, options, looked_);
+      if (analysis.outcome == pipeline::Outcome::measured && usable(analysis)) {
+        std::erase_if(measured_, [&](const pipeline::ShotAnalysis& other) {
+          return std::abs(other.stroke->exit_s - analysis.stroke->exit_s) < 0.5;
+        });
+        measured_.push_back(std::move(analysis));
+        return;
+      }
     }
   }
 
@@ -257,6 +264,12 @@ Reading read_as_told(const std::filesystem::path& path, const ReadClipOptions& o
       nothing += "; " + clip.broken();
     }
     judge_clip(reading, nothing);
+    if (!options.view && reading.status == ClipStatus::refused &&
+        reading.shots.front().view == View::side) {
+      reading.reason +=
+          "; if it was filmed from behind, that was not the arrow: have its flight clear of head, "
+          "hat and limb, before a ground of another brightness";
+    }
     if (options.view && reading.status != ClipStatus::measured) {
       reading.reason += fmt::format("; it was told to be filmed {}: if it was not, leave that out",
                                     options.view == View::side ? "from the side" : "from behind");

@@ -28,6 +28,8 @@ void BehindSearch::take(const Scene& scene, const track::Sweep& sweep) {
   analysis_.sightings = std::move(found->sightings);
   analysis_.stroke = found->stroke;
   analysis_.scatter = found->scatter;
+  analysis_.apart = found->apart;
+  analysis_.thirds_lost = found->thirds_lost;
   analysis_.outcome = Outcome::measured;
 }
 
@@ -84,7 +86,8 @@ void BehindSearch::look_at_first(std::size_t frames, const Scene& scene, std::si
   for (const int cell_px : {32, 0}) {
     sweep_options_.cell_px = cell_px;
     if (!any() && (cell_px > 0 || effort.may_go_on(effort.options.early_share))) {
-      look({luma, t_s, scene.still, scene.fit_options}, passings, effort.options.early_share);
+      look({luma, t_s, scene.motion, scene.still, scene.fit_options}, passings,
+           effort.options.early_share);
     }
   }
 }

@@ -119,119 +119,173 @@ Stretch take_kept(const LookedAt::Surge& at, double surge_s, const AnalysisOptio
 // What says when the loose was. By sound alone, only what crosses the picture is looked for.
 enum class Witness { motion, sound };
 
-ShotAnalysis analyse_stretch(const media::Clip& clip, Stretch stretch, double surge_s,
-                             Witness witness, const AnalysisOptions& options, LookedAt& looked) {
-  ShotAnalysis analysis;
-  analysis.frame_index = stretch.index;
-  analysis.frame_t_s = stretch.t_s;
-  analysis.surge_s = surge_s;
-  if (stretch.luma.size() < kLeastStretchFrames) {
-    analysis.outcome = Outcome::disturbed;
-    return analysis;
+// One candidate loose in the frames around it, step by step.
+class StretchAnalysis {
+ public:
+  StretchAnalysis(const media::Clip& clip, Stretch stretch, double surge_s, Witness witness,
+                  const AnalysisOptions& options, LookedAt& looked)
+      : clip_(clip),
+        stretch_(std::move(stretch)),
+        surge_s_(surge_s),
+        witness_(witness),
+        options_(options),
+        looked_(looked) {
+    analysis_.frame_index = stretch_.index;
+    analysis_.frame_t_s = stretch_.t_s;
+    analysis_.surge_s = surge_s;
   }
-  // Sound and motion often find the same surge: the same frames tell the same again.
-  const LookedAt::Surge same{surge_s, stretch.index.front()};
-  if (std::find(looked.surges.begin(), looked.surges.end(), same) != looked.surges.end()) {
-    return analysis;
-  }
-  looked.surges.push_back(same);
-  const bool to_keep = may_be_kept(stretch);
-  if (!to_keep && !options.colour) {
-    stretch.warmth.clear();
-  }
-  Effort& effort = looked.effort;
-  const std::vector<double>& t_s = stretch.t_s;
-  const double frame_s = (t_s.back() - t_s.front()) / static_cast<double>(t_s.size() - 1);
-  const auto frame_near = [&](double t) {
-    return static_cast<std::size_t>(
-        std::clamp<std::ptrdiff_t>(std::lower_bound(t_s.begin(), t_s.end(), t) - t_s.begin(), 0,
-                                   static_cast<std::ptrdiff_t>(t_s.size()) - 1));
-  };
-  const std::size_t reference = frame_near(surge_s + 0.05);
-  steady::SteadyOptions steady_options;
-  steady_options.focal_px = options.focal_px;
-  if (looked.likeliest.at == same && begins(looked.likeliest, stretch.index)) {
-    analysis.steadied = looked.likeliest.steadied;
-    analysis.steadied.motion.resize(stretch.luma.size());
-  } else {
-    analysis.steadied = steady::estimate_motion(stretch.luma, reference, steady_options);
-  }
-  if (!stretch.steadied) {
-    lay_on_reference(stretch, analysis.steadied);
-  }
-  const cv::Size size = stretch.luma.front().size();
-  effort.spend(effort.options.prepare_ns_per_px * 1e-6 *
-               static_cast<double>(stretch.luma.size() * stretch.luma.front().total()));
 
-  track::SweepOptions sweep_options;
-  cv::Mat still;
-  // A bow that stands still is in none of the changes: it is looked for in the picture itself.
-  const std::vector<cv::Mat> luma =
-      options.colour ? about_the_exit(stretch, surge_s) : std::vector<cv::Mat>{};
-  if (options.colour) {
-    changes_in_colour(stretch, analysis.steadied, still);
+  ShotAnalysis made() {
+    if (stretch_.luma.size() < kLeastStretchFrames) {
+      analysis_.outcome = Outcome::disturbed;
+      return std::move(analysis_);
+    }
+    same_ = {surge_s_, stretch_.index.front()};
+    // Sound and motion often find the same surge: the same frames tell the same again.
+    if (std::find(looked_.surges.begin(), looked_.surges.end(), same_) != looked_.surges.end()) {
+      return std::move(analysis_);
+    }
+    looked_.surges.push_back(same_);
+    const bool to_keep = may_be_kept(stretch_);
+    if (!to_keep && !options_.colour) {
+      stretch_.warmth.clear();
+    }
+    take_motion_out();
+    find_changes();
+    if (!look_from_side()) {
+      look_from_behind();
+      if (looked_.likeliest.at == same_ && !options_.colour && to_keep) {
+        looked_.likeliest.stretch = std::move(stretch_);
+      }
+    }
+    return std::move(analysis_);
   }
-  const track::Background background = track::learn_background(stretch.luma, sweep_options);
-  if (!options.colour) {
-    background.nine_mean.convertTo(still, CV_8U, 1.0 / 9.0);
+
+ private:
+  const std::vector<double>& t_s() const { return stretch_.t_s; }
+  const std::vector<steady::FrameMotion>& motion() const { return analysis_.steadied.motion; }
+
+  std::size_t frame_near(double t) const {
+    const auto at = std::lower_bound(t_s().begin(), t_s().end(), t) - t_s().begin();
+    return static_cast<std::size_t>(
+        std::clamp<std::ptrdiff_t>(at, 0, static_cast<std::ptrdiff_t>(t_s().size()) - 1));
   }
-  const std::size_t from = frame_near(surge_s - 0.01);
-  const std::vector<track::Passing> passings =
-      track::find_passings(stretch.luma, background, from, t_s, sweep_options);
-  Noticed& noticed = looked.noticed;
-  if (witness == Witness::motion && (!noticed.stretch_seen || passings.size() > noticed.passings)) {
-    notice_camera(analysis.steadied, t_s, options, size, noticed);
-    noticed.stretch_seen = true;
-    noticed.passings = passings.size();
-    noticed.at_s = surge_s;
-    noticed.noise = median_of(background.nine_sigma) / 9.0;
-    looked.likeliest = {same, stretch.index, analysis.steadied, {}};
+
+  flight::FitOptions fit_options_here() const {
+    const double frame_s = (t_s().back() - t_s().front()) / static_cast<double>(t_s().size() - 1);
+    return fit_options(clip_.info(), options_, frame_s);
   }
-  // What flies across the picture is no arrow seen from behind: that is quickly told.
-  const std::vector<track::Crossing> crossings = track::find_crossings(passings, t_s, size, {});
-  if (!crossings.empty() && options.view != View::behind) {
-    noticed.crossing = true;
-    effort.spend(effort.options.follow_ms);
-    analysis.side = follow_from_side(
-        {stretch.luma, t_s, surge_s, witness == Witness::motion ? kSurgeSigma_s : kKnockSigma_s,
-         options.focal_px, fit_options(clip.info(), options, frame_s)},
-        crossings, passings);
+
+  void take_motion_out() {
+    reference_ = frame_near(surge_s_ + 0.05);
+    if (looked_.likeliest.at == same_ && begins(looked_.likeliest, stretch_.index)) {
+      analysis_.steadied = looked_.likeliest.steadied;
+      analysis_.steadied.motion.resize(stretch_.luma.size());
+    } else {
+      steady::SteadyOptions steady_options;
+      steady_options.focal_px = options_.focal_px;
+      analysis_.steadied = steady::estimate_motion(stretch_.luma, reference_, steady_options);
+    }
+    if (!stretch_.steadied) {
+      lay_on_reference(stretch_, analysis_.steadied);
+    }
+    looked_.effort.spend(looked_.effort.options.prepare_ns_per_px * 1e-6 *
+                         static_cast<double>(stretch_.luma.size() * stretch_.luma.front().total()));
+  }
+
+  void find_changes() {
+    const track::SweepOptions sweep_options;
+    // A bow that stands still is in none of the changes: it is looked for in the picture itself.
+    if (options_.colour) {
+      about_exit_ = about_the_exit(stretch_, surge_s_);
+      changes_in_colour(stretch_, analysis_.steadied, still_);
+    }
+    const track::Background background = track::learn_background(stretch_.luma, sweep_options);
+    if (!options_.colour) {
+      background.nine_mean.convertTo(still_, CV_8U, 1.0 / 9.0);
+    }
+    first_ = frame_near(surge_s_ - 0.01);
+    passings_ = track::find_passings(stretch_.luma, background, first_, t_s(), sweep_options);
+    Noticed& noticed = looked_.noticed;
+    if (witness_ == Witness::motion &&
+        (!noticed.stretch_seen || passings_.size() > noticed.passings)) {
+      notice_camera(analysis_.steadied, t_s(), options_, stretch_.luma.front().size(), noticed);
+      noticed.stretch_seen = true;
+      noticed.passings = passings_.size();
+      noticed.at_s = surge_s_;
+      noticed.noise = median_of(background.nine_sigma) / 9.0;
+      looked_.likeliest = {same_, stretch_.index, analysis_.steadied, {}};
+    }
+  }
+
+  // What flies across the picture is no arrow seen from behind: that is quickly told. Whether it
+  // is beyond doubt.
+  bool look_from_side() {
+    const std::vector<track::Crossing> crossings =
+        track::find_crossings(passings_, t_s(), stretch_.luma.front().size(), {});
+    if (crossings.empty() || options_.view == View::behind) {
+      return false;
+    }
+    looked_.noticed.crossing = true;
+    looked_.effort.spend(looked_.effort.options.follow_ms);
+    const double surge_sigma_s = witness_ == Witness::motion ? kSurgeSigma_s : kKnockSigma_s;
+    analysis_.side = follow_from_side({stretch_.luma, t_s(), motion(), surge_s_, surge_sigma_s,
+                                       options_.focal_px, fit_options_here()},
+                                      crossings, passings_);
     // A flight as far from square as this may as well be one that bends across the picture as it
     // flies away.
     constexpr double kFarFromSquare_rad = 0.8;
-    if (analysis.side && beyond_doubt(analysis) &&
-        std::abs(analysis.side->fit.parameters[side::kYaw]) < kFarFromSquare_rad) {
-      analysis.stroke = analysis.side->stroke;
-      analysis.outcome = Outcome::measured;
-      return analysis;
+    if (!analysis_.side || !beyond_doubt(analysis_) ||
+        std::abs(analysis_.side->fit.parameters[side::kYaw]) >= kFarFromSquare_rad) {
+      return false;
+    }
+    take_side();
+    return true;
+  }
+
+  void take_side() {
+    analysis_.stroke = analysis_.side->stroke;
+    analysis_.outcome = Outcome::measured;
+  }
+
+  void look_from_behind() {
+    BehindSearch behind(options_, surge_s_, reference_, analysis_, looked_);
+    if (options_.view != View::side && witness_ == Witness::motion) {
+      const Scene scene{stretch_.luma, t_s(), motion(), still_, fit_options_here()};
+      behind.look_at_all(scene, passings_);
+      const std::size_t early = frame_near(surge_s_ + kBeforeBowSwingsS);
+      if (early > reference_ && early < stretch_.luma.size()) {
+        behind.look_at_first(early, scene, first_);
+      }
+    }
+    if (behind.any()) {
+      analysis_.side.reset();
+      const std::vector<cv::Mat>& as_filmed = options_.colour ? about_exit_ : stretch_.luma;
+      analysis_.limb = see_limb(as_filmed, analysis_, options_.debug_dir);
+      // Seen by colour, no frames from before the loose were kept.
+      if (!options_.colour) {
+        analysis_.filmed_from = where_filmed(as_filmed, analysis_);
+      }
+    } else if (analysis_.side) {
+      take_side();
     }
   }
-  BehindSearch behind(options, surge_s, reference, analysis, looked);
-  if (options.view != View::side && witness == Witness::motion) {
-    const Scene scene{stretch.luma, t_s, still, fit_options(clip.info(), options, frame_s)};
-    behind.look_at_all(scene, passings);
-    if (const std::size_t early = frame_near(surge_s + kBeforeBowSwingsS);
-        early > reference && early < stretch.luma.size()) {
-      behind.look_at_first(early, scene, from);
-    }
-  }
-  if (behind.any()) {
-    analysis.side.reset();
-    const std::vector<cv::Mat>& as_filmed = options.colour ? luma : stretch.luma;
-    analysis.limb = see_limb(as_filmed, analysis, options.debug_dir);
-    // Seen by colour, no frames from before the loose were kept.
-    if (!options.colour) {
-      analysis.filmed_from = where_filmed(as_filmed, analysis);
-    }
-  } else if (analysis.side) {
-    analysis.stroke = analysis.side->stroke;
-    analysis.outcome = Outcome::measured;
-  }
-  if (looked.likeliest.at == same && !options.colour && to_keep) {
-    looked.likeliest.stretch = std::move(stretch);
-  }
-  return analysis;
-}
+
+  const media::Clip& clip_;
+  Stretch stretch_;
+  double surge_s_;
+  Witness witness_;
+  const AnalysisOptions& options_;
+  LookedAt& looked_;
+
+  LookedAt::Surge same_;
+  ShotAnalysis analysis_;
+  std::size_t reference_ = 0;
+  std::size_t first_ = 0;            // of the frames in which the arrow may fly
+  cv::Mat still_;                    // the background, CV_8UC1
+  std::vector<cv::Mat> about_exit_;  // as filmed, for a look in colour
+  std::vector<track::Passing> passings_;
+};
 
 }  // namespace
 
@@ -253,7 +307,8 @@ ShotAnalysis analyse_loose(media::Clip& clip, double surge_s, const AnalysisOpti
   if (stretch.luma.empty()) {
     stretch = load_stretch(clip, surge_s, options, looked.effort);
   }
-  return analyse_stretch(clip, std::move(stretch), surge_s, Witness::motion, options, looked);
+  return StretchAnalysis(clip, std::move(stretch), surge_s, Witness::motion, options, looked)
+      .made();
 }
 
 ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOptions& options,
@@ -262,14 +317,16 @@ ShotAnalysis analyse_knock(media::Clip& clip, double knock_s, const AnalysisOpti
   Stretch stretch = load_heard(clip, knock_s, options, surge_s, looked.effort);
   return stretch.luma.empty()
              ? ShotAnalysis{}
-             : analyse_stretch(clip, std::move(stretch), surge_s, Witness::motion, options, looked);
+             : StretchAnalysis(clip, std::move(stretch), surge_s, Witness::motion, options, looked)
+                   .made();
 }
 
 ShotAnalysis analyse_heard_alone(media::Clip& clip, double knock_s, const AnalysisOptions& options,
                                  LookedAt& looked) {
   const double surge_s = knock_s - kSurgeToKnock_s;
-  return analyse_stretch(clip, load_stretch(clip, surge_s, options, looked.effort), surge_s,
-                         Witness::sound, options, looked);
+  return StretchAnalysis(clip, load_stretch(clip, surge_s, options, looked.effort), surge_s,
+                         Witness::sound, options, looked)
+      .made();
 }
 
 }  // namespace nocktrail::pipeline

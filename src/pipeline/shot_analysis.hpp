@@ -71,10 +71,11 @@ enum class Outcome {
   disturbed  // too few frames to be used
 };
 
-// How far the offset wandered between rounds of sighting and fitting that did not settle, 1 sigma.
+// How far answers are from each other, 1 sigma.
 struct OffsetScatter {
   double right_rad = 0.0;
   double high_rad = 0.0;
+  double speed_mps = 0.0;
 };
 
 struct ShotAnalysis {
@@ -88,7 +89,9 @@ struct ShotAnalysis {
   std::vector<track::ArrowSighting> sightings;
   std::optional<flight::Stroke> stroke;
   std::optional<SideFlight> side;  // filmed from the side: then of the above only frames and stroke
-  OffsetScatter scatter;
+  OffsetScatter scatter;           // between rounds of sighting and fitting that did not settle
+  OffsetScatter apart;             // of the mean, by what parts of the frames say
+  int thirds_lost = 0;  // of three looks without a third of the frames, those without a flight
   std::optional<bow::SeenLimb> limb;
   std::optional<FilmedFrom> filmed_from;
   ReadBy by = ReadBy::program;

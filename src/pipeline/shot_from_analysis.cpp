@@ -118,10 +118,14 @@ Shot shot_from(const ShotAnalysis& analysis, const media::ClipInfo& info,
   flight::Headline headline =
       flight::headline_at(analysis.fit, stroke.rest_forward_m, stroke.rest_sigma_m,
                           flight::kReferenceM, analysis.freedom);
-  headline.right_rad.u95 =
-      std::hypot(headline.right_rad.u95, kTwoSided95 * analysis.scatter.right_rad);
-  headline.high_rad.u95 =
-      std::hypot(headline.high_rad.u95, kTwoSided95 * analysis.scatter.high_rad);
+  for (const OffsetScatter& scatter : {analysis.scatter, analysis.apart}) {
+    const auto widen = [](Measured& measured, double sigma) {
+      measured.u95 = std::hypot(measured.u95, kTwoSided95 * sigma);
+    };
+    widen(headline.right_rad, scatter.right_rad);
+    widen(headline.high_rad, scatter.high_rad);
+    widen(headline.speed_mps, scatter.speed_mps);
+  }
   Shot shot;
   shot.by = analysis.by;
   shot.loose_s = stroke.loose_s;

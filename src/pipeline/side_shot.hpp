@@ -10,6 +10,7 @@
 #include "nocktrail/media/clip.hpp"
 #include "nocktrail/reading.hpp"
 #include "nocktrail/side/fit.hpp"
+#include "nocktrail/steady/steady.hpp"
 #include "nocktrail/track/crossing.hpp"
 #include "nocktrail/track/sighting.hpp"
 #include "nocktrail/track/sweep.hpp"
@@ -26,6 +27,7 @@ struct SideFlight {
 struct SideScene {
   const std::vector<cv::Mat>& luma;  // steadied
   const std::vector<double>& t_s;
+  const std::vector<steady::FrameMotion>& motion;  // taken out of them
   double surge_s = 0.0;
   double surge_sigma_s = 0.0;
   double focal_px = 0.0;

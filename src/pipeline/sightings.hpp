@@ -19,7 +19,9 @@ struct Search {
   double along_share = 0.2;  // of the arrow's length in the picture
   double bend_slack = 0.0;   // of the arrow's length in the picture, see Expected
   bool painted = false;
+  std::optional<std::size_t> left_out{};  // of each kThirds frames, this one
 };
+inline constexpr std::size_t kThirds = 3;
 
 // Along a sweep, before there is a fit.
 std::vector<track::ArrowSighting> coarse_sightings(const track::Region& region,

@@ -66,12 +66,14 @@ std::vector<Doubt> of_the_picture(const WhatWasSeen& seen, const NoShotOptions& 
                      100.0 * noticed.lost_share, noticed.at_s),
          "steady the phone, and have still scenery in view"});
   }
-  table.push_back(never(noticed.crossing,
-                        "the shot was filmed from the side, and too little of what flew across the "
-                        "picture stands out to be measured",
-                        "for spine, film from behind and above the archer; for the nocking point, "
-                        "from 2 to 4 m beside the line, square to it, the phone flat, level and at "
-                        "the arrow's height, before a background of another brightness"));
+  table.push_back(
+      never(noticed.crossing,
+            "something went across the picture as an arrow does that is filmed from the "
+            "side, but too little of it stands out to be measured",
+            "for spine, film from behind and above the archer; for the nocking point, "
+            "from 2 to 4 m beside the line, square to it, the phone flat, level and at "
+            "the arrow's height; either way before a background of another "
+            "brightness"));
   return table;
 }
 

@@ -139,6 +139,9 @@ std::vector<Doubt> is_of_no_use(const ShotAnalysis& analysis, const flight::Head
                     "deg apart)",
                     4.0 * wandering),
         "use more light, a plainer background, and steady the phone"},
+       {static_cast<double>(analysis.thirds_lost), Keep::at_most, 0.0,
+        "the arrow was seen too poorly: two thirds of its frames alone make no flight",
+        "use more light, a plainer background, and steady the phone"},
        {high_u95, Keep::at_most, options.most_vertical_u95_deg,
         fmt::format("the flight fits up and down only within {:.1f} deg", high_u95), know_high}});
 }

@@ -15,6 +15,33 @@ struct FarPixel {
   double weight;  // inverse variance
 };
 
+// Within `reach` of a place along the shaft and across it; the place is in the frame's own part of
+// the region.
+std::vector<FarPixel> pixels_about(const Region& region, std::size_t frame,
+                                   const Eigen::Vector2d& middle, const Eigen::Vector2d& along,
+                                   const Eigen::Vector2d& reach_px) {
+  const Eigen::Vector2d across(-along.y(), along.x());
+  const cv::Mat& difference = region.difference[frame];
+  const cv::Point part = region.corner_of(frame);
+  const double reach = reach_px.norm();
+  std::vector<FarPixel> pixels;
+  for (int y = static_cast<int>(middle.y() - reach); y <= static_cast<int>(middle.y() + reach);
+       ++y) {
+    for (int x = static_cast<int>(middle.x() - reach); x <= static_cast<int>(middle.x() + reach);
+         ++x) {
+      const Eigen::Vector2d off = Eigen::Vector2d(x, y) - middle;
+      const double a = off.dot(along);
+      const double b = off.dot(across);
+      if (std::abs(a) <= reach_px.x() && std::abs(b) <= reach_px.y()) {
+        const auto sigma = static_cast<double>(region.sigma.at<float>(y + part.y, x + part.x));
+        const auto excess = static_cast<double>(difference.at<float>(y, x));
+        pixels.push_back({a, b, excess, 1.0 / (sigma * sigma)});
+      }
+    }
+  }
+  return pixels;
+}
+
 // A short bar, soft at both ends.
 class Blob {
  public:
@@ -77,21 +104,8 @@ std::optional<FarSight> sight_far(const Region& region, std::size_t frame,
       middle.y() > difference.rows - 1 - reach) {
     return std::nullopt;
   }
-  std::vector<FarPixel> pixels;
-  for (int y = static_cast<int>(middle.y() - reach); y <= static_cast<int>(middle.y() + reach);
-       ++y) {
-    for (int x = static_cast<int>(middle.x() - reach); x <= static_cast<int>(middle.x() + reach);
-         ++x) {
-      const Eigen::Vector2d off = Eigen::Vector2d(x, y) - middle;
-      const double a = off.dot(along);
-      const double b = off.dot(across);
-      if (std::abs(a) <= reach_a && std::abs(b) <= reach_b) {
-        const auto sigma = static_cast<double>(region.sigma.at<float>(y + part.y, x + part.x));
-        const auto excess = static_cast<double>(difference.at<float>(y, x));
-        pixels.push_back({a, b, excess, 1.0 / (sigma * sigma)});
-      }
-    }
-  }
+  const std::vector<FarPixel> pixels =
+      pixels_about(region, frame, middle, along, {reach_a, reach_b});
   const Blob blob(length, std::max(1.0, expected.width_px), 1.0);
   const int na = static_cast<int>(expected.search_along_px / kStep_px);
   const int nb = static_cast<int>(expected.search_across_px / kStep_px);

@@ -8,17 +8,17 @@
 
 namespace nocktrail::track {
 
-std::optional<double> foremost_end(const Region& region, std::size_t frame,
+namespace {
+
+// Matched contrast over its noise at each place of the curve, the best over the width.
+std::vector<double> strength_along(const Region& region, std::size_t frame,
                                    const std::vector<Eigen::Vector2d>& curve,
                                    const std::vector<double>& width_px, double search_across_px,
                                    const ShaftOptions& options) {
   const std::size_t n = curve.size();
-  if (n < 12) {
-    return std::nullopt;
-  }
   const Eigen::Vector2d corner(region.roi.x, region.roi.y);
   const Eigen::Vector2d part(region.corner_of(frame).x, region.corner_of(frame).y);
-  std::vector<double> strength(n, 0.0);  // matched contrast over its noise, best over the width
+  std::vector<double> strength(n, 0.0);
   for (std::size_t i = 0; i < n; ++i) {
     const Eigen::Vector2d along =
         (curve[std::min(i + 2, n - 1)] - curve[i >= 2 ? i - 2 : 0]).normalized();
@@ -55,7 +55,12 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
       strength[i] = std::max(strength[i], std::abs(top) / std::sqrt(std::max(weight, 1e-12)));
     }
   }
-  // Smoothed over a few pixels; the threshold leaves room for the search's own maximum over noise.
+  return strength;
+}
+
+// Over a few pixels.
+std::vector<double> smoothed(const std::vector<double>& strength) {
+  const std::size_t n = strength.size();
   std::vector<double> smooth(n, 0.0);
   for (std::size_t i = 0; i < n; ++i) {
     double sum = 0.0;
@@ -66,6 +71,23 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
     }
     smooth[i] = sum / count;
   }
+  return smooth;
+}
+
+}  // namespace
+
+std::optional<double> foremost_end(const Region& region, std::size_t frame,
+                                   const std::vector<Eigen::Vector2d>& curve,
+                                   const std::vector<double>& width_px, double search_across_px,
+                                   const ShaftOptions& options) {
+  const std::size_t n = curve.size();
+  if (n < 12) {
+    return std::nullopt;
+  }
+  const std::vector<double> strength =
+      strength_along(region, frame, curve, width_px, search_across_px, options);
+  const std::vector<double> smooth = smoothed(strength);
+  // Leaves room for the search's own maximum over noise.
   const double threshold =
       options.least_contrast_sigma + 1.0 + 0.5 * std::log(1.0 + search_across_px);
   const std::size_t run = 8;

@@ -24,6 +24,71 @@ std::array<float, 256> light_of_code() {
   return light;
 }
 
+// What is usual in each place, and how far it strays by itself, in code values.
+void learn_still(const std::vector<cv::Mat>& steadied, std::size_t first, std::size_t last,
+                 double grey_floor, Region& region) {
+  // Enough frames for a median, evenly spread, in an odd number.
+  constexpr std::size_t kMost = 33;
+  const std::size_t n = std::min(last - first, kMost);
+  const cv::Size cut = region.roi.size();
+  region.background.create(cut, CV_32F);
+  region.sigma.create(cut, CV_32F);
+  constexpr int kStripRows = 16;
+  const int strips = (cut.height + kStripRows - 1) / kStripRows;
+  cv::parallel_for_(cv::Range(0, strips), [&](const cv::Range& range) {
+    for (int strip = range.start; strip < range.end; ++strip) {
+      const cv::Range rows(strip * kStripRows, std::min(cut.height, (strip + 1) * kStripRows));
+      std::vector<cv::Mat> stack;
+      for (std::size_t i = 0; i < n; ++i) {
+        const std::size_t k = first + (n > 1 ? i * (last - first - 1) / (n - 1) : 0);
+        stack.push_back(steadied[k](region.roi).rowRange(rows).clone());
+      }
+      sort_stack(stack);
+      // The mean of the middle half: finer than a median of whole code values, as robust here.
+      cv::Mat sum = cv::Mat::zeros(stack.front().size(), CV_32F);
+      const std::size_t low = n / 4;
+      const std::size_t high = n - 1 - n / 4;
+      for (std::size_t i = low; i <= high; ++i) {
+        cv::add(sum, stack[i], sum, cv::noArray(), CV_32F);
+      }
+      sum.convertTo(region.background.rowRange(rows), CV_32F,
+                    1.0 / static_cast<double>(high - low + 1));
+      cv::Mat spread;
+      cv::subtract(stack[high], stack[low], spread);
+      spread.convertTo(region.sigma.rowRange(rows), CV_32F, 1.0 / 1.349);
+    }
+  });
+  cv::boxFilter(region.sigma, region.sigma, CV_32F, cv::Size(7, 7));
+  cv::max(region.sigma, grey_floor, region.sigma);
+}
+
+// During the exposure a moving end mixes with its background in light, not in code values, and
+// half-way in code values is not half-way along the smear.
+void into_light(const std::array<float, 256>& light, Region& region) {
+  for (int y = 0; y < region.roi.height; ++y) {
+    auto* level = region.background.ptr<float>(y);
+    auto* noise = region.sigma.ptr<float>(y);
+    for (int x = 0; x < region.roi.width; ++x) {
+      const auto code = static_cast<std::size_t>(std::clamp(level[x], 0.0F, 254.0F));
+      const float slope = light[code + 1] - light[code];
+      noise[x] *= std::max(slope, 0.15F);
+      level[x] = light[code] + (level[x] - static_cast<float>(code)) * slope;
+    }
+  }
+}
+
+// A background that is off by a fraction of a pixel (camera motion not fully taken out, parallax of
+// near things) shows at its edges.
+void add_slip(double edge_slip_px, Region& region) {
+  cv::Mat gx;
+  cv::Mat gy;
+  cv::Sobel(region.background, gx, CV_32F, 1, 0, 3, edge_slip_px / 8.0);
+  cv::Sobel(region.background, gy, CV_32F, 0, 1, 3, edge_slip_px / 8.0);
+  cv::Mat slip;
+  cv::magnitude(gx, gy, slip);
+  cv::magnitude(region.sigma, slip, region.sigma);
+}
+
 }  // namespace
 
 cv::Rect region_of(const Sweep& sweep, const cv::Size& size) {
@@ -85,61 +150,11 @@ Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std
                   const ShaftOptions& options) {
   Region region;
   region.roi = roi;
-  const cv::Size cut = roi.size();
-  // Enough frames for a median, evenly spread, in an odd number.
-  constexpr std::size_t kMost = 33;
-  const std::size_t n = std::min(last - first, kMost);
-  cv::Mat median(cut, CV_32F);
-  region.sigma.create(cut, CV_32F);
-  constexpr int kStripRows = 16;
-  const int strips = (cut.height + kStripRows - 1) / kStripRows;
-  cv::parallel_for_(cv::Range(0, strips), [&](const cv::Range& range) {
-    for (int strip = range.start; strip < range.end; ++strip) {
-      const cv::Range rows(strip * kStripRows, std::min(cut.height, (strip + 1) * kStripRows));
-      std::vector<cv::Mat> stack;
-      for (std::size_t i = 0; i < n; ++i) {
-        const std::size_t k = first + (n > 1 ? i * (last - first - 1) / (n - 1) : 0);
-        stack.push_back(steadied[k](roi).rowRange(rows).clone());
-      }
-      sort_stack(stack);
-      // The mean of the middle half: finer than a median of whole code values, as robust here.
-      cv::Mat sum = cv::Mat::zeros(stack.front().size(), CV_32F);
-      const std::size_t low = n / 4;
-      const std::size_t high = n - 1 - n / 4;
-      for (std::size_t i = low; i <= high; ++i) {
-        cv::add(sum, stack[i], sum, cv::noArray(), CV_32F);
-      }
-      sum.convertTo(median.rowRange(rows), CV_32F, 1.0 / static_cast<double>(high - low + 1));
-      cv::Mat spread;
-      cv::subtract(stack[high], stack[low], spread);
-      spread.convertTo(region.sigma.rowRange(rows), CV_32F, 1.0 / 1.349);
-    }
-  });
-  cv::boxFilter(region.sigma, region.sigma, CV_32F, cv::Size(7, 7));
-  cv::max(region.sigma, options.grey_floor, region.sigma);
-  // From here on in linear light: during the exposure a moving end mixes with its background in
-  // light, not in code values, and half-way in code values is not half-way along the smear.
+  learn_still(steadied, first, last, options.grey_floor, region);
+  // From here on in linear light.
   const std::array<float, 256> light = light_of_code();
-  for (int y = 0; y < cut.height; ++y) {
-    auto* level = median.ptr<float>(y);
-    auto* noise = region.sigma.ptr<float>(y);
-    for (int x = 0; x < cut.width; ++x) {
-      const auto code = static_cast<std::size_t>(std::clamp(level[x], 0.0F, 254.0F));
-      const float slope = light[code + 1] - light[code];
-      noise[x] *= std::max(slope, 0.15F);
-      level[x] = light[code] + (level[x] - static_cast<float>(code)) * slope;
-    }
-  }
-  region.background = median;
-  // A background that is off by a fraction of a pixel (camera motion not fully taken out, parallax
-  // of near things) shows at its edges.
-  cv::Mat gx;
-  cv::Mat gy;
-  cv::Sobel(median, gx, CV_32F, 1, 0, 3, options.edge_slip_px / 8.0);
-  cv::Sobel(median, gy, CV_32F, 0, 1, 3, options.edge_slip_px / 8.0);
-  cv::Mat slip;
-  cv::magnitude(gx, gy, slip);
-  cv::magnitude(region.sigma, slip, region.sigma);
+  into_light(light, region);
+  add_slip(options.edge_slip_px, region);
   region.difference.resize(steadied.size());
   region.corner.resize(steadied.size());
   const auto frames = static_cast<int>(std::min(used.size(), steadied.size()));
@@ -152,7 +167,7 @@ Region cut_region(const std::vector<cv::Mat>& steadied, const cv::Rect& roi, std
       }
       region.corner[k] = part.tl() - roi.tl();
       const cv::Mat shown = steadied[k](part);
-      const cv::Mat still = median(part - roi.tl());
+      const cv::Mat still = region.background(part - roi.tl());
       cv::Mat& difference = region.difference[k];
       difference.create(part.size(), CV_32F);
       for (int y = 0; y < part.height; ++y) {

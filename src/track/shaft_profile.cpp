@@ -46,74 +46,89 @@ struct Slice {
   double contrast = 0.0;
 };
 
-// Position and contrast of a bar in the mean of columns [first, last], nearest the guess; `tilt` is
-// the known rise of its grey toward the + side.
-std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, double guess,
-                               double search, double width, const Bars& bars, double tilt,
-                               const ShaftOptions& options) {
+// The mean of columns [first, last], row by row.
+struct MeanProfile {
+  std::vector<double> grey;
+  double noise = 0.0;  // of it, for rows a pixel apart
+};
+
+MeanProfile mean_profile(const Rectified& patch, int first, int last) {
   const int n = last - first + 1;
-  std::vector<double> profile(static_cast<std::size_t>(patch.rows), 0.0);
-  double noise = 0.0;
+  MeanProfile profile;
+  profile.grey.assign(static_cast<std::size_t>(patch.rows), 0.0);
   for (int column = first; column <= last; ++column) {
-    noise += patch.noise[static_cast<std::size_t>(column)];
+    profile.noise += patch.noise[static_cast<std::size_t>(column)];
     for (int row = 0; row < patch.rows; ++row) {
-      profile[static_cast<std::size_t>(row)] += patch.at(row, column) / n;
+      profile.grey[static_cast<std::size_t>(row)] += patch.at(row, column) / n;
     }
   }
   // Half-pixel steps of bilinear samples: neighbours share pixels, so the noise of a row counts
   // for about half the rows' number.
-  noise = noise / n / std::sqrt(n) * std::sqrt(1.0 / patch.b_step);
-  // Clutter that the background did not remove shows beside the shaft.
+  profile.noise = profile.noise / n / std::sqrt(n) * std::sqrt(1.0 / patch.b_step);
+  return profile;
+}
+
+// Clutter that the background did not remove shows beside the shaft.
+double clutter_beside(const Rectified& patch, const MeanProfile& profile, double guess,
+                      double away_px) {
   std::vector<double> beside;
   for (int row = 0; row < patch.rows; ++row) {
-    if (std::abs(patch.b(row) - guess) > width / 2 + 3.0 + search * 0.5) {
-      beside.push_back(std::abs(profile[static_cast<std::size_t>(row)]));
+    if (std::abs(patch.b(row) - guess) > away_px) {
+      beside.push_back(std::abs(profile.grey[static_cast<std::size_t>(row)]));
     }
   }
-  if (beside.size() >= 4) {
-    noise = std::max(noise, median_of(beside) / 0.6745 * std::sqrt(1.0 / patch.b_step) * 0.7);
-  }
-  auto matched = [&](double centre, double& contrast, double& weight) {
-    double top = 0.0;
-    double tilted_gain = 0.0;
-    weight = 0.0;
-    for (int row = 0; row < patch.rows; ++row) {
-      const double b = patch.b(row) - centre;
-      const double y = profile[static_cast<std::size_t>(row)];
-      const double t = bars.even(b);
-      const double o = tilt != 0.0 ? tilt * bars.odd(b) : 0.0;
-      top += t * (y - o);
-      tilted_gain += o * (2.0 * y - o);
-      weight += t * t;
-    }
-    contrast = weight > 0.0 ? top / weight : 0.0;
-    return weight > 0.0 ? tilted_gain + top * top / weight : 0.0;
-  };
-  double best = -1e300;
-  double centre = guess;
-  for (double c = guess - search; c <= guess + search + 1e-9; c += 0.5) {
-    double contrast = 0.0;
-    double weight = 0.0;
-    const double gain = matched(c, contrast, weight);
-    if (gain > best) {
-      best = gain;
-      centre = c;
-    }
-  }
+  return beside.size() >= 4 ? median_of(beside) / 0.6745 * std::sqrt(1.0 / patch.b_step) * 0.7
+                            : 0.0;
+}
+
+// How well a bar there, of the best contrast, goes with a profile.
+struct Match {
+  double gain = 0.0;
   double contrast = 0.0;
   double weight = 0.0;
-  matched(centre, contrast, weight);
-  double information = 0.0;
-  for (int round = 0; round < 6; ++round) {
+};
+
+Match match_at(const Rectified& patch, const MeanProfile& profile, const Bars& bars, double tilt,
+               double centre) {
+  Match match;
+  double top = 0.0;
+  double tilted_gain = 0.0;
+  for (int row = 0; row < patch.rows; ++row) {
+    const double b = patch.b(row) - centre;
+    const double y = profile.grey[static_cast<std::size_t>(row)];
+    const double t = bars.even(b);
+    const double o = tilt != 0.0 ? tilt * bars.odd(b) : 0.0;
+    top += t * (y - o);
+    tilted_gain += o * (2.0 * y - o);
+    match.weight += t * t;
+  }
+  if (match.weight > 0.0) {
+    match.contrast = top / match.weight;
+    match.gain = tilted_gain + top * top / match.weight;
+  }
+  return match;
+}
+
+// A bar's place to a fraction of a row, by Gauss-Newton.
+struct PlacedBar {
+  double centre = 0.0;
+  double contrast = 0.0;
+  double information = 0.0;  // of the centre, for noise of one
+};
+
+std::optional<PlacedBar> settle(const Rectified& patch, const MeanProfile& profile,
+                                PlacedBar placed, double width, double tilt, double softness_px) {
+  constexpr int kRounds = 6;
+  for (int round = 0; round < kRounds; ++round) {
     double saa = 0.0, sac = 0.0, scc = 0.0, ra = 0.0, rc = 0.0;
     for (int row = 0; row < patch.rows; ++row) {
-      const double b = patch.b(row) - centre;
-      const double t = bar(b, width, options.edge_softness_px);
-      double d = -contrast * bar_slope(b, width, options.edge_softness_px);
-      double r = profile[static_cast<std::size_t>(row)] - contrast * t;
+      const double b = patch.b(row) - placed.centre;
+      const double t = bar(b, width, softness_px);
+      double d = -placed.contrast * bar_slope(b, width, softness_px);
+      double r = profile.grey[static_cast<std::size_t>(row)] - placed.contrast * t;
       if (tilt != 0.0) {
-        d -= tilt * tilted_bar_slope(b, width, options.edge_softness_px);
-        r -= tilt * tilted_bar(b, width, options.edge_softness_px);
+        d -= tilt * tilted_bar_slope(b, width, softness_px);
+        r -= tilt * tilted_bar(b, width, softness_px);
       }
       saa += t * t;
       sac += t * d;
@@ -126,40 +141,71 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
       return std::nullopt;
     }
     const double dc = (saa * rc - sac * ra) / det;
-    contrast += (scc * ra - sac * rc) / det;
-    centre += std::clamp(dc, -0.7, 0.7);
-    information = det / saa;
+    placed.contrast += (scc * ra - sac * rc) / det;
+    placed.centre += std::clamp(dc, -0.7, 0.7);
+    placed.information = det / saa;
     if (std::abs(dc) < 0.005) {
       break;
     }
   }
-  // Something just beside the shaft, seen as strongly as the shaft: vanes, a limb, another arrow.
-  double flank = 0.0;
-  int flank_rows = 0;
+  return placed;
+}
+
+// What shows just beside the shaft, root mean square: vanes, a limb, another arrow.
+double flank_of(const Rectified& patch, const MeanProfile& profile, double centre, double width) {
+  double squares = 0.0;
+  int rows = 0;
   for (int row = 0; row < patch.rows; ++row) {
     const double b = std::abs(patch.b(row) - centre) - width / 2;
     if (b > 1.8 && b < 5.0) {
-      flank += profile[static_cast<std::size_t>(row)] * profile[static_cast<std::size_t>(row)];
-      ++flank_rows;
+      const double y = profile.grey[static_cast<std::size_t>(row)];
+      squares += y * y;
+      ++rows;
     }
   }
-  flank = flank_rows > 0 ? std::sqrt(flank / flank_rows) : 0.0;
-  // Root mean square of the shaft's own picture across its width.
-  const double strength = std::hypot(contrast, tilt / std::sqrt(3.0));
+  return rows > 0 ? std::sqrt(squares / rows) : 0.0;
+}
+
+// Position and contrast of a bar in the mean of columns [first, last], nearest the guess; `tilt` is
+// the known rise of its grey toward the + side.
+std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, double guess,
+                               double search, double width, const Bars& bars, double tilt,
+                               const ShaftOptions& options) {
+  const MeanProfile profile = mean_profile(patch, first, last);
+  const double noise = std::max(
+      profile.noise, clutter_beside(patch, profile, guess, width / 2 + 3.0 + search * 0.5));
+  double most = -1e300;
+  double start = guess;
+  for (double c = guess - search; c <= guess + search + 1e-9; c += 0.5) {
+    if (const double gain = match_at(patch, profile, bars, tilt, c).gain; gain > most) {
+      most = gain;
+      start = c;
+    }
+  }
+  const Match match = match_at(patch, profile, bars, tilt, start);
+  const std::optional<PlacedBar> placed =
+      settle(patch, profile, {start, match.contrast, 0.0}, width, tilt, options.edge_softness_px);
+  if (!placed) {
+    return std::nullopt;
+  }
+  // Something just beside the shaft is seen as strongly as the shaft, whose own picture across its
+  // width has this root mean square.
+  const double strength = std::hypot(placed->contrast, tilt / std::sqrt(3.0));
+  const double flank = flank_of(patch, profile, placed->centre, width);
   if (flank > options.clear_sides * strength &&
       flank > 2.0 * noise / std::sqrt(1.0 / patch.b_step)) {
     return std::nullopt;
   }
-  const double contrast_sigma = noise / std::sqrt(std::max(weight, 1e-9));
+  const double contrast_sigma = noise / std::sqrt(std::max(match.weight, 1e-9));
   if (strength < options.least_contrast_sigma * contrast_sigma ||
-      std::abs(centre - guess) > search + 0.5) {
+      std::abs(placed->centre - guess) > search + 0.5) {
     return std::nullopt;
   }
   Slice slice;
   slice.a = patch.a0 + 0.5 * (first + last);
-  slice.centre = centre;
-  slice.contrast = contrast;
-  slice.sigma = std::hypot(noise / std::sqrt(information), options.centre_floor_px);
+  slice.centre = placed->centre;
+  slice.contrast = placed->contrast;
+  slice.sigma = std::hypot(noise / std::sqrt(placed->information), options.centre_floor_px);
   return slice;
 }
 
@@ -224,6 +270,41 @@ std::optional<Straight> agree(std::vector<Slice>& slices, double tolerance) {
   return best;
 }
 
+// Matched contrast along the line.
+void match_along(const Region& region, const Rectified& patch, const Straight& line,
+                 const Bars& bars, ShaftProfile& profile) {
+  profile.first_px = patch.a0;
+  profile.level.resize(static_cast<std::size_t>(patch.columns));
+  profile.tilt.resize(profile.level.size());
+  profile.background.resize(profile.level.size());
+  double noise_sum = 0.0;
+  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
+  for (int column = 0; column < patch.columns; ++column) {
+    const double centre = line.at(patch.a0 + column);
+    double top = 0.0;
+    double weight = 0.0;
+    double tilted = 0.0;
+    double tilted_weight = 1e-9;
+    for (int row = 0; row < patch.rows; ++row) {
+      const double b = patch.b(row) - centre;
+      const double t = bars.even(b);
+      const double o = bars.odd(b);
+      top += t * patch.at(row, column);
+      weight += t * t;
+      tilted += o * patch.at(row, column);
+      tilted_weight += o * o;
+    }
+    const auto i = static_cast<std::size_t>(column);
+    profile.level[i] = weight > 0 ? top / weight : 0.0;
+    profile.tilt[i] = tilted / tilted_weight;
+    profile.tilt_weight = weight > 0 ? std::sqrt(tilted_weight / weight) : 0.0;
+    const Eigen::Vector2d at = profile.place(patch.a0 + column) - corner;
+    profile.background[i] = static_cast<double>(sample(region.background, at.x(), at.y()));
+    noise_sum += patch.noise[i] * std::sqrt(1.0 / patch.b_step) / std::sqrt(std::max(weight, 1e-9));
+  }
+  profile.noise = noise_sum / patch.columns;
+}
+
 }  // namespace
 
 std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, double t_s,
@@ -273,37 +354,7 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
     profile.centre_at_px.push_back(slice.a);
   }
 
-  // Matched contrast along the line.
-  profile.first_px = patch.a0;
-  profile.level.resize(static_cast<std::size_t>(patch.columns));
-  profile.tilt.resize(profile.level.size());
-  profile.background.resize(profile.level.size());
-  double noise_sum = 0.0;
-  const Eigen::Vector2d corner(region.roi.x, region.roi.y);
-  for (int column = 0; column < patch.columns; ++column) {
-    const double centre = line->at(patch.a0 + column);
-    double top = 0.0;
-    double weight = 0.0;
-    double tilted = 0.0;
-    double tilted_weight = 1e-9;
-    for (int row = 0; row < patch.rows; ++row) {
-      const double b = patch.b(row) - centre;
-      const double t = bars.even(b);
-      const double o = bars.odd(b);
-      top += t * patch.at(row, column);
-      weight += t * t;
-      tilted += o * patch.at(row, column);
-      tilted_weight += o * o;
-    }
-    const auto i = static_cast<std::size_t>(column);
-    profile.level[i] = weight > 0 ? top / weight : 0.0;
-    profile.tilt[i] = tilted / tilted_weight;
-    profile.tilt_weight = weight > 0 ? std::sqrt(tilted_weight / weight) : 0.0;
-    const Eigen::Vector2d at = profile.place(patch.a0 + column) - corner;
-    profile.background[i] = static_cast<double>(sample(region.background, at.x(), at.y()));
-    noise_sum += patch.noise[i] * std::sqrt(1.0 / patch.b_step) / std::sqrt(std::max(weight, 1e-9));
-  }
-  profile.noise = noise_sum / patch.columns;
+  match_along(region, patch, *line, bars, profile);
   profile.patch = std::move(patch);
   return profile;
 }

@@ -6,6 +6,7 @@
 
 #include "nocktrail/media/clip.hpp"
 #include "nocktrail/optics/camera.hpp"
+#include "nocktrail/units/units.hpp"
 #include "shot_from_analysis.hpp"
 #include "truth_file.hpp"
 
@@ -61,7 +62,13 @@ TEST_CASE("truth: a good shot is measured whatever the effort, and lifts its lim
   const pipeline::ShotAnalysis analysis =
       pipeline::analyse_loose(clip, surge_s, options_for(clip, truth), looked);
   REQUIRE(analysis.outcome == pipeline::Outcome::measured);
-  CHECK(pipeline::shot_from(analysis, clip.info()).status == ShotStatus::measured);
+  const Shot shot = pipeline::shot_from(analysis, clip.info());
+  REQUIRE(shot.status == ShotStatus::measured);
+  // Looked at again without each third of its frames; that these are apart is in the interval.
+  CHECK(analysis.thirds_lost == 0);
+  CHECK(analysis.apart.right_rad > 0.0);
+  CHECK(units::deg_from_rad(pipeline::kTwoSided95 * analysis.apart.right_rad) <
+        shot.nock_right_deg->u95);
   CHECK_FALSE(looked.noticed.crossing);
   CHECK(looked.effort.may_go_on());
 }

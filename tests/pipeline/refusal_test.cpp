@@ -79,6 +79,8 @@ TEST_CASE("unit: each doubt alone refuses the shot and says why") {
       {"a line that is not an arrow's", [](auto& a) { a.fit.centre_scale = 4.0; }, "one arrow"},
       {"many strays", [](auto& a) { a.fit.cost *= 2.5; }, "lie off the flight"},
       {"answers that wander", [&](auto& a) { a.scatter.right_rad = 0.4 * kDeg; }, "settle"},
+      {"two thirds of the frames that make no flight", [](auto& a) { a.thirds_lost = 1; },
+       "two thirds of its frames"},
       {"a loose after the surge", [](auto& a) { a.surge_s = -0.02; }, "come to rest"},
       {"little of the shaft shows",
        [](auto& a) {
@@ -136,6 +138,22 @@ TEST_CASE("unit: all that speaks against a shot is said, what it is before what 
   CAPTURE(figures);
   CHECK(figures.find("m/s") < figures.find("settle"));
   CHECK(figures.find("settle") != std::string::npos);
+}
+
+TEST_CASE("unit: how far parts of the frames are apart widens what is said") {
+  const Shot before = pipeline::shot_from(a_good_analysis(), {});
+  pipeline::ShotAnalysis analysis = a_good_analysis();
+  analysis.apart = {0.002, 0.004, 1.5};
+  const Shot after = pipeline::shot_from(analysis, {});
+  REQUIRE(after.status == ShotStatus::measured);
+  const auto check = [](const Measured& narrow, const Measured& wide, double sigma) {
+    CHECK(wide.value == narrow.value);
+    CHECK(wide.u95 == doctest::Approx(std::hypot(narrow.u95, 1.96 * sigma)).epsilon(1e-4));
+  };
+  constexpr double kDegPerRad = 57.29578;
+  check(*before.nock_right_deg, *after.nock_right_deg, 0.002 * kDegPerRad);
+  check(*before.nock_high_deg, *after.nock_high_deg, 0.004 * kDegPerRad);
+  check(*before.speed_mps, *after.speed_mps, 1.5);
 }
 
 TEST_CASE("unit: a figure that is no number keeps no limit") {

@@ -70,8 +70,10 @@ struct FitOptions {
   // When the nock leaves the string, if known: ties camera_behind_m to the flight.
   std::optional<double> exit_s;
   double exit_sigma_s = 0.002;
-  double frame_jitter_px = 0.08;  // leftover motion of the camera between frames, 1 sigma per axis
-  double robust_sigmas = 2.0;     // residuals beyond this many sigmas lose weight (Cauchy)
+  // Leftover motion of the camera between frames that no frame's own camera_sigma_px tells of
+  // (near things shift against far ones), 1 sigma per axis.
+  double frame_jitter_px = 0.08;
+  double robust_sigmas = 2.0;  // residuals beyond this many sigmas lose weight (Cauchy)
   int max_iterations = 60;
   int first_iterations = 15;   // of each start of a search, before the best are pursued
   bool fixed_scatter = false;  // trust the given sigmas instead of rescaling them (for bounds)

@@ -32,6 +32,8 @@ struct Path {
     return (rate_px_s - recede_per_s * start_px) / (far * far);
   }
   double length_px(double t_s) const { return cover_s * speed_px_s(t_s); }
+  // Of a place in the picture; how far it lies beside the line does not matter.
+  double along_px(const Eigen::Vector2d& px) const { return (px - at_px).dot(along); }
   Eigen::Vector2d across() const { return {-along.y(), along.x()}; }
 };
 

@@ -10,15 +10,17 @@
 namespace nocktrail::steady {
 
 struct SteadyOptions {
-  int features = 320;             // corners followed, spread evenly over a grid
-  int grid_cells = 16;            // cells along the longer side of that grid
-  int patch_px = 17;              // side of the patch that is compared
-  int pyramid_levels = 2;         // halvings for large motion
-  double focal_px = 0.0;          // a rough focal length (10 % is enough): ties the perspective
-                                  // terms of a small rotation to its shift
-  int min_features = 12;          // fewer agreeing corners than this: the frame counts as lost
-  double lost_residual_px = 1.5;  // agreeing corners scattered more than this: lost
-  double scene_change = 0.45;     // share of corners that must vanish at once to call it a cut
+  int features = 320;      // corners followed, spread evenly over a grid
+  int grid_cells = 16;     // cells along the longer side of that grid
+  int patch_px = 17;       // side of the patch that is compared
+  int pyramid_levels = 2;  // halvings for large motion
+  double focal_px = 0.0;   // a rough focal length (10 % is enough): ties the perspective
+                           // terms of a small rotation to its shift
+  int min_features = 12;   // fewer agreeing corners than this: the frame counts as lost
+  // Agreeing corners scattered more than this: lost. Those of mere noise, which happen to lie
+  // within what the search lets through, scatter by 0.6.
+  double lost_residual_px = 0.5;
+  double scene_change = 0.45;  // share of corners that must vanish at once to call it a cut
 };
 
 // The camera's motion for one frame.
