@@ -88,9 +88,6 @@ std::optional<Followed> follow_at(const Scene& scene, const track::Sweep& sweep,
   if (!found) {
     return std::nullopt;
   }
-  if (may_be_measured(found->fit)) {
-    refinement.weigh_thirds(*found);
-  }
   found->surge_s = surge_s;
   // The arrow's shadow recedes like an arrow, but from the ground: a metre and a half further
   // from the camera than the flight.
@@ -99,6 +96,9 @@ std::optional<Followed> follow_at(const Scene& scene, const track::Sweep& sweep,
     return std::nullopt;
   }
   if (found->fit.ends > ends_to_beat) {
+    if (may_be_measured(found->fit)) {
+      refinement.weigh_thirds(*found);
+    }
     debug_fit(options.debug_dir, surge_s, region, found->fit, found->sightings);
   }
   return found;

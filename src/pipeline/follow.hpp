@@ -31,7 +31,7 @@ struct Followed {
   Measured right;  // the headline's, rad
   double high_rad = 0.0;
   double speed_mps = 0.0;
-  OffsetScatter scatter;
+  OffsetScatter scatter;  // the three as in ShotAnalysis
   OffsetScatter apart;
   int thirds_lost = 0;
   double surge_s = 0.0;  // when the motion surged, by the flight's own word where it knows better

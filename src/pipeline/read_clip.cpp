@@ -104,13 +104,18 @@ class Reader {
     if (std::any_of(measured_.begin(), measured_.end(), speaks) || !looked_.noticed.stretch_seen) {
       return;
     }
-    tell("looking at colours", 0.95);
     // What went across the picture may as well have been a limb or a sleeve.
     std::vector<std::optional<View>> views{analysis_.view};
     if (!analysis_.view && looked_.noticed.crossing) {
       views = {View::side, View::behind};
     }
-    for (const std::optional<View> view : views) {
+    for (std::size_t i = 0; i < views.size(); ++i) {
+      const std::optional<View> view = views[i];
+      // The first is always taken, the other as long as it is not far from what a clip may cost.
+      if (i > 0 && !looked_.effort.may_go_on(looked_.effort.options.early_share)) {
+        return;
+      }
+      tell("looking at colours", 0.95 + 0.02 * static_cast<double>(i));
       pipeline::AnalysisOptions options = analysis_;
       options.colour = true;
       options.view = view;
@@ -223,6 +228,23 @@ void judge_clip(Reading& reading, const std::string& nothing_reason) {
   }
 }
 
+// Where no number came out: what was told, or taken, for the view may not be so. What forbids to
+// shoot an arrow again is left as it is.
+void hint_at_view(Reading& reading, const ReadClipOptions& options) {
+  if (reading.status == ClipStatus::measured) {
+    return;
+  }
+  if (options.view) {
+    reading.reason += fmt::format("; it was told to be filmed {}: if it was not, leave that out",
+                                  options.view == View::side ? "from the side" : "from behind");
+  } else if (reading.status == ClipStatus::refused && reading.shots.front().view == View::side &&
+             reading.reason.find(rules::kAcrossItsFlight) == std::string::npos) {
+    reading.reason +=
+        "; if it was filmed from behind, that was not the arrow: have its flight clear of head, "
+        "hat and limb, before a ground of another brightness";
+  }
+}
+
 Reading read_as_told(const std::filesystem::path& path, const ReadClipOptions& options,
                      const Progress& progress) {
   Reading reading;
@@ -264,16 +286,7 @@ Reading read_as_told(const std::filesystem::path& path, const ReadClipOptions& o
       nothing += "; " + clip.broken();
     }
     judge_clip(reading, nothing);
-    if (!options.view && reading.status == ClipStatus::refused &&
-        reading.shots.front().view == View::side) {
-      reading.reason +=
-          "; if it was filmed from behind, that was not the arrow: have its flight clear of head, "
-          "hat and limb, before a ground of another brightness";
-    }
-    if (options.view && reading.status != ClipStatus::measured) {
-      reading.reason += fmt::format("; it was told to be filmed {}: if it was not, leave that out",
-                                    options.view == View::side ? "from the side" : "from behind");
-    }
+    hint_at_view(reading, options);
   } catch (const UnreadableClip& error) {
     reading.status = ClipStatus::error;
     reading.reason = error.what();
@@ -311,6 +324,7 @@ void leave_out_speed_at_odds(Reading& reading, const std::filesystem::path& path
   }
   reading.reason.clear();
   judge_clip(reading, "");
+  hint_at_view(reading, options);
 }
 
 }  // namespace

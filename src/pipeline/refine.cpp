@@ -4,7 +4,6 @@
 #include <array>
 #include <cmath>
 #include <iterator>
-#include <numeric>
 #include <utility>
 
 #include "impact.hpp"
@@ -88,9 +87,11 @@ bool hopeless_at_once(const std::vector<track::ArrowSighting>& sightings, std::s
          static_cast<double>(sightings.size()) * frame_s < kLeastSeenS;
 }
 
-// Of the mean of four flights, by what three say that each leave out a third of the frames: the
-// jackknife's variance (Efron & Tibshirani, An Introduction to the Bootstrap, ch. 11), of which a
-// mean of them has a third.
+// Of the mean of four flights, by what three say that each leave out a third of the frames. That
+// frames differ is in the fit's own covariance (the jackknife has 2/3 of the sum of squares for it:
+// Efron & Tibshirani, An Introduction to the Bootstrap, ch. 11); what comes on top is of looks that
+// come to rest apart, independently, and a mean of three such has 1/6. Taken is 2/9: a little more,
+// for a third of the frames is also all that they do not share.
 OffsetScatter apart_of(const std::vector<Followed>& others) {
   const auto n = static_cast<Eigen::Index>(others.size());
   Eigen::ArrayX3d values(n, 3);
@@ -110,6 +111,14 @@ OffsetScatter apart_of(const std::vector<Followed>& others) {
 constexpr std::array<int, 6> kBending{flight::kFlexRightCos, flight::kFlexRightSin,
                                       flight::kFlexDownCos,  flight::kFlexDownSin,
                                       flight::kFlexHz,       flight::kFlexDecay};
+
+void take_headline(Followed& of) {
+  const flight::Headline headline = flight::headline_at(
+      of.fit, of.stroke.rest_forward_m, of.stroke.rest_sigma_m, flight::kReferenceM);
+  of.right = headline.right_rad;
+  of.high_rad = headline.high_rad.value;
+  of.speed_mps = headline.speed_mps.value;
+}
 
 void take_mean(Followed& found, const std::vector<Followed>& others) {
   const flight::Parameters own = found.fit.parameters;
@@ -169,13 +178,11 @@ std::optional<Followed> Refinement::without_third(const Followed& found, std::si
 }
 
 void Refinement::weigh_thirds(Followed& found) const {
-  std::vector<std::size_t> thirds(kThirds);
-  std::iota(thirds.begin(), thirds.end(), std::size_t{0});
-  std::vector<std::future<std::optional<Followed>>> looks;
-  for (const std::size_t third : thirds) {
-    looks.push_back(std::async(std::launch::async, [this, &found, third] {
+  std::array<std::future<std::optional<Followed>>, kThirds> looks;
+  for (std::size_t third = 0; third < kThirds; ++third) {
+    looks[third] = std::async(std::launch::async, [this, &found, third] {
       return Refinement(*this).without_third(found, third);
-    }));
+    });
   }
   std::vector<Followed> others;
   for (auto& look : looks) {
@@ -187,6 +194,7 @@ void Refinement::weigh_thirds(Followed& found) const {
   if (found.thirds_lost == 0) {
     found.apart = apart_of(others);
     take_mean(found, others);
+    take_headline(found);
   }
 }
 
@@ -197,13 +205,8 @@ std::optional<Followed> Refinement::rounds() {
       return std::nullopt;
     }
     fit_stroke();
-    const flight::Headline headline =
-        flight::headline_at(fit_, candidate_.stroke.rest_forward_m, candidate_.stroke.rest_sigma_m,
-                            flight::kReferenceM);
-    candidate_.right = headline.right_rad;
-    candidate_.high_rad = headline.high_rad.value;
-    candidate_.speed_mps = headline.speed_mps.value;
     candidate_.fit = fit_;
+    take_headline(candidate_);
     if (round_ >= 2) {
       late_.push_back(std::move(candidate_));
     }
@@ -224,7 +227,8 @@ bool Refinement::sight() {
   both_.push_back(static_cast<std::size_t>(
       std::count_if(candidate_.sightings.begin(), candidate_.sightings.end(),
                     [](const auto& s) { return s.nock.has_value() && s.tip.has_value(); })));
-  if (candidate_.sightings.size() < 4 || hopeless()) {
+  // A streak that is looked at without a third of its frames has shown that it is an arrow's.
+  if (candidate_.sightings.size() < 4 || (!left_out_ && hopeless())) {
     return false;
   }
   if (round_ == 0) {
@@ -254,7 +258,7 @@ bool Refinement::hopeless() const {
              3, effort_.may_go_on() ? analysis_options_.few_ends : analysis_options_.few_ends_late);
 }
 
-std::vector<track::ArrowSighting> Refinement::with_far(
+std::vector<track::ArrowSighting> Refinement::with_far_and_doubt(
     std::vector<track::ArrowSighting> seen) const {
   if (round_ >= 1) {
     const std::vector<track::ArrowSighting> far = far_sightings(region_, fit_, scene_.t_s, size_);
@@ -272,7 +276,7 @@ std::vector<track::ArrowSighting> Refinement::with_far(
 bool Refinement::fit_flight() {
   const double focal_px = analysis_options_.focal_px;
   options_.priors = known_.arrow ? with_painted_ends(given_, *known_.arrow) : given_;
-  const std::vector<track::ArrowSighting> all = with_far(candidate_.sightings);
+  const std::vector<track::ArrowSighting> all = with_far_and_doubt(candidate_.sightings);
   const auto fit_from = [&](flight::Spread spread) {
     return flight::fit_flight_from_several(all, fit_.parameters, spread, fit_.anchor_s, focal_px,
                                            fit_.principal_px, options_);

@@ -38,8 +38,9 @@ class Refinement {
 
   // Sighting and fitting follow each other, and where little is seen they come to rest now here,
   // now there. So what was found is looked for three times more, each time without a third of the
-  // frames and with all that was learnt of the arrow forgotten: the mean is nearer to the truth
-  // than the one flight from all frames, and how far they are apart is part of what is not known.
+  // frames and with what was learnt of the arrow forgotten (but for when it left the string): the
+  // mean is nearer to the truth than the one flight from all frames, and how far they are apart is
+  // part of what is not known. Not charged as effort: it is part of a reading.
   void weigh_thirds(Followed& found) const;
 
  private:
@@ -52,7 +53,8 @@ class Refinement {
 
   void take_later();
   // `seen` with what is seen of the far arrow, and each frame's own doubt.
-  std::vector<track::ArrowSighting> with_far(std::vector<track::ArrowSighting> seen) const;
+  std::vector<track::ArrowSighting> with_far_and_doubt(
+      std::vector<track::ArrowSighting> seen) const;
   // Whether what was sighted is no arrow's, after this round and those before.
   bool hopeless() const;
   void hear_impact();

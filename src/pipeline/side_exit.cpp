@@ -13,16 +13,17 @@ constexpr double kPastRest_m = 0.045;
 constexpr double kPastRestSigma_m = 0.035;
 
 // Where the point was in the frames about the exit, as flight::TipPlace has it.
-std::vector<flight::TipPlace> tip_places(const side::Strip& strip, const side::Path& path,
-                                         const side::SideFit& fit, const std::vector<double>& t_s,
+std::vector<flight::TipPlace> tip_places(const SideScene& scene, const side::Strip& strip,
+                                         const side::Path& path, const side::SideFit& fit,
                                          double from_s, double free_from_s) {
+  const std::vector<double>& t_s = scene.t_s;
   const double to_s = free_from_s + 0.025;
   const double speed = std::exp(fit.parameters[side::kLogSpeed]);
   const auto tip_at = [&](double t) { return path.along_px(side::seen_px(fit, t, 1.0)); };
   std::vector<flight::TipPlace> places;
   for (std::size_t k = 0; k < t_s.size(); ++k) {
     const double t = t_s[k];
-    if (t < from_s || t > to_s) {
+    if (t < from_s || t > to_s || scene.motion[k].lost) {
       continue;
     }
     // Ahead of the free flight by the whole stroke at most.
@@ -150,7 +151,7 @@ flight::Stroke stroke_from_side(const SideScene& scene, const side::Strip& strip
       std::hypot(kPastRestSigma_m, options.brace_sigma_m, scene.fit_options.priors.length_m.sigma);
   options.most_stroke_m = 0.74;
   const std::vector<flight::TipPlace> places =
-      tip_places(strip, path, fit, scene.t_s, first_s - 0.040, first_s);
+      tip_places(scene, strip, path, fit, first_s - 0.040, first_s);
   constexpr double kSurgeToExit_s = 0.007;
   double surge_s = scene.surge_s;
   if (const std::optional<double> own_s =

@@ -222,10 +222,14 @@ class MotionEstimate {
     const Eigen::Matrix3d pixels = pixel_from_normalised_ * fit.to_from * normalise_;
     const double share =
         static_cast<double>(followed.pairs.size()) / static_cast<double>(corners_.size());
-    motion.lost =
-        fit.agreeing < options_.min_features || motion.residual_px > options_.lost_residual_px ||
-        share < 1.0 - options_.scene_change - 0.3 || std::abs(pixels.determinant()) < 1e-6;
-    if (!motion.lost) {
+    const bool makes_sense = fit.agreeing >= options_.min_features &&
+                             share >= 1.0 - options_.scene_change - 0.3 &&
+                             std::abs(pixels.determinant()) >= 1e-6;
+    // Corners that scatter lay the frame better than not at all, but nothing is measured in it.
+    const double agreeing = fit.agreeing / static_cast<double>(corners_.size());
+    motion.lost = !makes_sense || (motion.residual_px > options_.lost_residual_px &&
+                                   agreeing < options_.least_agreeing);
+    if (makes_sense) {
       motion.reference_from_frame = pixels.inverse();
       motion.reference_from_frame /= motion.reference_from_frame(2, 2);
     }

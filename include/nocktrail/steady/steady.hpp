@@ -17,9 +17,11 @@ struct SteadyOptions {
   double focal_px = 0.0;   // a rough focal length (10 % is enough): ties the perspective
                            // terms of a small rotation to its shift
   int min_features = 12;   // fewer agreeing corners than this: the frame counts as lost
-  // Agreeing corners scattered more than this: lost. Those of mere noise, which happen to lie
-  // within what the search lets through, scatter by 0.6.
+
+  // Corners of mere noise that happen to lie within what the search lets through scatter by some
+  // 0.6 px, and are few: scattered by more than this and fewer than this share, the frame is lost.
   double lost_residual_px = 0.5;
+  double least_agreeing = 0.25;
   double scene_change = 0.45;  // share of corners that must vanish at once to call it a cut
 };
 

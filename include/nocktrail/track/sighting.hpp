@@ -23,9 +23,10 @@ struct EndPoint {
 
 // The arrow in one steadied frame. Pixels are those of the reference frame.
 struct ArrowSighting {
-  int frame = 0;                 // position in the steadied stretch
-  double t_s = 0.0;              // capture time
-  double camera_sigma_px = 0.0;  // of the motion that was taken out of this frame, of each axis
+  int frame = 0;     // position in the steadied stretch
+  double t_s = 0.0;  // capture time
+  double camera_sigma_px =
+      0.0;  // 1 sigma of each axis, of the motion taken out of this frame; 0: not weighed
   std::vector<CentrePoint> centre;
   double shown = 1.0;  // share of the shaft's length that stands out from the background
   std::optional<EndPoint> nock;
