@@ -3,7 +3,7 @@
 #   tools/check_layers.sh
 source "$(dirname "${BASH_SOURCE[0]}")/common.sh"
 
-# Each room and the rooms it may include. error.hpp, marks.hpp, reading.hpp and version.hpp lie below all.
+# Each room and the rooms it may include. error.hpp, marks.hpp, median.hpp, reading.hpp and version.hpp lie below all.
 declare -A may=(
   [units]=""
   [media]="units"

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "nocktrail/median.hpp"
 #include "nocktrail/optics/camera.hpp"
 
 namespace nocktrail::bow {
@@ -62,10 +63,8 @@ LimbFit fit_limb(const std::vector<Edges>& edges, const Place& place, const Limb
     for (Eigen::Index i = 0; i < n; ++i) {
       sizes[static_cast<std::size_t>(i)] = std::abs(off[i]);
     }
-    const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-    std::nth_element(sizes.begin(), middle, sizes.end());
     constexpr double kMadToSigma = 1.4826;
-    const double sigma = std::max(kMadToSigma * *middle, options.least_residual_px);
+    const double sigma = std::max(kMadToSigma * upper_median(sizes), options.least_residual_px);
     ShapeMatrix normal = weight.asDiagonal();
     ShapeVector gradient = weight.cwiseProduct(mean - v);
     for (Eigen::Index i = 0; i < n; ++i) {

@@ -5,6 +5,8 @@
 #include <Eigen/Dense>
 #include <algorithm>
 
+#include "nocktrail/median.hpp"
+
 namespace nocktrail::flight {
 
 Eigen::MatrixXd normal_equations(ceres::Problem& problem,
@@ -38,9 +40,7 @@ double robust_scale(std::vector<double> magnitudes) {
   if (magnitudes.size() < 6) {
     return 1.0;
   }
-  const auto middle = magnitudes.begin() + static_cast<std::ptrdiff_t>(magnitudes.size() / 2);
-  std::nth_element(magnitudes.begin(), middle, magnitudes.end());
-  return *middle / 0.6745;
+  return upper_median(magnitudes) / 0.6745;
 }
 
 }  // namespace nocktrail::flight

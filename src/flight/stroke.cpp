@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "nocktrail/flight/headline.hpp"
+#include "nocktrail/median.hpp"
 
 namespace nocktrail::flight {
 namespace {
@@ -23,11 +24,10 @@ std::vector<TipPlace> calibrated(const std::vector<TipPlace>& places, double fre
   if (off.size() < 2) {
     return shifted;
   }
-  const auto middle = off.begin() + static_cast<std::ptrdiff_t>(off.size() / 2);
-  std::nth_element(off.begin(), middle, off.end());
-  if (std::abs(*middle) < 0.0012) {
+  const double middle = upper_median(off);
+  if (std::abs(middle) < 0.0012) {
     for (TipPlace& place : shifted) {
-      place.virtual_s -= *middle;
+      place.virtual_s -= middle;
     }
   }
   return shifted;

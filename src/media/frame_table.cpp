@@ -5,6 +5,8 @@
 #include <cstdlib>
 #include <numeric>
 
+#include "nocktrail/median.hpp"
+
 namespace nocktrail::media {
 
 long FrameTable::at_or_after(std::int64_t time_stamp) const {
@@ -74,9 +76,7 @@ Pace robust_pace(const std::vector<std::int64_t>& pts, AVRational time_base) {
     ticks[i] = static_cast<double>(pts[i + 1] - pts[i]);
   }
   std::vector<double> ordered = ticks;
-  const auto middle = ordered.begin() + static_cast<std::ptrdiff_t>(ordered.size() / 2);
-  std::nth_element(ordered.begin(), middle, ordered.end());
-  const double median = *middle;
+  const double median = upper_median(ordered);
   const double reach = std::max(0.3 * median, 1.5);  // 1.5 ticks: rounding moves both ends
   double sum = 0.0;
   double count = 0.0;

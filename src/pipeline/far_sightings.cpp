@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "expectation.hpp"
+#include "nocktrail/median.hpp"
 #include "sightings.hpp"
 
 namespace nocktrail::pipeline {
@@ -18,9 +19,8 @@ struct Far {
 };
 
 double median(const Eigen::ArrayXd& values) {
-  std::vector<double> sorted(values.begin(), values.end());
-  std::sort(sorted.begin(), sorted.end());
-  return sorted[sorted.size() / 2];
+  std::vector<double> copy(values.begin(), values.end());
+  return upper_median(copy);
 }
 
 // Whether `here`, one of a few values that scatter, is none of theirs, or their sigma is over

@@ -231,14 +231,14 @@ void judge_clip(Reading& reading, const std::string& nothing_reason) {
 // Where no number came out: what was told, or taken, for the view may not be so. What forbids to
 // shoot an arrow again is left as it is.
 void hint_at_view(Reading& reading, const ReadClipOptions& options) {
-  if (reading.status == ClipStatus::measured) {
+  if (reading.status == ClipStatus::measured ||
+      reading.reason.find(rules::kAcrossItsFlight) != std::string::npos) {
     return;
   }
   if (options.view) {
     reading.reason += fmt::format("; it was told to be filmed {}: if it was not, leave that out",
                                   options.view == View::side ? "from the side" : "from behind");
-  } else if (reading.status == ClipStatus::refused && reading.shots.front().view == View::side &&
-             reading.reason.find(rules::kAcrossItsFlight) == std::string::npos) {
+  } else if (reading.status == ClipStatus::refused && reading.shots.front().view == View::side) {
     reading.reason +=
         "; if it was filmed from behind, that was not the arrow: have its flight clear of head, "
         "hat and limb, before a ground of another brightness";

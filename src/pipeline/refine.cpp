@@ -263,7 +263,7 @@ std::vector<track::ArrowSighting> Refinement::with_far_and_doubt(
   if (round_ >= 1) {
     const std::vector<track::ArrowSighting> far = far_sightings(region_, fit_, scene_.t_s, size_);
     std::copy_if(far.begin(), far.end(), std::back_inserter(seen), [&](const auto& sighting) {
-      return !left_out_ || static_cast<std::size_t>(sighting.frame) % kThirds != *left_out_;
+      return !is_left_out(static_cast<std::size_t>(sighting.frame), left_out_);
     });
   }
   for (track::ArrowSighting& sighting : seen) {

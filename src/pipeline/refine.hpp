@@ -44,9 +44,9 @@ class Refinement {
   void weigh_thirds(Followed& found) const;
 
  private:
-  // Each is a step of a round, and says whether there is reason to go on.
   std::optional<Followed> rounds();
   std::optional<Followed> without_third(const Followed& found, std::size_t third);
+  // The steps of a round; false: there is no reason to go on.
   bool sight();
   bool fit_flight();
   void fit_stroke();

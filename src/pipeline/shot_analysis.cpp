@@ -7,6 +7,7 @@
 
 #include "debug_pictures.hpp"
 #include "flight_start.hpp"
+#include "nocktrail/median.hpp"
 #include "nocktrail/track/crossing.hpp"
 #include "nocktrail/units/units.hpp"
 #include "search_behind.hpp"
@@ -30,9 +31,7 @@ double median_of(const cv::Mat& picture) {
     const auto* row = picture.ptr<std::uint16_t>(y);
     values.insert(values.end(), row, row + picture.cols);
   }
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+  return upper_median(values);
 }
 
 // What the camera did.
@@ -56,10 +55,7 @@ void notice_camera(const steady::Steadied& steadied, const std::vector<double>& 
   noticed.turning_deg_s = 0.0;
   noticed.lost_share = static_cast<double>(lost) / static_cast<double>(steadied.motion.size());
   if (!turning_deg_s.empty()) {
-    const auto middle_one =
-        turning_deg_s.begin() + static_cast<std::ptrdiff_t>(turning_deg_s.size() / 2);
-    std::nth_element(turning_deg_s.begin(), middle_one, turning_deg_s.end());
-    noticed.turning_deg_s = *middle_one;
+    noticed.turning_deg_s = upper_median(turning_deg_s);
   }
 }
 

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "nocktrail/median.hpp"
+
 namespace nocktrail::pipeline {
 namespace {
 
@@ -57,10 +59,9 @@ std::vector<flight::TipPlace> tip_places(const SideScene& scene, const side::Str
     }
   }
   if (early.size() >= 2) {
-    const auto middle = early.begin() + static_cast<std::ptrdiff_t>(early.size() / 2);
-    std::nth_element(early.begin(), middle, early.end());
+    const double middle_s = upper_median(early);
     for (flight::TipPlace& place : places) {
-      place.virtual_s -= *middle;
+      place.virtual_s -= middle_s;
     }
   }
   return places;

@@ -42,8 +42,7 @@ std::vector<track::ArrowSighting> fine_sightings(const track::Region& region,
                                                  KnownArrow& known) {
   auto cut = for_each_frame<track::ShaftProfile>(
       t_s.size(), [&](std::size_t k) -> std::optional<track::ShaftProfile> {
-        if (t_s[k] < first_s || region.difference[k].empty() ||
-            (search.left_out && k % kThirds == *search.left_out)) {
+        if (t_s[k] < first_s || region.difference[k].empty() || is_left_out(k, search.left_out)) {
           return std::nullopt;
         }
         track::Expected expected = expect(fit, t_s[k]);

@@ -22,6 +22,9 @@ struct Search {
   std::optional<std::size_t> left_out{};  // of each kThirds frames, this one
 };
 inline constexpr std::size_t kThirds = 3;
+inline bool is_left_out(std::size_t frame, const std::optional<std::size_t>& third) {
+  return third && frame % kThirds == *third;
+}
 
 // Along a sweep, before there is a fit.
 std::vector<track::ArrowSighting> coarse_sightings(const track::Region& region,

@@ -8,6 +8,7 @@
 
 #include "doubts.hpp"
 #include "limb_in_the_way.hpp"
+#include "nocktrail/median.hpp"
 #include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/units.hpp"
@@ -20,12 +21,7 @@ double middle_shown(const ShotAnalysis& analysis) {
   for (const track::ArrowSighting& sighting : analysis.sightings) {
     shown.push_back(sighting.shown);
   }
-  if (shown.empty()) {
-    return 0.0;
-  }
-  const auto middle = shown.begin() + static_cast<std::ptrdiff_t>(shown.size() / 2);
-  std::nth_element(shown.begin(), middle, shown.end());
-  return *middle;
+  return upper_median(shown);
 }
 
 // Whether what was followed is one arrow in free flight at all.

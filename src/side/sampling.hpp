@@ -7,13 +7,6 @@
 
 namespace nocktrail::side {
 
-// Middle value; the order of `values` is lost.
-inline float median_of(std::vector<float>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 // CV_32F, bilinear between the rows of one column.
 inline double at_row(const cv::Mat& picture, int column, double row) {
   const double inside = std::clamp(row, 0.0, picture.rows - 1.001);

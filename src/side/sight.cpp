@@ -6,6 +6,7 @@
 #include <numeric>
 #include <opencv2/imgproc.hpp>
 
+#include "nocktrail/median.hpp"
 #include "outline.hpp"
 #include "sampling.hpp"
 
@@ -163,7 +164,7 @@ std::optional<Strip::StepCost> Strip::step_cost(std::size_t k, const Line& line,
   for (int i = share(0.12); i <= share(0.30); ++i) {
     shaft.push_back(static_cast<float>(is[static_cast<std::size_t>(i)]));
   }
-  const double colour = static_cast<double>(median_of(shaft));
+  const double colour = static_cast<double>(upper_median(shaft));
   // Covered or not, weighed by how well that can be told.
   StepCost cost;
   for (std::size_t i = 0; i < is.size(); ++i) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "nocktrail/median.hpp"
 #include "sampling.hpp"
 
 namespace nocktrail::side {
@@ -60,7 +61,7 @@ Strip::Strip(const std::vector<cv::Mat>& luma, const std::vector<double>& t_s, c
         const std::size_t k = count > 1 ? still[i * (still.size() - 1) / (count - 1)] : still[0];
         values[i] = rows_[k].at<float>(y, x);
       }
-      const float middle = median_of(values);
+      const float middle = upper_median(values);
       for (float& value : values) {
         value = std::abs(value - middle);
       }

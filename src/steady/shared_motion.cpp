@@ -5,6 +5,8 @@
 #include <cmath>
 #include <cstdint>
 
+#include "nocktrail/median.hpp"
+
 namespace nocktrail::steady {
 namespace {
 
@@ -16,15 +18,6 @@ Eigen::Matrix3d matrix_of(const Vector8& h) {
   Eigen::Matrix3d m;
   m << h(0), h(1), h(2), h(3), h(4), h(5), h(6), h(7), 1.0;
   return m;
-}
-
-double median_of(std::vector<double> values) {
-  if (values.empty()) {
-    return 0.0;
-  }
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 // The turn and shift that most corners share, by trying pairs of corners (RANSAC, Fischler & Bolles
@@ -90,7 +83,7 @@ double scale_after(double scale, const std::vector<double>& distance,
       near.push_back(distance[i]);
     }
   }
-  return std::clamp(median_of(std::move(near)) / 1.1774, floor_sigma, std::max(scale, floor_sigma));
+  return std::clamp(upper_median(near) / 1.1774, floor_sigma, std::max(scale, floor_sigma));
 }
 
 struct NormalEquations {

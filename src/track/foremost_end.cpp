@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdlib>
 
+#include "nocktrail/median.hpp"
 #include "shaft_common.hpp"
 
 namespace nocktrail::track {
@@ -105,7 +106,7 @@ std::optional<double> foremost_end(const Region& region, std::size_t frame,
     // Half of the level just inside, between the two samples around it.
     std::vector<double> inner(strength.begin() + static_cast<std::ptrdiff_t>(i - run),
                               strength.begin() + static_cast<std::ptrdiff_t>(i) - 1);
-    const double half = std::max(threshold, 0.5 * median_of(inner));
+    const double half = std::max(threshold, 0.5 * upper_median(inner));
     std::size_t j = i >= 3 ? i - 3 : 0;
     while (j + 1 < n && smooth[j + 1] > half) {
       ++j;

@@ -5,6 +5,7 @@
 #include <opencv2/core/utility.hpp>
 #include <optional>
 
+#include "nocktrail/median.hpp"
 #include "nocktrail/track/painted.hpp"
 #include "paint_evidence.hpp"
 #include "shaft_common.hpp"
@@ -156,12 +157,12 @@ class Learner {
         contrasts.push_back(std::abs(level));
       }
     }
-    middle_grey_ = median_of(greys);
-    contrast_ = median_of(contrasts);
+    middle_grey_ = upper_median(greys);
+    contrast_ = upper_median(contrasts);
     for (double& g : greys) {
       g = std::abs(g - middle_grey_);
     }
-    tau_ = std::max({1.5 * median_of(greys), contrast_, 8.0});
+    tau_ = std::max({1.5 * upper_median(greys), contrast_, 8.0});
     model_error_ = 0.12 * contrast_ + 0.3;
   }
 

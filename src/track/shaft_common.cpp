@@ -5,15 +5,6 @@
 
 namespace nocktrail::track {
 
-double median_of(std::vector<double> values) {
-  if (values.empty()) {
-    return 0.0;
-  }
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 double slice_px(double length_px) {
   return std::clamp(std::floor(length_px / 12.0), 2.0, 8.0);
 }

@@ -10,8 +10,6 @@
 
 namespace nocktrail::track {
 
-double median_of(std::vector<double> values);
-
 // How long a piece of a shaft is looked at at once for its centre.
 double slice_px(double length_px);
 

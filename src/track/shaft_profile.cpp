@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "nocktrail/median.hpp"
 #include "shaft_common.hpp"
 #include "smear.hpp"
 
@@ -77,7 +78,7 @@ double clutter_beside(const Rectified& patch, const MeanProfile& profile, double
       beside.push_back(std::abs(profile.grey[static_cast<std::size_t>(row)]));
     }
   }
-  return beside.size() >= 4 ? median_of(beside) / 0.6745 * std::sqrt(1.0 / patch.b_step) * 0.7
+  return beside.size() >= 4 ? upper_median(beside) / 0.6745 * std::sqrt(1.0 / patch.b_step) * 0.7
                             : 0.0;
 }
 

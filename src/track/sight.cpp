@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "nocktrail/median.hpp"
 #include "shaft_common.hpp"
 #include "smear.hpp"
 
@@ -35,7 +36,7 @@ std::optional<Edge> find_edge(const Level& level, double tilt_weight, double ins
   for (double o = -from - std::max(4.0, inside_px); o <= -from; o += 1.0) {
     inner.push_back(strength(o));
   }
-  const double plateau = median_of(inner);
+  const double plateau = upper_median(inner);
   if (plateau < options.least_contrast_sigma * noise) {
     return std::nullopt;
   }
@@ -170,7 +171,7 @@ double learn_side(const std::vector<ShaftProfile>& profiles, const ShaftOptions&
     }
     return sum;
   };
-  const double unit = median_of(strength);
+  const double unit = upper_median(strength);
   const double step = 0.1 * unit;
   double best = 0.0;
   double best_cost = cost(0.0);

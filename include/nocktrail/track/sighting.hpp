@@ -25,8 +25,8 @@ struct EndPoint {
 struct ArrowSighting {
   int frame = 0;     // position in the steadied stretch
   double t_s = 0.0;  // capture time
-  double camera_sigma_px =
-      0.0;  // 1 sigma of each axis, of the motion taken out of this frame; 0: not weighed
+  // Of the motion that was taken out of this frame, 1 sigma of each axis; 0: not weighed.
+  double camera_sigma_px = 0.0;
   std::vector<CentrePoint> centre;
   double shown = 1.0;  // share of the shaft's length that stands out from the background
   std::optional<EndPoint> nock;
