@@ -2,6 +2,7 @@
 #include <cmath>
 #include <vector>
 
+#include "matched.hpp"
 #include "nocktrail/track/shaft.hpp"
 #include "smear.hpp"
 
@@ -63,16 +64,14 @@ class Blob {
 
 // How much of the sum of squares a blob of the best contrast explains there, in squared sigmas.
 double gain_at(const std::vector<FarPixel>& pixels, const Blob& blob, double da, double db) {
-  double top = 0.0;
-  double bottom = 1e-12;
+  Matched matched;
   for (const FarPixel& pixel : pixels) {
     const double t = blob.at(pixel.a - da, pixel.b - db);
     if (t > 1e-4) {
-      top += t * pixel.light * pixel.weight;
-      bottom += t * t * pixel.weight;
+      matched.add(t, pixel.light, pixel.weight);
     }
   }
-  return top * top / bottom;
+  return matched.gain();
 }
 
 // Where a parabola through three values a step apart has its top, in steps from the middle one.

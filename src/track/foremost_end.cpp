@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdlib>
 
+#include "matched.hpp"
 #include "nocktrail/median.hpp"
 #include "shaft_common.hpp"
 
@@ -45,15 +46,12 @@ std::vector<double> strength_along(const Region& region, std::size_t frame,
     const auto rows = static_cast<int>(profile.size());
     const auto slack = static_cast<int>(search_across_px / 0.5);
     for (int centre = rows / 2 - slack; centre <= rows / 2 + slack; ++centre) {
-      double top = 0.0;
-      double weight = 0.0;
+      Matched matched;
       for (int j = std::max(0, centre - half); j <= std::min(rows - 1, centre + half); ++j) {
         const auto at = static_cast<std::size_t>(j);
-        const double t = shape[static_cast<std::size_t>(std::abs(j - centre))];
-        top += t * profile[at] * trust[at];
-        weight += t * t * trust[at];
+        matched.add(shape[static_cast<std::size_t>(std::abs(j - centre))], profile[at], trust[at]);
       }
-      strength[i] = std::max(strength[i], std::abs(top) / std::sqrt(std::max(weight, 1e-12)));
+      strength[i] = std::max(strength[i], matched.strength());
     }
   }
   return strength;

@@ -3,6 +3,7 @@
 #include <array>
 #include <cmath>
 
+#include "matched.hpp"
 #include "nocktrail/track/painted.hpp"
 #include "shaft_common.hpp"
 #include "smear.hpp"
@@ -24,6 +25,7 @@ class PaintTable {
     }
     step_ = 1.0 / (kPerPixel * length);
     first_ = (edges.front() - kMargin_px) / length;
+    start_ = first_ / step_;
     const auto steps =
         static_cast<int>((edges.back() - edges.front() + 2 * kMargin_px) * kPerPixel) + 2;
     for (int k = 0; k < steps; ++k) {
@@ -44,26 +46,33 @@ class PaintTable {
   // Places per px of a chord of this length; the place is `per_px` times the distance from the
   // nock.
   double per_px(double chord_length) const { return 1.0 / (step_ * chord_length); }
+  struct Value {
+    double light = 0.0;
+    double there = 0.0;
+  };
+  struct Here {
+    Value value;
+    Value slope;  // a place
+  };
   // False beyond the arrow.
-  bool at(double place, double& light, double& there) const {
-    const double c = place - first_ / step_;
+  bool at(double place, Here& here) const {
+    const double c = place - start_;
     if (!(c >= 0.0) || c >= static_cast<double>(values_.size()) - 1.0) {
       return false;
     }
-    const auto k = static_cast<std::size_t>(c);
-    const double f = c - static_cast<double>(k);
-    light = (1 - f) * values_[k].light + f * values_[k + 1].light;
-    there = (1 - f) * values_[k].there + f * values_[k + 1].there;
+    const auto k = static_cast<int>(c);  // converts faster than an unsigned one
+    const double f = c - k;
+    const Value* const value = values_.data() + k;
+    here.value = {(1 - f) * value[0].light + f * value[1].light,
+                  (1 - f) * value[0].there + f * value[1].there};
+    here.slope = {value[1].light - value[0].light, value[1].there - value[0].there};
     return true;
   }
 
  private:
   double first_ = 0.0;
   double step_ = 1.0;
-  struct Value {
-    double light;
-    double there;
-  };
+  double start_ = 0.0;  // first_ in steps
   std::vector<Value> values_;
 };
 
@@ -99,28 +108,10 @@ class Matcher {
   std::size_t size() const { return pixels_.size(); }
   const Passage& passage() const { return passage_; }
 
-  std::vector<double> predict(const Eigen::Vector4d& off) const {
-    std::vector<double> seen(pixels_.size(), 0.0);
-    const std::vector<Chord> chords = passage_.chords(off, arrow_->exposure_s);
-    for (const Chord& chord : chords) {
-      const double per_px = table_.per_px(chord.length);
-      for (std::size_t i = 0; i < pixels_.size(); ++i) {
-        const OnChord on = passage_.on(chord, pixels_[i]);
-        double light = 0.0;
-        double there = 0.0;
-        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a * per_px, light, there)) {
-          continue;
-        }
-        seen[i] += bars_.even(on.b) * (light - there * pixels_[i].background);
-        if (arrow_->side != 0.0) {
-          seen[i] += arrow_->side * there * bars_.odd(on.b);
-        }
-      }
-    }
-    for (double& s : seen) {
-      s /= static_cast<double>(chords.size());
-    }
-    return seen;
+  std::vector<double> predict(const Eigen::Vector4d& off, double apart_px) const {
+    return predict(off, apart_px, [](const Chord&) {
+      return [](std::size_t, const OnChord&, const PaintTable::Here&) {};
+    });
   }
 
   double residual(std::size_t i, const std::vector<double>& predicted) const {
@@ -141,16 +132,13 @@ class Matcher {
 
   // How much of the predicted light is there, between two places along: 1 where all of it is.
   double seen(const std::vector<double>& predicted, double from_px, double to_px) const {
-    double product = 0.0;
-    double squares = 0.0;
+    Matched matched;
     for (std::size_t i = 0; i < pixels_.size(); ++i) {
       if (pixels_[i].p > from_px && pixels_[i].p < to_px) {
-        const double unit = predicted[i] * inverse_sigma_[i];
-        product += unit * pixels_[i].difference * inverse_sigma_[i];
-        squares += unit * unit;
+        matched.add(predicted[i], pixels_[i].difference, inverse_sigma_[i] * inverse_sigma_[i]);
       }
     }
-    return squares > 0.0 ? product / squares : 1.0;
+    return matched.squares > 0.0 ? matched.contrast() : 1.0;
   }
 
   struct Equations {
@@ -159,22 +147,24 @@ class Matcher {
     double squares = 0.0;
     double weights = 0.0;
   };
-  Equations linearise(const Eigen::Vector4d& off, const std::vector<double>& predicted) const {
-    constexpr double kStep_px = 0.2;
-    std::array<std::vector<double>, 4> moved;
-    for (int k = 0; k < 4; ++k) {
-      Eigen::Vector4d up = off;
-      up[k] += kStep_px;
-      moved[static_cast<std::size_t>(k)] = predict(up);
-    }
+  // Sets what is predicted there as well.
+  Equations linearise(const Eigen::Vector4d& off, std::vector<double>& predicted) const {
+    std::vector<Eigen::Vector4d> slopes(pixels_.size(), Eigen::Vector4d::Zero());
+    int chords = 0;
+    predicted = predict(off, Passage::kApart_px, [&](const Chord& chord) {
+      ++chords;
+      return [&, shifts = Passage::shifts_of(chord)](std::size_t i, const OnChord& on,
+                                                     const PaintTable::Here& here) {
+        add_slopes(chord, shifts, on, here, pixels_[i].background, slopes[i]);
+      };
+    });
     Equations equations;
     for (std::size_t i = 0; i < pixels_.size(); ++i) {
       const double r = residual(i, predicted);
       const double w = weight(r);
-      Eigen::Vector4d j = Eigen::Vector4d::Zero();
-      for (int k = 0; k < (beside_vanes_[i] ? 2 : 4); ++k) {
-        j[k] =
-            (moved[static_cast<std::size_t>(k)][i] - predicted[i]) / kStep_px * inverse_sigma_[i];
+      Eigen::Vector4d j = slopes[i] * (inverse_sigma_[i] / chords);
+      if (beside_vanes_[i]) {
+        j.tail<2>().setZero();
       }
       equations.normal += w * j * j.transpose();
       equations.gradient += w * r * j;
@@ -185,6 +175,51 @@ class Matcher {
   }
 
  private:
+  // `looks` makes of a chord what is shown each pixel that it lights.
+  template <typename Looks>
+  std::vector<double> predict(const Eigen::Vector4d& off, double apart_px,
+                              const Looks& looks) const {
+    std::vector<double> seen(pixels_.size(), 0.0);
+    const std::vector<Chord> chords = passage_.chords(off, arrow_->exposure_s, apart_px);
+    PaintTable::Here here;
+    for (const Chord& chord : chords) {
+      const double per_px = table_.per_px(chord.length);
+      const auto look = looks(chord);
+      for (std::size_t i = 0; i < pixels_.size(); ++i) {
+        const OnChord on = passage_.on(chord, pixels_[i]);
+        if (std::abs(on.b) >= bars_.reach() || !table_.at(on.a * per_px, here)) {
+          continue;
+        }
+        seen[i] += bars_.even(on.b) * (here.value.light - here.value.there * pixels_[i].background);
+        if (arrow_->side != 0.0) {
+          seen[i] += arrow_->side * here.value.there * bars_.odd(on.b);
+        }
+        look(i, on, here);
+      }
+    }
+    for (double& s : seen) {
+      s /= static_cast<double>(chords.size());
+    }
+    return seen;
+  }
+
+  // How what a chord lights a pixel by changes with each of the four offsets, a px.
+  void add_slopes(const Chord& chord, const std::array<Shift, 4>& shifts, const OnChord& on,
+                  const PaintTable::Here& here, double background, Eigen::Vector4d& slopes) const {
+    const double side = arrow_->side;
+    const double by_b =
+        bars_.even_slope(on.b) * (here.value.light - here.value.there * background) +
+        side * here.value.there * bars_.odd_slope(on.b);
+    const double by_place = bars_.even(on.b) * (here.slope.light - here.slope.there * background) +
+                            side * here.slope.there * bars_.odd(on.b);
+    const double per_px = table_.per_px(chord.length);
+    for (std::size_t k = 0; k < shifts.size(); ++k) {
+      const Eigen::Vector2d change = Passage::change_of(chord, shifts[k], on);
+      const double places = per_px * (change.x() - on.a * shifts[k].longer / chord.length);
+      slopes[static_cast<Eigen::Index>(k)] += by_b * change.y() + by_place * places;
+    }
+  }
+
   Passage passage_;
   const PaintedArrow* arrow_;
   Bars bars_;
@@ -226,24 +261,27 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   }
   const double reach = profile.expected.search_along_px;
   Eigen::Vector4d off = start != nullptr ? start->off : matcher.passage().from_profile();
-  std::vector<double> predicted = matcher.predict(off);
-  double cost = matcher.cost(predicted);
   // One end after the other over the whole reach, then both together with the line.
   for (const int end : {PaintedPlace::kNockAlong, PaintedPlace::kTipAlong}) {
     constexpr double kStep_px = 2.0;
+    const auto about = [&](const Eigen::Vector4d& at) {
+      return matcher.cost(matcher.predict(at, 2.0 * Passage::kApart_px));
+    };
+    double cost = about(off);
     Eigen::Vector4d best = off;
     const double far = start != nullptr ? kStep_px : reach;
     for (double d = -far; d <= far + 1e-9; d += kStep_px) {
       Eigen::Vector4d trial = off;
       trial[end] += d;
-      if (const double c = matcher.cost(matcher.predict(trial)); c < cost) {
+      if (const double c = about(trial); c < cost) {
         cost = c;
         best = trial;
       }
     }
     off = best;
   }
-  predicted = matcher.predict(off);
+  std::vector<double> predicted = matcher.predict(off, Passage::kApart_px);
+  const double before = matcher.cost(predicted);
   constexpr int kRounds = 12;
   for (int round = 0; round < kRounds; ++round) {
     Matcher::Equations equations = matcher.linearise(off, predicted);
@@ -251,19 +289,18 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
     equations.normal.diagonal().array() += 1e-9;
     const Eigen::Vector4d step = equations.normal.ldlt().solve(equations.gradient);
     off += step.cwiseMax(-1.0).cwiseMin(1.0);
-    predicted = matcher.predict(off);
     if (step.norm() < 0.03) {
       break;
     }
   }
+  Matcher::Equations equations = matcher.linearise(off, predicted);
   // The line beside vanes is not the one that fits best there, so that a little is lost by rights.
   constexpr double kWorse = 1.02;
   const double left = matcher.cost(predicted);
-  if (!(left < kWorse * cost) || std::abs(off[PaintedPlace::kNockAlong]) > reach + 1.0 ||
+  if (!(left < kWorse * before) || std::abs(off[PaintedPlace::kNockAlong]) > reach + 1.0 ||
       std::abs(off[PaintedPlace::kTipAlong]) > reach + 1.0) {
     return std::nullopt;
   }
-  Matcher::Equations equations = matcher.linearise(off, predicted);
   equations.normal.diagonal().array() += 1e-6;
   // Neighbouring pixels share what codec and model get wrong: as if only every fourth counted.
   constexpr double kShared = 4.0;

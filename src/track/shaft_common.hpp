@@ -34,17 +34,23 @@ double fraction_of(double share, double depth_ratio);
 inline double bow_steps_per_px(const Expected& expected, double length_px) {
   return (static_cast<double>(expected.bow_px.size()) - 1.0) / length_px;
 }
+struct AtStep {
+  double off_px = 0.0;
+  double slope_px = 0.0;  // a step
+};
 // Straight on beyond the ends.
-inline double at_step(const std::vector<double>& off_px, double step) {
+inline AtStep at_step(const std::vector<double>& off_px, double step) {
   if (off_px.size() < 2) {
-    return 0.0;
+    return {};
   }
-  const auto i =
-      static_cast<std::size_t>(std::clamp(step, 0.0, static_cast<double>(off_px.size()) - 2.0));
-  return off_px[i] + (step - static_cast<double>(i)) * (off_px[i + 1] - off_px[i]);
+  // An int converts faster than an unsigned one.
+  const auto i = static_cast<int>(std::clamp(step, 0.0, static_cast<double>(off_px.size()) - 2.0));
+  const double* const off = off_px.data() + i;
+  const double slope = off[1] - off[0];
+  return {off[0] + (step - i) * slope, slope};
 }
 inline double bow_at(const Expected& expected, double along_px, double length_px) {
-  return at_step(expected.bow_px, along_px * bow_steps_per_px(expected, length_px));
+  return at_step(expected.bow_px, along_px * bow_steps_per_px(expected, length_px)).off_px;
 }
 
 // Linear interpolation of values one pixel apart, the first at first_px.

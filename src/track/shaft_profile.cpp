@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "matched.hpp"
 #include "nocktrail/median.hpp"
 #include "shaft_common.hpp"
 #include "smear.hpp"
@@ -84,29 +85,22 @@ double clutter_beside(const Rectified& patch, const MeanProfile& profile, double
 
 // How well a bar there, of the best contrast, goes with a profile.
 struct Match {
+  Matched bar;
   double gain = 0.0;
-  double contrast = 0.0;
-  double weight = 0.0;
 };
 
 Match match_at(const Rectified& patch, const MeanProfile& profile, const Bars& bars, double tilt,
                double centre) {
   Match match;
-  double top = 0.0;
-  double tilted_gain = 0.0;
   for (int row = 0; row < patch.rows; ++row) {
     const double b = patch.b(row) - centre;
     const double y = profile.grey[static_cast<std::size_t>(row)];
     const double t = bars.even(b);
     const double o = tilt != 0.0 ? tilt * bars.odd(b) : 0.0;
-    top += t * (y - o);
-    tilted_gain += o * (2.0 * y - o);
-    match.weight += t * t;
+    match.bar.add(t, y - o);
+    match.gain += o * (2.0 * y - o);
   }
-  if (match.weight > 0.0) {
-    match.contrast = top / match.weight;
-    match.gain = tilted_gain + top * top / match.weight;
-  }
+  match.gain += match.bar.gain();
   return match;
 }
 
@@ -184,8 +178,8 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
     }
   }
   const Match match = match_at(patch, profile, bars, tilt, start);
-  const std::optional<PlacedBar> placed =
-      settle(patch, profile, {start, match.contrast, 0.0}, width, tilt, options.edge_softness_px);
+  const std::optional<PlacedBar> placed = settle(patch, profile, {start, match.bar.contrast(), 0.0},
+                                                 width, tilt, options.edge_softness_px);
   if (!placed) {
     return std::nullopt;
   }
@@ -197,7 +191,7 @@ std::optional<Slice> fit_slice(const Rectified& patch, int first, int last, doub
       flank > 2.0 * noise / std::sqrt(1.0 / patch.b_step)) {
     return std::nullopt;
   }
-  const double contrast_sigma = noise / std::sqrt(std::max(match.weight, 1e-9));
+  const double contrast_sigma = noise / std::sqrt(std::max(match.bar.squares, 1e-9));
   if (strength < options.least_contrast_sigma * contrast_sigma ||
       std::abs(placed->centre - guess) > search + 0.5) {
     return std::nullopt;
@@ -282,26 +276,21 @@ void match_along(const Region& region, const Rectified& patch, const Straight& l
   const Eigen::Vector2d corner(region.roi.x, region.roi.y);
   for (int column = 0; column < patch.columns; ++column) {
     const double centre = line.at(patch.a0 + column);
-    double top = 0.0;
-    double weight = 0.0;
-    double tilted = 0.0;
-    double tilted_weight = 1e-9;
+    Matched even;
+    Matched odd;
     for (int row = 0; row < patch.rows; ++row) {
       const double b = patch.b(row) - centre;
-      const double t = bars.even(b);
-      const double o = bars.odd(b);
-      top += t * patch.at(row, column);
-      weight += t * t;
-      tilted += o * patch.at(row, column);
-      tilted_weight += o * o;
+      even.add(bars.even(b), patch.at(row, column));
+      odd.add(bars.odd(b), patch.at(row, column));
     }
     const auto i = static_cast<std::size_t>(column);
-    profile.level[i] = weight > 0 ? top / weight : 0.0;
-    profile.tilt[i] = tilted / tilted_weight;
-    profile.tilt_weight = weight > 0 ? std::sqrt(tilted_weight / weight) : 0.0;
+    profile.level[i] = even.contrast();
+    profile.tilt[i] = odd.contrast();
+    profile.tilt_weight = even.squares > 0.0 ? std::sqrt(odd.squares / even.squares) : 0.0;
     const Eigen::Vector2d at = profile.place(patch.a0 + column) - corner;
     profile.background[i] = static_cast<double>(sample(region.background, at.x(), at.y()));
-    noise_sum += patch.noise[i] * std::sqrt(1.0 / patch.b_step) / std::sqrt(std::max(weight, 1e-9));
+    noise_sum +=
+        patch.noise[i] * std::sqrt(1.0 / patch.b_step) / std::sqrt(std::max(even.squares, 1e-9));
   }
   profile.noise = noise_sum / patch.columns;
 }

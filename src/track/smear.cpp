@@ -24,9 +24,10 @@ double normal_cdf(double x) {
     return 1.0;
   }
   const double c = (x + kReach) * kPerUnit;
-  const auto i = static_cast<std::size_t>(c);
-  const double f = c - static_cast<double>(i);
-  return (1 - f) * kTable[i] + f * kTable[i + 1];
+  const auto i = static_cast<int>(c);  // converts faster than an unsigned one
+  const double f = c - i;
+  const double* const value = kTable.data() + i;
+  return (1 - f) * value[0] + f * value[1];
 }
 
 Bars::Bars(double width, double softness) : reach_(width / 2 + 4.0 * softness) {
@@ -70,11 +71,23 @@ Chord Passage::chord_at(const Eigen::Vector4d& off, double t_s) const {
   return chord;
 }
 
-std::vector<Chord> Passage::chords(const Eigen::Vector4d& off, double exposure_s) const {
-  constexpr double kApart_px = 1.5;
-  constexpr int kMost = 12;
+std::array<Shift, 4> Passage::shifts_of(const Chord& chord) {
+  using Place = PaintedPlace;
+  const double x = chord.along.x();
+  const double y = chord.along.y();
+  std::array<Shift, 4> shifts;
+  shifts[Place::kNockAlong] = {-x, y, y / chord.length, -x};
+  shifts[Place::kTipAlong] = {0.0, 0.0, -y / chord.length, x};
+  shifts[Place::kNockAcross] = {-y, -x, -x / chord.length, -y};
+  shifts[Place::kTipAcross] = {0.0, 0.0, x / chord.length, y};
+  return shifts;
+}
+
+std::vector<Chord> Passage::chords(const Eigen::Vector4d& off, double exposure_s,
+                                   double apart_px) const {
+  constexpr double kMost_px = 12.0 * kApart_px;  // of smear
   const double smear_px = exposure_s * std::max(nock_velocity_.norm(), tip_velocity_.norm());
-  const int n = std::clamp(static_cast<int>(std::ceil(smear_px / kApart_px)), 1, kMost);
+  const int n = std::max(1, static_cast<int>(std::ceil(std::min(smear_px, kMost_px) / apart_px)));
   std::vector<Chord> chords;
   chords.reserve(static_cast<std::size_t>(n));
   for (int i = 0; i < n; ++i) {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <array>
 #include <vector>
 
 #include "nocktrail/track/painted.hpp"
@@ -22,6 +23,9 @@ class Bars {
   Bars(double width, double softness);
   double even(double b) const { return at(even_, b < 0 ? -b : b); }
   double odd(double b) const { return b < 0 ? -at(odd_, -b) : at(odd_, b); }
+  // Their rise toward the + side, a px.
+  double even_slope(double b) const { return b < 0 ? -slope_at(even_, -b) : slope_at(even_, b); }
+  double odd_slope(double b) const { return slope_at(odd_, b < 0 ? -b : b); }
   double reach() const { return reach_; }
 
  private:
@@ -31,9 +35,17 @@ class Bars {
       return 0.0;
     }
     const double c = b / kStep;
-    const auto i = static_cast<std::size_t>(c);
-    const double f = c - static_cast<double>(i);
-    return (1 - f) * table[i] + f * table[i + 1];
+    const auto i = static_cast<int>(c);  // converts faster than an unsigned one
+    const double f = c - i;
+    const double* const value = table.data() + i;
+    return (1 - f) * value[0] + f * value[1];
+  }
+  double slope_at(const std::vector<double>& table, double b) const {
+    if (b >= reach_) {
+      return 0.0;
+    }
+    const double* const value = table.data() + static_cast<int>(b / kStep);
+    return (value[1] - value[0]) / kStep;
   }
   double reach_;
   std::vector<double> even_;
@@ -61,6 +73,17 @@ struct Chord {
 struct OnChord {
   double a = 0.0;
   double b = 0.0;
+  AtStep slip;  // what the bend takes from a and from b
+  AtStep bow;
+};
+
+// How the place on a chord changes with one of the four offsets of the chord's ends (those of
+// PaintedPlace), a px of it: the chord moves and turns, and its length changes.
+struct Shift {
+  double a = 0.0;
+  double b = 0.0;
+  double turn_rad = 0.0;
+  double longer = 0.0;
 };
 
 // The arrow's motion through one frame.
@@ -71,6 +94,7 @@ class Passage {
   // Where the profile's centre line puts the chord.
   Eigen::Vector4d from_profile() const;
   Chord chord_at(const Eigen::Vector4d& off, double t_s) const;
+  static std::array<Shift, 4> shifts_of(const Chord& chord);
   // In the innermost loops, hence here.
   OnChord on(const Chord& chord, const Pixel& pixel) const {
     const double x = pixel.p - chord.nock.x();
@@ -79,12 +103,26 @@ class Passage {
     on.a = x * chord.along.x() + y * chord.along.y();
     on.b = -x * chord.along.y() + y * chord.along.x();
     const double step = on.a * chord.bow_steps_per_px;
-    on.a -= at_step(profile_->expected.slip_px, step);
-    on.b -= at_step(profile_->expected.bow_px, step);
+    on.slip = at_step(profile_->expected.slip_px, step);
+    on.bow = at_step(profile_->expected.bow_px, step);
+    on.a -= on.slip.off_px;
+    on.b -= on.bow.off_px;
     return on;
   }
-  // The chord at the instants that stand for the exposure.
-  std::vector<Chord> chords(const Eigen::Vector4d& off, double exposure_s) const;
+  // What a shift changes a place on the chord by: a and b.
+  static Eigen::Vector2d change_of(const Chord& chord, const Shift& shift, const OnChord& on) {
+    const double a = on.a + on.slip.off_px;  // if the shaft were straight
+    const double b = on.b + on.bow.off_px;
+    const double along = shift.a + shift.turn_rad * b;
+    const double across = shift.b - shift.turn_rad * a;
+    const double steps = chord.bow_steps_per_px * (along - a * shift.longer / chord.length);
+    return {along - on.slip.slope_px * steps, across - on.bow.slope_px * steps};
+  }
+  // The chord at the instants that stand for the exposure, so far apart at most (but for very long
+  // ones); twice that far is enough to find about where the arrow is.
+  static constexpr double kApart_px = 1.5;
+  std::vector<Chord> chords(const Eigen::Vector4d& off, double exposure_s,
+                            double apart_px = kApart_px) const;
   // Pixels within `beside_px` of where the arrow passes during the exposure, and `beyond_px` of its
   // ends.
   std::vector<Pixel> pixels(const Region& region, const Eigen::Vector4d& off, double exposure_s,

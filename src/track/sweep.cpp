@@ -15,17 +15,24 @@
 namespace nocktrail::track {
 namespace {
 
+// How much more likely an arrow's path leans so little than not at all.
+double upright_share(const Sweep& sweep, const SweepOptions& options) {
+  const double lean_deg =
+      std::atan2(std::abs(sweep.outward.x()), sweep.outward.y()) * 180.0 / std::numbers::pi;
+  return std::exp(-0.5 * std::pow(lean_deg / options.usual_sideways_deg, 2));
+}
+
 // Least squares over what the sweep explains: the line through the vanishing point and the time
 // law, five numbers, by Gauss-Newton on t (weighted by what a pixel and a frame are worth).
 // The best of all rounds comes back: a step may lead away.
 Sweep refined(const Sweep& start, const std::vector<Covering>& events, Scorer& scorer,
-              double frame_s) {
+              double frame_s, const SweepOptions& options) {
   Sweep best = start;
   Sweep sweep = start;
   best.score = -1.0;
   for (int round = 0;; ++round) {
     const Tally tally = scorer.tally(sweep);
-    sweep.score = tally.score;
+    sweep.score = tally.score * upright_share(sweep, options);
     sweep.frames = tally.frames;
     if (sweep.score > best.score) {
       best = sweep;
@@ -157,10 +164,11 @@ std::vector<Sweep> draw_streaks(const std::vector<Covering>& search, std::size_t
       return -apart / 2.0 + std::sqrt(apart * apart / 4.0 + q);
     };
     scorer.take_line(b.at_px, step / apart, beyond_px(options.least_body_v_per_h));
+    Sweep sweep;
+    sweep.outward = step / apart;
+    const double upright = upright_share(sweep, options);
     for (double v_per_h = options.least_body_v_per_h; v_per_h < options.most_v_per_h;
          v_per_h *= kRateStep) {
-      Sweep sweep;
-      sweep.outward = step / apart;
       sweep.inverse_rate = v_per_h / focal_px;
       const double s_b = beyond_px(v_per_h);
       if (!(s_b > Scorer::kNearest_px)) {
@@ -168,7 +176,7 @@ std::vector<Sweep> draw_streaks(const std::vector<Covering>& search, std::size_t
       }
       sweep.vanishing_px = b.at_px - s_b * sweep.outward;
       sweep.inverse_start = 1.0 / s_b - sweep.inverse_rate * b.t_s;
-      sweep.score = scorer.tally_on_line(sweep, s_b).score;
+      sweep.score = scorer.tally_on_line(sweep, s_b).score * upright;
       keep_best(best, sweep);
     }
   }
@@ -192,7 +200,7 @@ Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>
   Scorer full_scorer(full, frames, frame_s);
   Sweep found;
   for (const Sweep& start : best) {
-    const Sweep sweep = refined(start, full, full_scorer, frame_s);
+    const Sweep sweep = refined(start, full, full_scorer, frame_s, options);
     if (sweep.score > found.score) {
       found = sweep;
     }

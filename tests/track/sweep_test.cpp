@@ -34,6 +34,7 @@ struct Scene {
   bool arrow = true;
   bool shadow = true;
   bool limb = true;
+  bool sleeve = false;  // broad, and jerks back to a side as fast as an arrow flies
 };
 
 // Where a body that flies `below_m` under the camera and `beside_m` to the right is seen when it is
@@ -70,6 +71,10 @@ std::vector<cv::Mat> film(const Scene& scene) {
       const double swing = 12.0 * std::exp(-0.08 * k) * std::sin(0.6 * k);
       test::add_bar(frame, {150.0, 470.0}, {90.0 + swing, 60.0 + swing}, 12.0, -60.0, 1.0);
     }
+    if (scene.sleeve && k >= kExit) {
+      test::add_bar(frame, seen(0.50, 0.27, depth), seen(0.50, 0.27, depth + kLength_m), 9.0, 70.0,
+                    0.8);
+    }
     test::add_noise(frame, 1.5, random);
     cv::Mat luma;
     frame.convertTo(luma, CV_8U);
@@ -86,9 +91,8 @@ std::vector<double> times() {
   return t_s;
 }
 
-std::vector<track::Sweep> sweeps_of(const Scene& scene) {
+std::vector<track::Sweep> sweeps_of(const Scene& scene, const track::SweepOptions& options = {}) {
   const std::vector<cv::Mat> frames = film(scene);
-  const track::SweepOptions options;
   const track::Background background = track::learn_background(frames, options);
   return track::find_sweeps(track::find_passings(frames, background, kExit - 2, times(), options),
                             times(), kFocal_px, options);
@@ -141,6 +145,27 @@ TEST_CASE("truth: what swings beside the arrow in the same frames does not drown
            std::abs(sweep.v_per_h(kFocal_px) / (kSpeed_mps / kAbove_m) - 1.0) < 0.25;
   });
   CHECK(found);
+}
+
+TEST_CASE("truth: what recedes to a side comes after an arrow that shows less") {
+  Scene scene;
+  scene.sleeve = true;
+  const auto lean = [](const track::Sweep& sweep) {
+    return std::abs(std::atan2(sweep.outward.x(), sweep.outward.y()));
+  };
+  constexpr double kArrow_rad = 0.1;   // atan(0.02 / 0.55) = 0.04
+  constexpr double kSleeve_rad = 0.9;  // atan(0.50 / 0.27) = 1.08
+  const std::vector<track::Sweep> sweeps = sweeps_of(scene);
+  REQUIRE(sweeps.size() >= 2);
+  CHECK(lean(sweeps.front()) < kArrow_rad);
+  CHECK(std::any_of(sweeps.begin(), sweeps.end(),
+                    [&](const auto& sweep) { return lean(sweep) > kSleeve_rad; }));
+  // By what they show the sleeve would be first.
+  track::SweepOptions any_lean;
+  any_lean.usual_sideways_deg = 1e6;
+  const std::vector<track::Sweep> by_size = sweeps_of(scene, any_lean);
+  REQUIRE_FALSE(by_size.empty());
+  CHECK(lean(by_size.front()) > kSleeve_rad);
 }
 
 TEST_CASE("truth: neither shadow nor limb passes for an arrow") {

@@ -37,8 +37,10 @@ struct SweepOptions {
                                    // ground, 1.5 m further down, stays below 36
   double least_body_v_per_h = 12.0;  // shadows are searched for too, to be told from arrows
   double most_sideways_deg = 62.0;  // the flight line lies below the camera, not beside it: how far
-                                    // the path may lean from straight down in the picture
-  std::uint64_t seed = 20110;       // of the search's draws
+                                    // the path may lean from straight down in the picture,
+  double usual_sideways_deg = 40.0;  // and, 1 sigma, does: 0.2 m aside at 0.5 m above are 22 deg, a
+                                     // roll of the phone comes on top; limbs and hands lean more
+  std::uint64_t seed = 20110;        // of the search's draws
 };
 
 // What the picture is without the arrow, and how much each pixel wanders, both of a 3x3 mean.
@@ -62,7 +64,7 @@ struct Sweep {
   double inverse_start = 0.0;                          // 1/px at t = 0
   double inverse_rate = 0.0;                           // 1/(px s); positive: receding
   double cover_s = 0.0;  // how long a pixel of the path stays covered, about L / v
-  double score = 0.0;    // passings explained, capped per frame
+  double score = 0.0;    // passings explained, capped per frame, less where the path leans
   int frames = 0;        // frames in which it is seen
 
   double distance_px(double t_s) const { return 1.0 / (inverse_start + inverse_rate * t_s); }
