@@ -8,7 +8,7 @@
 namespace nocktrail {
 
 // The middle value, of an even number the upper of the two middle ones, T{} of none. In place: the
-// order of `values` is lost. (The mean of the two middle ones is tune::median_of.)
+// order of `values` is lost.
 template <typename T>
 T upper_median(std::vector<T>& values) {
   if (values.empty()) {

@@ -3,7 +3,6 @@
 #include <ceres/crs_matrix.h>
 
 #include <Eigen/Dense>
-#include <algorithm>
 
 #include "nocktrail/median.hpp"
 

@@ -24,10 +24,10 @@ std::vector<TipPlace> calibrated(const std::vector<TipPlace>& places, double fre
   if (off.size() < 2) {
     return shifted;
   }
-  const double middle = upper_median(off);
-  if (std::abs(middle) < 0.0012) {
+  const double middle_s = upper_median(off);
+  if (std::abs(middle_s) < 0.0012) {
     for (TipPlace& place : shifted) {
-      place.virtual_s -= middle;
+      place.virtual_s -= middle_s;
     }
   }
   return shifted;

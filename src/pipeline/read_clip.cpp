@@ -11,12 +11,13 @@
 #include "impact.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/media/clip.hpp"
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/rules.hpp"
-#include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/track/loose.hpp"
 #include "shot_analysis.hpp"
 #include "shot_from_analysis.hpp"
+#include "view_hint.hpp"
 #include "why_no_shot.hpp"
 
 namespace nocktrail {
@@ -98,8 +99,7 @@ class Reader {
     // An arrow across its flight forbids to shoot it again: no second look takes that away.
     const auto speaks = [&](const pipeline::ShotAnalysis& found) {
       const Shot shot = pipeline::shot_from(found, clip_.info());
-      return shot.status == ShotStatus::measured ||
-             shot.reason.find(rules::kAcrossItsFlight) != std::string::npos;
+      return shot.status == ShotStatus::measured || rules::stands_across(shot);
     };
     if (std::any_of(measured_.begin(), measured_.end(), speaks) || !looked_.noticed.stretch_seen) {
       return;
@@ -228,23 +228,6 @@ void judge_clip(Reading& reading, const std::string& nothing_reason) {
   }
 }
 
-// Where no number came out: what was told, or taken, for the view may not be so. What forbids to
-// shoot an arrow again is left as it is.
-void hint_at_view(Reading& reading, const ReadClipOptions& options) {
-  if (reading.status == ClipStatus::measured ||
-      reading.reason.find(rules::kAcrossItsFlight) != std::string::npos) {
-    return;
-  }
-  if (options.view) {
-    reading.reason += fmt::format("; it was told to be filmed {}: if it was not, leave that out",
-                                  options.view == View::side ? "from the side" : "from behind");
-  } else if (reading.status == ClipStatus::refused && reading.shots.front().view == View::side) {
-    reading.reason +=
-        "; if it was filmed from behind, that was not the arrow: have its flight clear of head, "
-        "hat and limb, before a ground of another brightness";
-  }
-}
-
 Reading read_as_told(const std::filesystem::path& path, const ReadClipOptions& options,
                      const Progress& progress) {
   Reading reading;
@@ -286,7 +269,7 @@ Reading read_as_told(const std::filesystem::path& path, const ReadClipOptions& o
       nothing += "; " + clip.broken();
     }
     judge_clip(reading, nothing);
-    hint_at_view(reading, options);
+    pipeline::hint_at_view(reading, options.view);
   } catch (const UnreadableClip& error) {
     reading.status = ClipStatus::error;
     reading.reason = error.what();
@@ -324,7 +307,7 @@ void leave_out_speed_at_odds(Reading& reading, const std::filesystem::path& path
   }
   reading.reason.clear();
   judge_clip(reading, "");
-  hint_at_view(reading, options);
+  pipeline::hint_at_view(reading, options.view);
 }
 
 }  // namespace

@@ -124,8 +124,7 @@ void place_rest_by_held_point(const std::vector<flight::TipPlace>& places, const
   if (held_m.size() < 3) {
     return;
   }
-  std::sort(held_m.begin(), held_m.end());
-  const double middle_m = held_m[held_m.size() / 2];
+  const double middle_m = upper_median(held_m);
   const auto at_it = std::count_if(held_m.begin(), held_m.end(),
                                    [&](double m) { return std::abs(m - middle_m) < 0.015; });
   const double sigma_m = std::hypot(kPastRestSigma_m, 0.012);

@@ -215,7 +215,7 @@ class Matcher {
     const double per_px = table_.per_px(chord.length);
     for (std::size_t k = 0; k < shifts.size(); ++k) {
       const Eigen::Vector2d change = Passage::change_of(chord, shifts[k], on);
-      const double places = per_px * (change.x() - on.a * shifts[k].longer / chord.length);
+      const double places = per_px * (change.x() - on.a * shifts[k].longer_px / chord.length);
       slopes[static_cast<Eigen::Index>(k)] += by_b * change.y() + by_place * places;
     }
   }
@@ -261,13 +261,13 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   }
   const double reach = profile.expected.search_along_px;
   Eigen::Vector4d off = start != nullptr ? start->off : matcher.passage().from_profile();
+  const auto about = [&](const Eigen::Vector4d& at) {
+    return matcher.cost(matcher.predict(at, 2.0 * Passage::kApart_px));
+  };
+  double cost = about(off);
   // One end after the other over the whole reach, then both together with the line.
   for (const int end : {PaintedPlace::kNockAlong, PaintedPlace::kTipAlong}) {
     constexpr double kStep_px = 2.0;
-    const auto about = [&](const Eigen::Vector4d& at) {
-      return matcher.cost(matcher.predict(at, 2.0 * Passage::kApart_px));
-    };
-    double cost = about(off);
     Eigen::Vector4d best = off;
     const double far = start != nullptr ? kStep_px : reach;
     for (double d = -far; d <= far + 1e-9; d += kStep_px) {
@@ -280,15 +280,23 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
     }
     off = best;
   }
-  std::vector<double> predicted = matcher.predict(off, Passage::kApart_px);
-  const double before = matcher.cost(predicted);
+  std::vector<double> predicted;
+  double cost_before = 0.0;
   constexpr int kRounds = 12;
   for (int round = 0; round < kRounds; ++round) {
     Matcher::Equations equations = matcher.linearise(off, predicted);
+    if (round == 0) {
+      cost_before = matcher.cost(predicted);
+    }
     equations.normal.diagonal() *= 1.02;
     equations.normal.diagonal().array() += 1e-9;
     const Eigen::Vector4d step = equations.normal.ldlt().solve(equations.gradient);
     off += step.cwiseMax(-1.0).cwiseMin(1.0);
+    const double chord_px =
+        profile.length_px() + off[PaintedPlace::kTipAlong] - off[PaintedPlace::kNockAlong];
+    if (!step.allFinite() || chord_px < 2.0) {
+      return std::nullopt;
+    }
     if (step.norm() < 0.03) {
       break;
     }
@@ -297,7 +305,7 @@ std::optional<PaintedPlace> place_painted(const Region& region, const ShaftProfi
   // The line beside vanes is not the one that fits best there, so that a little is lost by rights.
   constexpr double kWorse = 1.02;
   const double left = matcher.cost(predicted);
-  if (!(left < kWorse * before) || std::abs(off[PaintedPlace::kNockAlong]) > reach + 1.0 ||
+  if (!(left < kWorse * cost_before) || std::abs(off[PaintedPlace::kNockAlong]) > reach + 1.0 ||
       std::abs(off[PaintedPlace::kTipAlong]) > reach + 1.0) {
     return std::nullopt;
   }

@@ -78,12 +78,12 @@ struct OnChord {
 };
 
 // How the place on a chord changes with one of the four offsets of the chord's ends (those of
-// PaintedPlace), a px of it: the chord moves and turns, and its length changes.
+// PaintedPlace): the chord moves and turns, and its length changes. All of a px of the offset.
 struct Shift {
-  double a = 0.0;
-  double b = 0.0;
+  double a_px = 0.0;
+  double b_px = 0.0;
   double turn_rad = 0.0;
-  double longer = 0.0;
+  double longer_px = 0.0;
 };
 
 // The arrow's motion through one frame.
@@ -113,9 +113,9 @@ class Passage {
   static Eigen::Vector2d change_of(const Chord& chord, const Shift& shift, const OnChord& on) {
     const double a = on.a + on.slip.off_px;  // if the shaft were straight
     const double b = on.b + on.bow.off_px;
-    const double along = shift.a + shift.turn_rad * b;
-    const double across = shift.b - shift.turn_rad * a;
-    const double steps = chord.bow_steps_per_px * (along - a * shift.longer / chord.length);
+    const double along = shift.a_px + shift.turn_rad * b;
+    const double across = shift.b_px - shift.turn_rad * a;
+    const double steps = chord.bow_steps_per_px * (along - a * shift.longer_px / chord.length);
     return {along - on.slip.slope_px * steps, across - on.bow.slope_px * steps};
   }
   // The chord at the instants that stand for the exposure, so far apart at most (but for very long

@@ -15,7 +15,8 @@
 namespace nocktrail::track {
 namespace {
 
-// How much more likely an arrow's path leans so little than not at all.
+// How likely an arrow's path leans so much, against not at all: 1 when it runs straight down. It
+// ranks streaks; which of one body's fits best it must not decide, or paths come out too steep.
 double upright_share(const Sweep& sweep, const SweepOptions& options) {
   const double lean_deg =
       std::atan2(std::abs(sweep.outward.x()), sweep.outward.y()) * 180.0 / std::numbers::pi;
@@ -26,13 +27,13 @@ double upright_share(const Sweep& sweep, const SweepOptions& options) {
 // law, five numbers, by Gauss-Newton on t (weighted by what a pixel and a frame are worth).
 // The best of all rounds comes back: a step may lead away.
 Sweep refined(const Sweep& start, const std::vector<Covering>& events, Scorer& scorer,
-              double frame_s, const SweepOptions& options) {
+              double frame_s) {
   Sweep best = start;
   Sweep sweep = start;
   best.score = -1.0;
   for (int round = 0;; ++round) {
     const Tally tally = scorer.tally(sweep);
-    sweep.score = tally.score * upright_share(sweep, options);
+    sweep.score = tally.score;
     sweep.frames = tally.frames;
     if (sweep.score > best.score) {
       best = sweep;
@@ -200,7 +201,8 @@ Sweep best_body(const std::vector<Covering>& search, const std::vector<Covering>
   Scorer full_scorer(full, frames, frame_s);
   Sweep found;
   for (const Sweep& start : best) {
-    const Sweep sweep = refined(start, full, full_scorer, frame_s, options);
+    Sweep sweep = refined(start, full, full_scorer, frame_s);
+    sweep.score *= upright_share(sweep, options);
     if (sweep.score > found.score) {
       found = sweep;
     }

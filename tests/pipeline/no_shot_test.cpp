@@ -4,6 +4,8 @@
 #include <functional>
 #include <string>
 
+#include "nocktrail/rules/safety.hpp"
+#include "view_hint.hpp"
 #include "why_no_shot.hpp"
 
 using namespace nocktrail;
@@ -112,4 +114,50 @@ TEST_CASE("unit: all reasons that hold are given, the first one leading, advice 
   nothing.noticed = {};
   CHECK(holds(pipeline::why_no_shot(nothing), "no arrow was seen leaving the bow"));
   CHECK(holds(pipeline::why_no_shot(nothing), "film from behind and above"));
+}
+
+TEST_CASE("unit: the view that was told, or taken, is doubted where nothing was measured") {
+  Reading reading;
+  reading.status = ClipStatus::refused;
+  reading.reason = "too dark";
+  reading.shots.resize(1);
+  reading.shots[0].status = ShotStatus::refused;
+  reading.shots[0].view = View::side;
+  reading.shots[0].reason = "too dark";
+
+  Reading told = reading;
+  pipeline::hint_at_view(told, View::behind);
+  CHECK(told.reason ==
+        "too dark; it was told to be filmed from behind: if it was not, leave that "
+        "out");
+  Reading taken = reading;
+  pipeline::hint_at_view(taken, std::nullopt);
+  CHECK(holds(taken.reason, "if it was filmed from behind, that was not the arrow"));
+  Reading behind = reading;
+  behind.shots[0].view = View::behind;
+  pipeline::hint_at_view(behind, std::nullopt);
+  CHECK(behind.reason == "too dark");
+  Reading measured = reading;
+  measured.status = ClipStatus::measured;
+  pipeline::hint_at_view(measured, View::behind);
+  CHECK(measured.reason == "too dark");
+}
+
+TEST_CASE("unit: nothing is said against a reading that forbids to shoot the arrow") {
+  Reading reading;
+  reading.status = ClipStatus::refused;
+  reading.reason = "too dark";
+  reading.shots.resize(2);
+  for (Shot& shot : reading.shots) {
+    shot.status = ShotStatus::refused;
+    shot.view = View::side;
+    shot.reason = "too dark";
+  }
+  // The second shot's, which is not the clip's reason.
+  reading.shots[1].reason =
+      std::string("the arrow seems to stand 24 deg ") + rules::kAcrossItsFlight;
+  pipeline::hint_at_view(reading, std::nullopt);
+  CHECK(reading.reason == "too dark");
+  pipeline::hint_at_view(reading, View::behind);
+  CHECK(reading.reason == "too dark");
 }

@@ -49,7 +49,8 @@ struct RobustMean {
   double u95() const { return student_factor(freedom) * u; }
 };
 
-// Of no values it is undefined.
+// Of an even number the mean of the two middle ones (nocktrail::upper_median takes the upper); of
+// no values it is undefined.
 double median_of(std::vector<double> values);
 
 // Mean of shots that scatter by more than their measurement: Huber's weights (tuned so that clean
