@@ -6,6 +6,8 @@
 #include <opencv2/imgproc.hpp>
 #include <optional>
 
+#include "nocktrail/median.hpp"
+
 namespace nocktrail::picture {
 namespace {
 
@@ -72,7 +74,6 @@ cv::Mat aligned(const cv::Mat& bgr, const Eigen::Matrix3d& reference_from_frame)
 cv::Mat median_of(const std::vector<cv::Mat>& frames) {
   cv::Mat out(frames.front().size(), CV_8UC3);
   std::vector<unsigned char> values(frames.size());
-  const auto middle = static_cast<std::ptrdiff_t>(frames.size() / 2);
   std::vector<const unsigned char*> rows(frames.size());
   for (int y = 0; y < out.rows; ++y) {
     for (std::size_t k = 0; k < frames.size(); ++k) {
@@ -83,8 +84,7 @@ cv::Mat median_of(const std::vector<cv::Mat>& frames) {
       for (std::size_t k = 0; k < frames.size(); ++k) {
         values[k] = rows[k][x];
       }
-      std::nth_element(values.begin(), values.begin() + middle, values.end());
-      to[x] = values[static_cast<std::size_t>(middle)];
+      to[x] = upper_median(values);
     }
   }
   return out;
