@@ -120,8 +120,8 @@ void lay_over(cv::Mat& out, cv::Mat& best, const cv::Mat& background, const cv::
       if (near <= 0.0) {
         continue;
       }
-      const cv::Vec3b there = background.at<cv::Vec3b>(y, x);
-      const cv::Vec3b here = frame.at<cv::Vec3b>(y, x);
+      const cv::Vec3b& there = background.at<cv::Vec3b>(y, x);
+      const cv::Vec3b& here = frame.at<cv::Vec3b>(y, x);
       int difference = 0;
       for (int k = 0; k < 3; ++k) {
         difference = std::max(difference, std::abs(int{here[k]} - int{there[k]}));

@@ -24,6 +24,21 @@ double middle_shown(const ShotAnalysis& analysis) {
   return upper_median(shown);
 }
 
+// Of all pictures of the front half, laid end to end: the long ones tell the direction.
+double front_shown(const ShotAnalysis& analysis) {
+  double shown_px = 0.0;
+  double all_px = 0.0;
+  for (const track::ArrowSighting& sighting : analysis.sightings) {
+    const auto seen = [&](double share) {
+      return flight::seen_px(analysis.fit, sighting.t_s, share);
+    };
+    const double length_px = (seen(1.0) - seen(0.5)).norm();
+    shown_px += sighting.front_shown * length_px;
+    all_px += length_px;
+  }
+  return shown_px / std::max(all_px, 1e-9);
+}
+
 // Whether what was followed is one arrow in free flight at all.
 std::vector<Doubt> is_no_arrow(const ShotAnalysis& analysis, const RefusalOptions& options) {
   const flight::FlightFit& fit = analysis.fit;
@@ -41,6 +56,7 @@ std::vector<Doubt> is_no_arrow(const ShotAnalysis& analysis, const RefusalOption
   // a part of the arrow.
   const double misfit = fit.cost / std::max(1, fit.centre_points + fit.ends + fit.middles);
   const double shown = middle_shown(analysis);
+  const double front = front_shown(analysis);
   std::vector<Doubt> table{
       {both, Keep::at_least, static_cast<double>(options.least_frames), ends_seen, see_ends}};
   if (both >= options.least_frames) {
@@ -70,6 +86,14 @@ std::vector<Doubt> is_no_arrow(const ShotAnalysis& analysis, const RefusalOption
       {shown, Keep::at_least, options.least_shown,
        fmt::format("only {:.0f} % of the shaft's length stands out from the ground", 100.0 * shown),
        "film the arrow before a background of another brightness"});
+  // Vanes stand beside the axis: what they say alone may be off by degrees.
+  if (shown >= options.least_shown) {
+    table.push_back({front, Keep::at_least, options.least_front_shown,
+                     fmt::format("only {:.0f} % of the shaft's front half stands out from the "
+                                 "ground, and its rear alone does not tell its axis",
+                                 100.0 * front),
+                     "film the arrow before a background of another brightness"});
+  }
   return those_that_hold(std::move(table));
 }
 

@@ -328,6 +328,7 @@ ArrowSighting sight_painted(const ShaftProfile& profile, const PaintedArrow& arr
   sighting.frame = static_cast<int>(profile.frame);
   sighting.t_s = profile.t_s;
   sighting.shown = profile.shown;
+  sighting.front_shown = profile.front_shown;
   const double length = profile.length_px();
   const double chord = length + place.off[Place::kTipAlong] - place.off[Place::kNockAlong];
   const double ratio = profile.expected.depth_ratio;

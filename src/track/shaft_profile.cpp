@@ -320,8 +320,11 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
   const auto column_of = [&](double a) { return static_cast<int>(std::lround(a - patch.a0)); };
 
   const double step_px = slice_px(length);
+  const auto is_front = [&](double a) { return a > 0.5 * length; };
   std::vector<Slice> slices;
+  int front = 0;  // slices that were looked at
   for (double a = 1.0; a + step_px <= length; a += step_px) {
+    front += is_front(a + 0.5 * step_px) ? 1 : 0;
     const int first = std::clamp(column_of(a), 0, patch.columns - 1);
     const int last = std::clamp(column_of(a + step_px) - 1, first, patch.columns - 1);
     const auto slice =
@@ -335,6 +338,9 @@ std::optional<ShaftProfile> cut_open(const Region& region, std::size_t frame, do
     return std::nullopt;
   }
   profile.shown = std::min(1.0, static_cast<double>(slices.size()) * step_px / length);
+  const auto front_seen = std::count_if(slices.begin(), slices.end(),
+                                        [&](const Slice& slice) { return is_front(slice.a); });
+  profile.front_shown = static_cast<double>(front_seen) / std::max(1, front);
   profile.line_offset = line->offset;
   profile.line_slope = line->slope;
   for (const Slice& slice : slices) {

@@ -196,6 +196,7 @@ ArrowSighting sight(const ShaftProfile& profile, const ShaftOptions& options) {
   sighting.frame = static_cast<int>(profile.frame);
   sighting.t_s = profile.t_s;
   sighting.shown = profile.shown;
+  sighting.front_shown = profile.front_shown;
   const double length = profile.length_px();
   double begin = 0.0;
   double end = length;

@@ -88,7 +88,15 @@ TEST_CASE("unit: each doubt alone refuses the shot and says why") {
            sighting.shown = 0.3;
          }
        },
-       "stands out from the ground"},
+       "% of the shaft's length stands out from the ground"},
+      {"only vanes show",
+       [](auto& a) {
+         for (auto& sighting : a.sightings) {
+           sighting.shown = 0.55;
+           sighting.front_shown = 0.4;
+         }
+       },
+       "front half"},
       {"points seldom seen",
        [](auto& a) {
          for (std::size_t k = 4; k < a.sightings.size(); ++k) {

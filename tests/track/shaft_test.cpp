@@ -206,6 +206,29 @@ TEST_CASE("truth: empty ground gives no sighting") {
   CHECK(sightings <= 2);
 }
 
+TEST_CASE("truth: how much of the front half shows, whatever the rear does") {
+  test::Random random(29);
+  const track::ShaftOptions options;
+  const Eigen::Vector2d nock(70, 118);
+  const Eigen::Vector2d tip(88, 40);
+  for (const double painted_to : {0.4, 1.0}) {
+    CAPTURE(painted_to);
+    cv::Mat difference = cv::Mat::zeros(160, 150, CV_32F);
+    test::add_bar(difference, nock, nock + painted_to * (tip - nock), 3.0, 40.0,
+                  options.edge_softness_px);
+    test::add_noise(difference, kNoise, random);
+    track::Expected expected;
+    expected.nock_px = nock;
+    expected.tip_px = tip;
+    expected.width_px = 3.0;
+    const auto profile = track::cut_open(region_of(difference), 0, 0.0, expected, options);
+    REQUIRE(profile);
+    const bool whole = painted_to == 1.0;
+    CHECK(std::abs(profile->front_shown - (whole ? 1.0 : 0.0)) < 0.25);
+    CHECK(track::sight(*profile, options).front_shown == profile->front_shown);
+  }
+}
+
 TEST_CASE("truth: a hidden tip is left out, not guessed") {
   // The foremost fifth goes on beyond the tip as something just like the shaft: a trunk, a leg of
   // the target. Where the shaft ends can't be seen there.

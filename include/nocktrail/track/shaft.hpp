@@ -116,6 +116,7 @@ struct ShaftProfile {
   std::vector<CentrePoint> centre;
   std::vector<double> centre_at_px;  // along coordinate of each centre point
   double shown = 1.0;                // share of the length that has centre points
+  double front_shown = 1.0;          // likewise, of its half towards the point
   Rectified patch;
 
   double length_px() const { return (expected.tip_px - expected.nock_px).norm(); }

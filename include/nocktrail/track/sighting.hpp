@@ -28,7 +28,8 @@ struct ArrowSighting {
   // Of the motion that was taken out of this frame, 1 sigma of each axis; 0: not weighed.
   double camera_sigma_px = 0.0;
   std::vector<CentrePoint> centre;
-  double shown = 1.0;  // share of the shaft's length that stands out from the background
+  double shown = 1.0;        // share of the shaft's length that stands out from the background
+  double front_shown = 1.0;  // likewise, of its half towards the point
   std::optional<EndPoint> nock;
   std::optional<EndPoint> tip;
   // Far away, where the ends cannot be told apart: the middle of what is seen, along the shaft.
