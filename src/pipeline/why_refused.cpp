@@ -24,19 +24,20 @@ double middle_shown(const ShotAnalysis& analysis) {
   return upper_median(shown);
 }
 
-// Of all pictures of the front half, laid end to end: the long ones tell the direction.
+// Of the front half in all frames, each weighed by its squared length: as a line's direction is
+// known from its picture.
 double front_shown(const ShotAnalysis& analysis) {
-  double shown_px = 0.0;
-  double all_px = 0.0;
+  double shown = 0.0;
+  double all = 0.0;
   for (const track::ArrowSighting& sighting : analysis.sightings) {
     const auto seen = [&](double share) {
       return flight::seen_px(analysis.fit, sighting.t_s, share);
     };
-    const double length_px = (seen(1.0) - seen(0.5)).norm();
-    shown_px += sighting.front_shown * length_px;
-    all_px += length_px;
+    const double weight = (seen(1.0) - seen(0.5)).squaredNorm();
+    shown += weight * sighting.front_shown;
+    all += weight;
   }
-  return shown_px / std::max(all_px, 1e-9);
+  return shown / std::max(all, 1e-9);
 }
 
 // Whether what was followed is one arrow in free flight at all.

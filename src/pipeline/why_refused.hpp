@@ -19,9 +19,9 @@ struct RefusalOptions {
   int least_frames = 5;             // with both ends seen
   double least_share = 0.35;        // and of all frames in which a shaft was seen
   double least_shown = 0.5;         // of the shaft's length, against the ground behind it
-  // Of its front half alone. Where only vanes showed it was 0.47 and the reading 3 deg off; the
-  // least of 60 good readings was 0.65.
-  double least_front_shown = 0.55;
+  // Of its front half alone. Where only vanes showed it was 0.35 and the reading 3 deg off; of 60
+  // good readings one had 0.33, all others 0.5 and more.
+  double least_front_shown = 0.45;
   double latest_loose_s = kLatestLooseS;  // after the surge of motion, which it must go before
   double most_centre_scale = 3.0;  // scatter of the shaft's line about one flight, in its sigmas
   double most_end_scale = kMostEndScale;
