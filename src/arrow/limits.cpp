@@ -220,9 +220,9 @@ std::optional<double> lightest_kg(const LimitFacts& facts) {
 }
 
 const char* whose_mass_limit(const LimitFacts& facts) {
-  return facts.min_grains_per_pound.value_or(0.0) > kLeastGrainsPerPound
-             ? "the bow's maker asks"
-             : "the trade's absolute floor";
+  return !facts.min_grains_per_pound ? "the trade's absolute floor; the maker's limit is not told"
+         : *facts.min_grains_per_pound > kLeastGrainsPerPound ? "the bow's maker asks"
+                                                              : "the trade's absolute floor";
 }
 
 std::optional<double> shortest_shaft_m(const LimitFacts& facts) {
@@ -242,6 +242,13 @@ std::vector<std::string> unknown_for_lighter(const LimitFacts& facts) {
   }
   if (facts.held_as_marked) {
     unknown.emplace_back("the draw length");
+  }
+  // Lighter than bowyers ask for without their word, it is not made lighter still.
+  if (facts.arrow_mass_kg && facts.held_n && !facts.min_grains_per_pound &&
+      grains_per_pound(*facts.arrow_mass_kg, *facts.held_n) < kTraditionalGrainsPerPound) {
+    unknown.emplace_back(
+        "the lightest arrow that the bow's maker allows, grains a pound (bow.min_grains_per_pound; "
+        "where nobody gives one, 8 is common practice)");
   }
   return unknown;
 }

@@ -61,14 +61,14 @@ class Fields {
 Bow read_bow(Table table) {
   Fields fields(table, "bow");
   Bow bow;
-  bow.draw_weight_n = fields.needed("draw_weight", units::parse_force_n, "45lb");
+  bow.draw_weight_n = fields.needed("draw_weight", units::parse_draw_weight_n, "45lb");
   bow.rated_draw_m =
       fields.quantity("rated_draw_length", units::parse_length_m).value_or(bow.rated_draw_m);
   bow.brace_height_m = fields.needed("brace_height", units::parse_length_m, "7.25in");
   bow.brace_min_m = fields.quantity("brace_min", units::parse_length_m);
   bow.brace_max_m = fields.quantity("brace_max", units::parse_length_m);
   bow.max_draw_m = fields.quantity("max_draw_length", units::parse_length_m);
-  bow.max_draw_weight_n = fields.quantity("max_draw_weight", units::parse_force_n);
+  bow.max_draw_weight_n = fields.quantity("max_draw_weight", units::parse_draw_weight_n);
   bow.string_mass_kg = fields.quantity("string_mass", units::parse_mass_kg);
   bow.min_grains_per_pound = table.number("min_grains_per_pound");
   bow.plate_offset_m = fields.needed("plate_offset", units::parse_length_m, "1/16in");

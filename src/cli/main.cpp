@@ -5,6 +5,8 @@
 #include <CLI/App.hpp>
 #include <CLI/Config.hpp>
 #include <CLI/Formatter.hpp>
+#include <algorithm>
+#include <csignal>
 #include <cstdio>
 #include <exception>
 #include <filesystem>
@@ -72,6 +74,13 @@ std::string fault_words(const CLI::App& program, const std::string& message,
     return fmt::format("\"{}\" is no command{}", nocktrail::rules::printable(first),
                        suggestion(first, commands));
   }
+  if (constexpr std::string_view kNoNumber = "Could not convert: ";
+      message.starts_with(kNoNumber)) {
+    const std::string told = message.substr(kNoNumber.size());
+    return fmt::format(
+        "{} is no number{}", nocktrail::rules::printable(told),
+        told.find(',') == std::string::npos ? "" : "; write a point before decimals");
+  }
   const std::string word = message.substr(message.find_last_of(' ') + 1);
   if (!word.starts_with("--")) {
     return message;
@@ -83,6 +92,22 @@ std::string fault_words(const CLI::App& program, const std::string& message,
     }
   }
   return message + suggestion(word.substr(0, word.find('=')), options);
+}
+
+// A variable of a script that was never set, a slip of the quotes: what was to be written or told
+// would be lost without a word.
+void refuse_empty_values(const CLI::App& command) {
+  for (const CLI::Option* option : command.get_options()) {
+    const std::vector<std::string>& given = option->results();
+    if (option->count() > 0 && option->get_items_expected_min() > 0 &&
+        std::find(given.begin(), given.end(), std::string()) != given.end()) {
+      throw nocktrail::BadInput(fmt::format(
+          "{}: nothing stands after it; name what is meant, or leave it out", option->get_name()));
+    }
+  }
+  for (const CLI::App* part : command.get_subcommands()) {
+    refuse_empty_values(*part);
+  }
 }
 
 int run(int argc, char** argv) {
@@ -120,6 +145,7 @@ int run(int argc, char** argv) {
   const CLI::App* manual = add_manual_command(program, manual_arguments);
   try {
     program.parse(argc, argv);
+    refuse_empty_values(program);
     if (program.got_subcommand(read)) {
       return run_read(read_arguments);
     }
@@ -179,6 +205,8 @@ void prepare_memory() {
 
 int main(int argc, char** argv) {
   prepare_memory();
+  // A file that may not grow further is a write that fails, said in a line like any other.
+  std::signal(SIGXFSZ, SIG_IGN);
   // The solver tells of steps that it had to take back; here one line says what came of it.
   FLAGS_minloglevel = google::GLOG_FATAL;
   try {

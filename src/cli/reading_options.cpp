@@ -8,6 +8,7 @@
 
 #include "nocktrail/error.hpp"
 #include "nocktrail/optics/camera.hpp"
+#include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/units/units.hpp"
 
@@ -63,7 +64,7 @@ ReadClipOptions checked_reading_options(const ReadingArguments& arguments) {
   if (arguments.capture_fps) {
     check_range("--capture-fps", *arguments.capture_fps, 1.0, 2000.0, " frames a second");
   }
-  check_range("--dead-band", arguments.dead_band_deg, 0.0, 10.0, " degrees");
+  check_range("--dead-band", arguments.dead_band_deg, 0.0, rules::kWidestBand_deg, " degrees");
   if (!arguments.arrow_length.empty()) {
     const double length_m = units::parse_length_m(arguments.arrow_length, "--arrow-length");
     constexpr double kShortest_m = 0.4;

@@ -6,6 +6,7 @@
 #include <CLI/Config.hpp>
 #include <CLI/Formatter.hpp>
 #include <cstdio>
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
 #include "exit_status.hpp"
@@ -23,7 +24,7 @@ namespace nocktrail::cli {
 namespace {
 
 const char* const kFooter = R"(Examples:
-  nocktrail session --template > spring/session.toml
+  nocktrail session --template spring
   nocktrail session spring
 
 The folder holds clips, or a sub-folder of clips for each set-up, taken in the order of their
@@ -35,6 +36,20 @@ Exit status: 0 some shot was measured; 2 the command line or a hand-written file
 was read; 3 nothing was measured; 4 some file could not be read as video; 1 a fault of the program
 itself, or results or logbook could not be written: then what was there before still stands; 130
 stopped by Ctrl-C, the next run goes on.)";
+
+// Never over one that is there: it was filled in by hand.
+void make_template(const std::filesystem::path& folder) {
+  const std::filesystem::path path = folder / "session.toml";
+  std::error_code error;
+  if (std::filesystem::exists(std::filesystem::symlink_status(path, error))) {
+    throw BadInput(fmt::format("{}: is there already; change it with any editor",
+                               rules::printable(path.string())));
+  }
+  std::filesystem::create_directories(folder, error);
+  report::write_file_whole(path, session::session_template());
+  fmt::print("{}\nFill in what you know, put the clips beside it, and run: nocktrail session {}\n",
+             rules::printable(path.string()), rules::printable(folder.string()));
+}
 
 }  // namespace
 
@@ -52,13 +67,20 @@ CLI::App* add_session_command(CLI::App& program, SessionArguments& arguments) {
                    "Write what session.json holds to FILE as well; \"-\"\nis standard output, "
                    "which then carries nothing else")
       ->type_name("FILE|-");
-  command->add_flag("--template", arguments.print_template, "Print a session.toml to fill in");
+  command->add_flag(
+      "--template", arguments.print_template,
+      "Write a session.toml to fill in into DIR, which is made if need be;\nprint one where no DIR "
+      "is named");
   return command;
 }
 
 int run_session(const SessionArguments& arguments) {
   if (arguments.print_template) {
-    fmt::print("{}", session::session_template());
+    if (arguments.folder.empty()) {
+      fmt::print("{}", session::session_template());
+    } else {
+      make_template(arguments.folder);
+    }
     return 0;
   }
   note_interrupts();

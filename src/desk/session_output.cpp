@@ -12,6 +12,7 @@
 #include "nocktrail/logbook/logbook.hpp"
 #include "nocktrail/page/page.hpp"
 #include "nocktrail/report/local_time.hpp"
+#include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/session/words.hpp"
@@ -28,11 +29,10 @@ constexpr const char* kReport = "report.html";
 
 SessionOutput::SessionOutput(fs::path folder, OutputSettings settings, Voice voice)
     : folder_(std::move(folder)), settings_(std::move(settings)), voice_(std::move(voice)) {
-  if (!(settings_.dead_band_deg >= 0.0 && settings_.dead_band_deg <= 10.0)) {
+  if (!(settings_.dead_band_deg >= 0.0 && settings_.dead_band_deg <= rules::kWidestBand_deg)) {
     throw BadInput(
-        fmt::format("--dead-band: {:g} is out of range; give a number from 0 to 10 "
-                    "degrees",
-                    settings_.dead_band_deg));
+        fmt::format("--dead-band: {:g} is out of range; give a number from 0 to {:g} degrees",
+                    settings_.dead_band_deg, rules::kWidestBand_deg));
   }
   if (settings_.no_logbook && !settings_.logbook.empty()) {
     throw BadInput("--logbook and --no-logbook contradict one another; leave one of them out");

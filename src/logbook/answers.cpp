@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <map>
 
 #include "counted.hpp"
@@ -340,6 +341,26 @@ ComparedArrow arrow_of(const Logbook& logbook, const std::string& name, const Fi
 
 }  // namespace
 
+namespace {
+
+// Spine is judged by the bare shaft: what feathers hide of the same one is no match.
+bool bare_says_otherwise(const SetupAnswer& fletched, const SetupAnswer& bare) {
+  const tune::ArrowFacts& a = fletched.facts.arrow;
+  const tune::ArrowFacts& b = bare.facts.arrow;
+  const auto alike = [](const std::optional<double>& one, const std::optional<double>& other) {
+    constexpr double kAlike = 1e-3;
+    return !one || !other || std::abs(*one - *other) <= kAlike * std::abs(*one);
+  };
+  return a.fletching == tune::Fletching::fletched && b.fletching == tune::Fletching::bare &&
+         fletched.session == bare.session && a.name == b.name &&
+         alike(a.shaft_length_m, b.shaft_length_m) && alike(a.tip_mass_kg, b.tip_mass_kg) &&
+         alike(a.diameter_m, b.diameter_m) && fletched.facts.bow.name == bare.facts.bow.name &&
+         alike(fletched.facts.bow.plate_offset_m, bare.facts.bow.plate_offset_m) &&
+         (bare.spine == "weak" || bare.spine == "stiff");
+}
+
+}  // namespace
+
 std::vector<ShotAnswer> shots(const Logbook& logbook, const Filter& filter, bool history) {
   check(logbook, filter);
   return logbook.store().guarded([&] {
@@ -370,10 +391,14 @@ std::vector<SetupAnswer> setups(const Logbook& logbook, const Filter& filter) {
 }
 
 std::vector<SetupAnswer> liked(const Logbook& logbook, const Filter& filter) {
-  std::vector<SetupAnswer> out = setups(logbook, filter);
-  std::erase_if(out, [&](const SetupAnswer& setup) {
-    return (!setup.done && !(setup.spine == "matched" && setup.nocking_point == "level")) ||
-           !setup.stops.empty();
+  const std::vector<SetupAnswer> all = setups(logbook, filter);
+  std::vector<SetupAnswer> out;
+  std::copy_if(all.begin(), all.end(), std::back_inserter(out), [&](const SetupAnswer& setup) {
+    const bool straight = setup.spine == "matched" && setup.nocking_point == "level" &&
+                          std::none_of(all.begin(), all.end(), [&](const SetupAnswer& other) {
+                            return bare_says_otherwise(setup, other);
+                          });
+    return (setup.done || straight) && setup.stops.empty();
   });
   return out;
 }

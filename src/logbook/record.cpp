@@ -290,11 +290,15 @@ class Recorder {
     const std::string name =
         number_in_clip == 1 ? clip.file : fmt::format("{}#{}", clip.file, number_in_clip);
     const auto outlier = outliers_.find(name);
-    const auto dropped = clip.dropped_shots.find(static_cast<int>(number_in_clip));
-    return upsert(
-        database_, "shots", {{"clip_id", whole(clip_id)}, {"number", whole(number_in_clip)}},
-        {{"outlier", outlier == outliers_.end() ? Value() : text(outlier->second)},
-         {"dropped", dropped == clip.dropped_shots.end() ? Value() : text(dropped->second)}});
+    const int number = static_cast<int>(number_in_clip);
+    const auto dropped = clip.dropped_shots.find(number);
+    const auto same = clip.same_as.find(number);
+    return upsert(database_, "shots",
+                  {{"clip_id", whole(clip_id)}, {"number", whole(number_in_clip)}},
+                  {{"outlier", outlier == outliers_.end() ? Value() : text(outlier->second)},
+                   {"dropped", dropped != clip.dropped_shots.end() ? text(dropped->second)
+                               : same != clip.same_as.end()        ? text(same->second)
+                                                                   : Value()}});
   }
 
   void record_readings(const tune::ClipRecord& clip, std::int64_t clip_id) {

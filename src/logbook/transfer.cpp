@@ -225,11 +225,11 @@ long import_json(Logbook& logbook, const fs::path& file) {
   Json document;
   try {
     document = Json::parse(content_of(file));
-  } catch (const Json::exception& fault) {
+  } catch (const Json::exception&) {
     throw BadInput(
-        fmt::format("{}: is not JSON ({}); nothing was imported; give what `nocktrail "
+        fmt::format("{}: is not JSON, or not whole; nothing was imported; give what `nocktrail "
                     "logbook export` wrote",
-                    source, fault.what()));
+                    source));
   }
   Tables tables;
   const bool has_schema = document.is_object() && document.contains("schema") &&

@@ -96,7 +96,8 @@ void require_readable_file(const std::filesystem::path& path) {
     refuse(path, "there is no such file", "check the path and the spelling");
   }
   if (fs::is_directory(status)) {
-    refuse(path, "is a folder, not a clip", "name the clips in it, for example with /*.mp4");
+    refuse(path, "is a folder, not a clip",
+           "name the clips in it, or have all of them read: nocktrail session FOLDER");
   }
   if (!fs::is_regular_file(status)) {
     refuse(path, "is not an ordinary file", "save the clip to disk and give that file");

@@ -165,14 +165,13 @@ void refused_section(pugi::xml_node parent, const Content& content) {
     for (const ShotView& view : setup.shots) {
       const tune::JudgedShot& shot = *view.judged;
       if (shot.dropped || shot.outlier) {
-        lines.push_back({name, shot_name(shot.clip),
-                         shot.dropped ? "left out by the archer" : "counts less",
+        lines.push_back({name, shot_name(shot.clip), shot.dropped ? "left out" : "counts less",
                          shot.why.empty() ? "no reason given" : shot.why});
       }
     }
     for (const SideShotView& view : setup.from_side) {
       if (view.judged->dropped) {
-        lines.push_back({name, shot_name(view.judged->clip), "left out by the archer",
+        lines.push_back({name, shot_name(view.judged->clip), "left out",
                          view.judged->why.empty() ? "no reason given" : view.judged->why});
       }
     }

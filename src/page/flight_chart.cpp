@@ -106,7 +106,7 @@ void flight_chart(pugi::xml_node parent, const std::string& id, const SetupView&
     y.hold(line.at(kTo_m), line.u95_at(kTo_m));
     said += fmt::format(" Shot {}: {} deg at 2 m, changing by {} deg a metre{}.", line.number,
                         offset_cell(line.at_reference, vertical), signed_interval(line.slope),
-                        line.dropped ? ", left out by the archer" : "");
+                        line.dropped ? ", left out" : "");
   }
   const pugi::xml_node svg = chart(parent, id,
                                    fmt::format("{}: {} offset along the flight", setup.judged->name,

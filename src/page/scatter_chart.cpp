@@ -26,7 +26,7 @@ std::string description(const SetupView& setup) {
   for (const ShotView& view : setup.shots) {
     words += fmt::format(" Shot {}: {}, {}{}.", view.number, lateral_cell(view.judged->lat_deg),
                          vertical_cell(view.judged->vert_deg),
-                         view.judged->dropped   ? ", left out by the archer"
+                         view.judged->dropped   ? ", left out"
                          : view.judged->outlier ? ", far from the others"
                                                 : "");
   }
@@ -46,7 +46,7 @@ std::string caption(const SetupView& setup, const Regions& regions) {
     add("Open diamond: far from the others, counts less.");
   }
   if (any(&tune::JudgedShot::dropped)) {
-    add("×: left out by the archer.");
+    add("×: left out.");
   }
   return words;
 }

@@ -101,10 +101,12 @@ std::string system_words(int code) {
 }
 
 void cannot_write(const std::filesystem::path& path, const std::string& why) {
-  throw BadInput(
-      fmt::format("{}: cannot be written ({}); give a file in a folder that exists and "
-                  "that you may write to",
-                  path.string(), why));
+  const bool full =
+      why == system_words(ENOSPC) || why == system_words(EDQUOT) || why == system_words(EFBIG);
+  throw BadInput(fmt::format("{}: cannot be written ({}); {}", path.string(), why,
+                             full ? "make room on that disk, or write elsewhere, and run again"
+                                  : "give a file in a folder that exists and that you may write "
+                                    "to"));
 }
 
 int write_all(int fd, std::string_view bytes) {

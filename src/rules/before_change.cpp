@@ -116,6 +116,38 @@ std::optional<Asked> stop_for_mismatch(const Evidence& evidence) {
   return asked;
 }
 
+namespace {
+
+// A cant that leans wrongly turns sideways into up and down: the next step may go the wrong way.
+std::optional<Asked> ask_denied_cant(const Evidence& evidence) {
+  if (!evidence.denied_cant || !evidence.lat_deg || !evidence.vert_deg) {
+    return std::nullopt;
+  }
+  const DeniedCant& cant = *evidence.denied_cant;
+  const auto differ = [&](const Measured& told_deg, const Measured& pictured_deg) {
+    return std::abs(told_deg.value - pictured_deg.value) > evidence.dead_band_deg ||
+           side_of(told_deg, evidence.dead_band_deg) !=
+               side_of(pictured_deg, evidence.dead_band_deg);
+  };
+  if (!differ(*evidence.lat_deg, cant.as_pictured.lat_deg) &&
+      !differ(*evidence.vert_deg, cant.as_pictured.vert_deg)) {
+    return std::nullopt;
+  }
+  return Asked{
+      StepKind::tell_cant, 0.0,
+      fmt::format("Look at the cant: {:+.0f} deg was told, and the picture shows {:+.0f} ± {:.0f} "
+                  "deg (positive: the upper limb to the shooter's right). Tell it as it is ({}), "
+                  "or take it out: then what the picture shows is used.",
+                  cant.told_deg, cant.seen_deg.value, cant.seen_deg.u95, evidence.how_to_tell_cant),
+      fmt::format("By the one told it is {}, {}; by the one in the picture {}, {}: nothing must be "
+                  "moved or cut before it is known.",
+                  lateral_words(*evidence.lat_deg), vertical_words(*evidence.vert_deg),
+                  lateral_words(cant.as_pictured.lat_deg),
+                  vertical_words(cant.as_pictured.vert_deg))};
+}
+
+}  // namespace
+
 std::optional<Asked> before_change(const Evidence& evidence) {
   if (evidence.shots == 0) {
     return film(evidence);
@@ -144,6 +176,9 @@ std::optional<Asked> before_change(const Evidence& evidence) {
                  fmt::format("Tell whether the archer is right- or left-handed ({}).",
                              evidence.how_to_tell_hand),
                  "Without the hand the sideways offset cannot be turned into a step."};
+  }
+  if (auto asked = ask_denied_cant(evidence)) {
+    return asked;
   }
   if (evidence.hangs_on_cant) {
     return Asked{StepKind::tell_cant, 0.0,

@@ -121,6 +121,14 @@ std::string nocking_point_clause(NockingPointVerdict verdict, const Measured& ve
                                    : "the mean of several shots would settle it"));
 }
 
+bool differ(const Measured& told_deg, const Measured& pictured_deg, const JudgeOptions& options) {
+  return side_of(told_deg, options.dead_band_deg) != side_of(pictured_deg, options.dead_band_deg);
+}
+
+std::string by_either_cant(const std::string& told, const std::string& pictured) {
+  return fmt::format("{} by the cant told, {} by the one in the picture", told, pictured);
+}
+
 Verdict no_verdict(const std::string& reason) {
   Verdict verdict;
   verdict.summary =
@@ -202,6 +210,17 @@ void judge_from_side(Shot& shot, const JudgeOptions& options) {
           fmt::format("Filmed from the side, which says nothing of spine; {}.",
                       nocking_point_clause(shot.verdict.nocking_point, vert, options));
   }
+  Evidence evidence;
+  evidence.vert_deg = *shot.nock_high_deg;
+  evidence.fletched = options.fletched;
+  evidence.bare = options.bare;
+  if (const auto stop = stop_for_mismatch(evidence)) {
+    shot.verdict.step = stop->step;
+    shot.verdict.next_step = stop->words + " " + stop->because;
+    shot.verdict.cautions.emplace_back(caution::kShaft);
+    shot.verdict.cautions.emplace_back(caution::kBeside);
+    return;
+  }
   shot.verdict.step = StepKind::film_more;
   shot.verdict.next_step =
       "Film shots of the same set-up from behind, too, and have all of them read as one session: "
@@ -235,10 +254,26 @@ Verdict judge(const Measured& lat_deg, const Measured& vert_deg, const JudgeOpti
     return no_verdict({});
   }
   Verdict verdict;
-  verdict.spine = spine_of(side_of(lat_deg, options.dead_band_deg), options.hand);
-  verdict.nocking_point = nocking_point_of(side_of(vert_deg, options.dead_band_deg));
-  verdict.summary = fmt::format("{}; {}.", spine_clause(verdict.spine, lat_deg, options),
-                                nocking_point_clause(verdict.nocking_point, vert_deg, options));
+  std::string spine;
+  std::string nocking_point;
+  if (options.as_pictured && options.hand != Hand::unknown &&
+      differ(lat_deg, options.as_pictured->lat_deg, options)) {
+    spine = fmt::format(
+        "Spine unclear: {}",
+        by_either_cant(lateral_words(lat_deg), lateral_words(options.as_pictured->lat_deg)));
+  } else {
+    verdict.spine = spine_of(side_of(lat_deg, options.dead_band_deg), options.hand);
+    spine = spine_clause(verdict.spine, lat_deg, options);
+  }
+  if (options.as_pictured && differ(vert_deg, options.as_pictured->vert_deg, options)) {
+    nocking_point = fmt::format(
+        "nocking point unclear: {}",
+        by_either_cant(vertical_words(vert_deg), vertical_words(options.as_pictured->vert_deg)));
+  } else {
+    verdict.nocking_point = nocking_point_of(side_of(vert_deg, options.dead_band_deg));
+    nocking_point = nocking_point_clause(verdict.nocking_point, vert_deg, options);
+  }
+  verdict.summary = fmt::format("{}; {}.", spine, nocking_point);
   return verdict;
 }
 
@@ -270,6 +305,10 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   }
   told.cant_decides = hangs_on_cant(shot.nock_right_deg->value, shot.nock_high_deg->value,
                                     *shot.bow, options.dead_band_deg);
+  if (at_odds(*shot.bow, shot.cant_seen_deg)) {
+    told.as_pictured = bow_frame_from_range(*shot.nock_right_deg, *shot.nock_high_deg,
+                                            shot.right_high_correlation, *shot.cant_seen_deg);
+  }
   shot.verdict = judge(turned.lat_deg, turned.vert_deg, told);
   if (!usable(turned.lat_deg) || !usable(turned.vert_deg)) {
     return;
@@ -280,6 +319,10 @@ void judge_shot(Shot& shot, const JudgeOptions& options) {
   evidence.vert_deg = turned.vert_deg;
   evidence.hand = told.hand;
   evidence.at_odds = at_odds_with_hand;
+  if (told.as_pictured) {
+    evidence.denied_cant =
+        DeniedCant{shot.bow->cant_deg.value, *shot.cant_seen_deg, *told.as_pictured};
+  }
   evidence.fletched = options.fletched;
   evidence.bare = options.bare;
   evidence.dead_band_deg = options.dead_band_deg;

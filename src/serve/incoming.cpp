@@ -31,6 +31,7 @@ namespace fs = std::filesystem;
 // Hidden, so that no reader takes it for a clip.
 constexpr std::string_view kPart = ".nocktrail-coming-";
 constexpr int kMostOfOneName = 1000;
+constexpr const char* kPicture = "this is a picture: send the film of the shot, in slow motion";
 constexpr std::size_t kTail = 1024;
 constexpr std::size_t kCompared = std::size_t{1} << 18U;
 
@@ -99,6 +100,11 @@ std::string part_of(int file, std::uint64_t at, std::size_t most) {
   return bytes;
 }
 
+// By its first bytes: JPEG (ITU-T T.81, B.1.1.3: SOI, then a marker), PNG (ISO/IEC 15948, 5.2).
+bool begins_as_picture(std::string_view bytes) {
+  return bytes.starts_with("\xff\xd8\xff") || bytes.starts_with("\x89PNG\r\n\x1a\n");
+}
+
 bool same_content(int file, const fs::path& other, std::uint64_t size) {
   const int second = ::open(other.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
   if (second < 0) {
@@ -125,9 +131,8 @@ Incoming::Incoming(const fs::path& folder, std::string_view name, const std::str
                    std::uint64_t size, const IncomingLimits& limits)
     : name_(session::safe_clip_name(name)), size_(size) {
   if (name_.empty()) {
-    throw Refused(400, is_picture(name)
-                           ? "this is a picture: send the film of the shot, in slow motion"
-                           : "send a video under its name, such as IMG_0017.MOV");
+    throw Refused(
+        400, is_picture(name) ? kPicture : "send a video under its name, such as IMG_0017.MOV");
   }
   if (size > limits.most_bytes) {
     throw Refused(413, "this file is larger than any clip of a shot; cut it to a few seconds");
@@ -312,6 +317,12 @@ std::string Incoming::put_in_place() {
 Kept Incoming::keep() {
   if (taken_ != size_) {
     throw Refused(400, "the clip came in part only; send it again");
+  }
+  if (size_ == 0) {
+    throw Refused(400, "this file is empty; send it again");
+  }
+  if (begins_as_picture(part_of(file_, 0, 8))) {
+    throw Refused(400, kPicture);
   }
   follow_gathered();
   Kept kept;

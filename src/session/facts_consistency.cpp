@@ -71,14 +71,18 @@ bool differ(const std::optional<double>& before, const std::optional<double>& af
   return before && after && std::abs(*after - *before) > slack;
 }
 
-// Another name, spine or thickness is another shaft, of which nothing weighed before holds.
+bool other_name(const tune::ArrowFacts& before, const tune::ArrowFacts& after) {
+  return !before.name.empty() && !after.name.empty() && before.name != after.name;
+}
+
+// Another name, spine or thickness is another shaft, of which nothing measured before holds.
 bool other_shaft(const tune::ArrowFacts& before, const tune::ArrowFacts& after) {
-  const bool other_name = !before.name.empty() && !after.name.empty() && before.name != after.name;
   const bool other_spine =
       before.spine && after.spine &&
       (before.spine->convention != after.spine->convention ||
        std::abs(after.spine->value - before.spine->value) > kSpineSlack * before.spine->value);
-  return other_name || other_spine || differ(before.diameter_m, after.diameter_m, kDiameterSlack_m);
+  return other_name(before, after) || other_spine ||
+         differ(before.diameter_m, after.diameter_m, kDiameterSlack_m);
 }
 
 }  // namespace
@@ -94,6 +98,18 @@ void carry_along(const tune::ArrowFacts& before, const ArrowTold& told, tune::Ar
         arrow.taper_end_diameter_m == before.taper_end_diameter_m) {
       arrow.taper_length_m.reset();
       arrow.taper_end_diameter_m.reset();
+    }
+    if (!told.shaft_length) {
+      arrow.shaft_length_m.reset();
+    }
+    if (!told.arrow_length) {
+      arrow.arrow_length_m.reset();
+    }
+    if (other_name(before, arrow) && !told.spine) {
+      arrow.spine.reset();
+    }
+    if (other_name(before, arrow) && !told.diameter) {
+      arrow.diameter_m.reset();
     }
     if (!told.shaft_mass) {
       arrow.mass_per_length_kg_per_m.reset();

@@ -11,13 +11,17 @@ namespace nocktrail::session {
 
 // Which of the derived facts a file states itself.
 struct ArrowTold {
+  bool shaft_length = false;
   bool arrow_length = false;
+  bool spine = false;
+  bool diameter = false;
   bool total_mass = false;
   bool shaft_mass = false;  // by its length or as a whole
 };
 
 // Carries the change from `before` along into what the file does not state itself. Of another shaft
-// what was weighed before is forgotten.
+// what was measured and weighed before is forgotten: it may be longer, and a cut by the other's
+// length would be too much.
 void carry_along(const tune::ArrowFacts& before, const ArrowTold& told, tune::ArrowFacts& arrow);
 
 struct Contradiction {

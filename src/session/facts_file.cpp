@@ -176,7 +176,7 @@ void read_bow(Table table, tune::SetupFacts& facts) {
     bow.string_mass_kg.reset();  // of the string before
   }
   take(table, "string_mass", units::parse_mass_kg, grains(30.0, 400.0), bow.string_mass_kg);
-  take(table, "draw_weight", units::parse_force_n, {10.0, 150.0, "lb", kNewtonsPerPoundForce},
+  take(table, "draw_weight", units::parse_draw_weight_n, {10.0, 150.0, "lb", kNewtonsPerPoundForce},
        bow.draw_weight_n);
   take(table, "rated_draw_length", units::parse_length_m, inches(20.0, 34.0), bow.rated_draw_m);
   take(table, "brace_height", units::parse_length_m, inches(4.0, 11.0), bow.brace_height_m);
@@ -184,8 +184,8 @@ void read_bow(Table table, tune::SetupFacts& facts) {
   take(table, "brace_max", units::parse_length_m, inches(4.0, 11.0), bow.brace_max_m);
   take_number(table, "min_grains_per_pound", 4.0, 16.0, "gr/lb", bow.min_grains_per_pound);
   take(table, "max_draw_length", units::parse_length_m, inches(20.0, 36.0), bow.max_draw_m);
-  take(table, "max_draw_weight", units::parse_force_n, {10.0, 200.0, "lb", kNewtonsPerPoundForce},
-       bow.max_draw_weight_n);
+  take(table, "max_draw_weight", units::parse_draw_weight_n,
+       {10.0, 200.0, "lb", kNewtonsPerPoundForce}, bow.max_draw_weight_n);
   take(table, "plate_offset", units::parse_length_m, inches(-0.5, 1.0), bow.plate_offset_m);
   take(table, "nocking_point", units::parse_length_m, inches(-1.0, 2.0), bow.nocking_point_m);
   table.refuse_unknown(kFields);
@@ -295,14 +295,17 @@ void read_arrow(Table table, tune::ArrowFacts& arrow) {
   const tune::ArrowFacts before = arrow;
   ArrowTold told;
   take_words(table, "name", arrow.name);
-  take(table, "shaft_length", units::parse_length_m, inches(20.0, 36.0), arrow.shaft_length_m);
+  told.shaft_length =
+      take(table, "shaft_length", units::parse_length_m, inches(20.0, 36.0), arrow.shaft_length_m);
   told.arrow_length = take(table, "arrow_length", units::parse_length_m, {0.4, 1.1, "m", 1.0},
                            arrow.arrow_length_m);
-  take(table, "diameter", units::parse_length_m, inches(0.15, 0.5), arrow.diameter_m);
+  told.diameter =
+      take(table, "diameter", units::parse_length_m, inches(0.15, 0.5), arrow.diameter_m);
   take(table, "taper_length", units::parse_length_m, inches(0.0, 36.0), arrow.taper_length_m);
   take(table, "taper_end_diameter", units::parse_length_m, inches(0.15, 0.5),
        arrow.taper_end_diameter_m);
   read_spine(table, arrow);
+  told.spine = table.has("spine") || table.has("wood_spine") || table.has("youngs_modulus_gpa");
   read_mass_per_length(table, arrow);
   told.shaft_mass = table.has("mass_per_length") || table.has("shaft_mass");
   take(table, "tip_mass", units::parse_mass_kg, grains(20.0, 500.0), arrow.tip_mass_kg);

@@ -86,7 +86,12 @@ bool KeptMarks::keep(const std::string& sha256, const std::optional<Marks>& mark
   const report::OwnFolder folder = report::OwnFolder::open(folder_, false);
   const std::string name = sha256 + kEnding;
   if (const std::optional<std::string> before = folder.content(name)) {
-    folder.write_whole(name + ".before", *before);
+    // None of them can be made again by a program, so none is written over.
+    std::string kept = name + ".before";
+    for (int k = 2; folder.content(kept) && *folder.content(kept) != *before; ++k) {
+      kept = fmt::format("{}.before-{}", name, k);
+    }
+    folder.write_whole(kept, *before);
   }
   if (marks) {
     folder.write_whole(name, report::marks_text(*marks));

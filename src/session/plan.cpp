@@ -124,8 +124,12 @@ Listing list(const fs::path& folder) {
     }
   }
   if (error) {
-    throw BadInput(fmt::format("{}: cannot be listed ({}); give the folder of a session",
-                               shown(folder), error.message()));
+    throw BadInput(error == std::errc::not_a_directory
+                       ? fmt::format("{}: is a file, not the folder of a session; for one clip: "
+                                     "nocktrail read {}",
+                                     shown(folder), shown(folder))
+                       : fmt::format("{}: cannot be listed ({}); give the folder of a session",
+                                     shown(folder), error.message()));
   }
   const auto by_name = [](const fs::path& a, const fs::path& b) {
     return natural_less(a.filename().string(), b.filename().string());

@@ -17,6 +17,7 @@
 #include "nocktrail/session/session.hpp"
 #include "nocktrail/tune/facts_words.hpp"
 #include "nocktrail/tune/gate.hpp"
+#include "nocktrail/tune/same_flight.hpp"
 #include "nocktrail/version.hpp"
 #include "results.hpp"
 
@@ -492,6 +493,9 @@ class Run {
         }
       }
       out_.record.setups.push_back(std::move(record));
+    }
+    for (const std::string& line : tune::count_each_flight_once(out_.record)) {
+      message(line);
     }
   }
 

@@ -109,6 +109,11 @@ rules::Evidence evidence_of(const Situation& situation) {
   }
   evidence.lat_deg = lateral->offset_deg;
   evidence.vert_deg = vertical->offset_deg;
+  if (const auto pictured =
+          as_pictured(now, lateral->offset_deg, vertical->offset_deg, now.judgement.correlation)) {
+    evidence.denied_cant =
+        rules::DeniedCant{now.judgement.bow.cant_deg.value, *now.denied_cant_deg, *pictured};
+  }
   // Back into the range frame, from which the cant turns.
   const Bow& bow = now.judgement.bow;
   const rules::BowFrameReading range = rules::bow_frame_from_range(
@@ -139,6 +144,21 @@ std::optional<Step> one_hand_step(const Situation& situation) {
     return step;
   }
   return std::nullopt;
+}
+
+// A cut cannot be undone, and with the other hand it goes the wrong way.
+Step no_cut_against_the_hand(const Situation& situation, const Bow& bow) {
+  Step step;
+  step.kind = StepKind::tell_hand;
+  step.words = fmt::format(
+      "Cut nothing, and look at the hand and the cant: a {}-handed archer was told, and a cant of "
+      "{:+.0f} deg (positive: the upper limb to the shooter's right), which hardly go together. "
+      "Put right what is a slip. If both are as told, nothing is cut on this program's word: try "
+      "shafts one spine group stiffer, {}, or a lighter tip.",
+      bow.hand == Hand::right ? "right" : "left", bow.cant_deg.value,
+      how_long_others(situation.now().facts));
+  step.because = "With the other hand weak and stiff change places, and a cut cannot be undone.";
+  return step;
 }
 
 std::optional<Step> asked_first(const Situation& situation) {
@@ -328,7 +348,9 @@ Step next_step(const Situation& situation) {
     }
   }
   const Bow& bow = situation.now().judgement.bow;
-  if (!forbids(step->kind) && rules::leans_the_other_way(bow)) {
+  if (step->kind == StepKind::trim_shaft && rules::leans_the_other_way(bow)) {
+    step = no_cut_against_the_hand(situation, bow);
+  } else if (!forbids(step->kind) && rules::leans_the_other_way(bow)) {
     step->cautions.push_back(
         fmt::format("The cant of {:+.0f} deg leans to the side that does not go with the hand: if "
                     "its sign is a "

@@ -8,6 +8,7 @@
 
 #include "advice.hpp"
 #include "nocktrail/arrow/limits.hpp"
+#include "nocktrail/rules/before_change.hpp"
 #include "nocktrail/rules/rules.hpp"
 #include "nocktrail/rules/safety.hpp"
 #include "nocktrail/rules/words.hpp"
@@ -63,6 +64,52 @@ Step look_at_fletching(const SetupView& fletched, std::string because) {
         "fletching.";
   }
   step.because = std::move(because);
+  return step;
+}
+
+// A finished arrow whose own mean is not where the bare shaft has it, though its interval reaches
+// back: more shots tell whether it is, and no set is built before. What is still open after many
+// is a caution.
+std::optional<Step> more_fletched(const Situation& situation, const SetupView& fletched,
+                                  std::vector<std::string>& cautions) {
+  const double band = situation.options.dead_band_deg;
+  const auto lateral = pooled(situation.setups, fletched.facts, false);
+  const auto vertical = pooled(situation.setups, fletched.facts, true);
+  const double stiffer_deg = stiff_sign(fletched.facts.hand) * lateral->offset_deg.value;
+  const bool sideways = stiffer_deg < -band || stiffer_deg > rules::kFeathersHide_deg;
+  const bool up_and_down =
+      fletched.facts.accepted_nock_height.empty() && std::abs(vertical->offset_deg.value) > band;
+  if (!sideways && !up_and_down) {
+    return std::nullopt;
+  }
+  const std::string seen =
+      fmt::format("fletched it reads {}, {}", rules::lateral_words(lateral->offset_deg),
+                  rules::vertical_words(vertical->offset_deg));
+  if (lateral->shots >= kLookedFor) {
+    cautions.push_back(fmt::format(
+        "The finished arrow is not shown to fly as the bare shaft does: {}. Look at it again when "
+        "the set is shot.",
+        seen));
+    return std::nullopt;
+  }
+  // What is beyond doubt is a touch, not a want of shots.
+  const auto beyond = [](const Measured& offset_deg, double low, double high) {
+    return offset_deg.value + offset_deg.u95 < low || offset_deg.value - offset_deg.u95 > high;
+  };
+  const Measured stiffer{stiffer_deg, lateral->offset_deg.u95};
+  if ((sideways && beyond(stiffer, -band, rules::kFeathersHide_deg)) ||
+      (up_and_down && beyond(vertical->offset_deg, -band, band))) {
+    return std::nullopt;
+  }
+  Step step;
+  step.kind = StepKind::film_more;
+  step.amount = rules::kUsualShots;
+  step.words = fmt::format("Build no set yet: film {} more shots of the finished arrow, fletched.",
+                           rules::kUsualShots);
+  step.because = fmt::format(
+      "Bare it leaves straight, but {}: whether it is straight and level as "
+      "it will be shot is not known yet.",
+      seen);
   return step;
 }
 
@@ -139,6 +186,9 @@ std::optional<Step> fletching_step(const Situation& situation, const SetupView& 
       fmt::format("Bare it leaves straight ({}), but fletched it reads {}.",
                   rules::lateral_words(bare_deg), rules::lateral_words(seen_deg));
   const double stiffer_deg = stiff_sign(fletched.facts.hand) * seen_deg.value;
+  if (auto step = more_fletched(situation, fletched, cautions)) {
+    return step;
+  }
   // What little is left after it was looked for stays a caution.
   constexpr double kLittle_deg = 1.0;
   const double weaker = -stiffer_deg - seen_deg.u95 - band;

@@ -54,7 +54,8 @@ std::string least_mass_words(const SetupFacts& facts) {
                         "so weigh one before it is shot.",
                         std::ceil(*least_kg / units::kKilogramsPerGrain - 1e-6),
                         arrow::whose_mass_limit(limits))
-                  : "";
+                  : " Weaker shafts are lighter, and what the bow may shoot is not known: tell its "
+                    "draw weight, and weigh one before it is shot.";
 }
 
 }  // namespace nocktrail::tune

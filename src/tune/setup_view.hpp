@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "nocktrail/rules/cant.hpp"
 #include "nocktrail/tune/judgement.hpp"
 #include "nocktrail/tune/statistics.hpp"
 
@@ -16,16 +17,23 @@ struct SetupView {
   SetupJudgement judgement;
   std::optional<Bow> against_hand;  // how it leans in the picture, where the hand told does not go
                                     // with that
-  bool views_disagree = false;      // up and down, from the side and from behind
+  std::optional<Measured>
+      denied_cant_deg;          // as the pictures show it, where the one told is not that
+  bool views_disagree = false;  // up and down, from the side and from behind
 };
 
 // Every set-up of the record, in its order. `cautions` takes what concerns the session as a whole.
 std::vector<SetupView> summarised(const SessionRecord& session, const JudgementOptions& options,
                                   std::vector<std::string>& cautions);
 
-// Why a clip's shot of this number does not count: left out by the archer, or loosed with the other
-// hand than the set-up's. Empty: it counts.
+// Why a clip's shot of this number does not count: left out by the archer, counted in another clip
+// that shows the same flight, or loosed with the other hand than the set-up's. Empty: it counts.
 std::optional<std::string> why_dropped(const ClipRecord& clip, int number, Hand hand);
+
+// Offsets in the frame of the bow turned by the cant that the pictures show instead of the one
+// told; empty where the two agree.
+std::optional<rules::BowFrameReading> as_pictured(const SetupView& setup, const Measured& lat_deg,
+                                                  const Measured& vert_deg, double correlation);
 
 // The value of a quantity in SI (spine: EI in N m^2); empty when not told.
 std::optional<double> value_of(Quantity quantity, const SetupFacts& facts);

@@ -276,6 +276,7 @@ void add_verdict(SetupView& setup, const JudgementOptions& options) {
   rules::JudgeOptions judge;
   judge.hand = setup.facts.hand;
   judge.dead_band_deg = options.dead_band_deg;
+  judge.as_pictured = as_pictured(setup, lat, vert, judgement.correlation);
   const Verdict verdict = rules::judge(lat, vert, judge);
   judgement.spine = verdict.spine;
   judgement.nocking_point = verdict.nocking_point;
@@ -372,6 +373,17 @@ void keep_what_can_be(SetupFacts& facts, std::vector<std::string>& warnings) {
 
 }  // namespace
 
+std::optional<rules::BowFrameReading> as_pictured(const SetupView& setup, const Measured& lat_deg,
+                                                  const Measured& vert_deg, double correlation) {
+  if (!setup.denied_cant_deg) {
+    return std::nullopt;
+  }
+  const rules::BowFrameReading range = rules::bow_frame_from_range(
+      lat_deg, vert_deg, correlation, -setup.judgement.bow.cant_deg.value);
+  return rules::bow_frame_from_range(range.lat_deg, range.vert_deg, range.correlation,
+                                     *setup.denied_cant_deg);
+}
+
 std::optional<std::string> why_dropped(const ClipRecord& clip, int number, Hand hand) {
   if (!clip.dropped.empty()) {
     return clip.dropped;
@@ -379,6 +391,9 @@ std::optional<std::string> why_dropped(const ClipRecord& clip, int number, Hand 
   const auto dropped = clip.dropped_shots.find(number);
   if (dropped != clip.dropped_shots.end()) {
     return dropped->second;
+  }
+  if (const auto same = clip.same_as.find(number); same != clip.same_as.end()) {
+    return same->second;
   }
   if (clip.hand == Hand::unknown || hand == Hand::unknown || clip.hand == hand) {
     return std::nullopt;
@@ -428,6 +443,7 @@ std::vector<SetupView> summarised(const SessionRecord& session, const JudgementO
       const std::optional<Measured> seen_deg = seen_cants(record).usual;
       setup.against_hand = rules::against_hand(setup.judgement.bow, seen_deg);
       if (rules::at_odds(setup.judgement.bow, seen_deg)) {
+        setup.denied_cant_deg = seen_deg;
         setup.judgement.warnings.push_back(fmt::format(
             "The cant told, {:+.0f} deg, is not what the pictures show: {:+.0f} ± {:.0f} deg "
             "(positive: the upper limb to the shooter's right). The told one was used; look which "

@@ -82,6 +82,10 @@ struct TomlTable::Nodes {
 };
 
 TomlTable TomlTable::parse(std::string_view text, std::string_view source) {
+  if (text.find('\0') != std::string_view::npos) {
+    throw BadInput(fmt::format(
+        "{}: is no text; what is read here is written by hand, lines of word = value", source));
+  }
   if (const std::optional<std::size_t> line = too_deep_line(text)) {
     throw BadInput(
         fmt::format("{}: line {}: nested deeper than any field; look for dots or brackets too many",

@@ -254,6 +254,21 @@ double parse_force_n(std::string_view text, std::string_view field) {
   return parse(text, field, kForces, "force", "45lb or 200N");
 }
 
+double parse_draw_weight_n(std::string_view text, std::string_view field) {
+  constexpr double kFewest_n = 100.0;
+  const double force_n = parse_force_n(text, field);
+  const std::string typed = plain(text);
+  std::string_view unit = trimmed(typed);
+  const std::optional<double> number = take_mixed_number(unit);
+  if (number && same_unit("N", trimmed(unit)) && force_n < kFewest_n) {
+    throw BadInput(fmt::format(
+        "{}: {:g}N is {:.1f}lb, less than nearly any bow draws; write it in pounds, {:g}lb or "
+        "{:.1f}lb, whichever it is",
+        field, *number, force_n / kNewtonsPerPoundForce, *number, force_n / kNewtonsPerPoundForce));
+  }
+  return force_n;
+}
+
 double parse_speed_mps(std::string_view text, std::string_view field) {
   return parse(text, field, kSpeeds, "speed", "178fps or 54.2m/s");
 }

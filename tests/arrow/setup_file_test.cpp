@@ -139,6 +139,17 @@ TEST_CASE("reference: the cautions of the trade") {
   setup.bow.min_grains_per_pound = 8.0;
   CHECK(raises(setup, CautionKind::below_maker_mass));
 
+  // Below what bowyers ask, nothing is made lighter before the maker's own limit is told.
+  LimitFacts light;
+  light.arrow_mass_kg = 350.0 * kGrain;
+  light.held_n = 45.0 * kPound;  // 7.8 gr/lb
+  CHECK(unknown_for_lighter(light).size() == 1);
+  light.min_grains_per_pound = 8.0;
+  CHECK(unknown_for_lighter(light).empty());
+  light.min_grains_per_pound.reset();
+  light.arrow_mass_kg = 380.0 * kGrain;  // 8.4 gr/lb
+  CHECK(unknown_for_lighter(light).empty());
+
   setup = longbow_with(arrow_b());
   setup.arrow.shaft.length_m = 26.5 * kInch;  // 1/4 in past a rest 26 1/4 in from the nock
   CHECK(raises(setup, CautionKind::near_rest));

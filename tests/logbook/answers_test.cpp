@@ -182,6 +182,25 @@ TEST_CASE("unit: what must not be shot is not what a bow liked") {
   }
 }
 
+TEST_CASE("rules: what feathers hide is not what a bow liked") {
+  for (const SpineVerdict bare : {SpineVerdict::weak, SpineVerdict::stiff, SpineVerdict::matched}) {
+    const test::Folder folder;
+    Logbook logbook(folder / "logbook.sqlite");
+    tune::SessionRecord session = test::heron_session();
+    session.setups[0].facts.arrow = session.setups[1].facts.arrow;
+    session.setups[0].facts.arrow.fletching = tune::Fletching::bare;
+    session.setups[1].facts.arrow.fletching = tune::Fletching::fletched;
+    tune::SessionJudgement judgement = test::heron_judgement();
+    judgement.setups[0].spine = bare;
+    judgement.setups[0].nocking_point = NockingPointVerdict::high;
+    judgement.setups[1].spine = SpineVerdict::matched;
+    judgement.setups[1].nocking_point = NockingPointVerdict::level;
+    judgement.next.kind = StepKind::lighter_tip;
+    logbook.record(session, judgement);
+    CHECK(logbook::liked(logbook, {}).size() == (bare == SpineVerdict::matched ? 1 : 0));
+  }
+}
+
 TEST_CASE("unit: the set-up in force before a date, one of each bow") {
   const test::Folder folder;
   Logbook logbook(folder / "logbook.sqlite");

@@ -264,7 +264,11 @@ TEST_CASE("unit: a cant that the picture shows is used where none was told, and 
   judge_shot(shot, told);
   CHECK(shot.bow->cant_deg.value == -15.0);
   CHECK(says_at_odds(shot));
-  CHECK(shot.verdict.spine == SpineVerdict::weak);
+  CHECK(shot.verdict.spine == SpineVerdict::weak);  // by either cant
+  // High by the one told, level by the one in the picture: nothing is moved on the word of either.
+  CHECK(shot.verdict.nocking_point == NockingPointVerdict::unclear);
+  CHECK(says(shot.verdict.summary, "by the one in the picture"));
+  CHECK(shot.verdict.step == StepKind::tell_cant);
   // Told to the usual side, seen to the other: the hand may be wrong, or the picture mirrored.
   shot.cant_seen_deg = Measured{-18.0, 2.5};
   told.cant_deg = 15.0;
@@ -353,6 +357,12 @@ TEST_CASE("rules: a shot from the side says nothing of spine, and of the nock wh
   judge_shot(shot, canted);
   CHECK(shot.verdict.nocking_point == NockingPointVerdict::unclear);
   CHECK(says(shot.verdict.summary, "hangs on the offset to the side"));
+  // Beyond what a shaft may be shot with again it is forbidden, as from behind.
+  Shot far = shot;
+  far.nock_high_deg = Measured{12.1, 0.3};
+  judge_shot(far, upright);
+  CHECK(far.verdict.step == StepKind::do_not_shoot_arrow);
+  CHECK(says(far.verdict.next_step, "Do not shoot this arrow"));
   // Nobody stands beside the arrow's way.
   CHECK(
       std::any_of(shot.verdict.cautions.begin(), shot.verdict.cautions.end(),

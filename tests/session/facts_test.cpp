@@ -143,6 +143,25 @@ TEST_CASE("unit: trimming and a new tip carry length and mass along") {
   CHECK(*told.arrow.total_mass_kg == doctest::Approx(401.0 * kGrain));
 }
 
+TEST_CASE("rules: another shaft's length is not this one's, for what is cut cannot be put back") {
+  const tune::SetupFacts first = facts(
+      "[arrow]\nname = \"alder\"\nspine = \"0.500in\"\nshaft_length = \"29in\"\narrow_length = "
+      "\"30in\"\ndiameter = \"0.30in\"\n");
+  const tune::SetupFacts named = facts("[arrow]\nname = \"ash\"\n", first);
+  CHECK_FALSE(named.arrow.shaft_length_m);
+  CHECK_FALSE(named.arrow.arrow_length_m);
+  CHECK_FALSE(named.arrow.spine);
+  CHECK_FALSE(named.arrow.diameter_m);
+  const tune::SetupFacts stiffer = facts("[arrow]\nspine = \"0.400in\"\n", first);
+  CHECK_FALSE(stiffer.arrow.shaft_length_m);
+  CHECK(stiffer.arrow.spine->value == doctest::Approx(0.4));
+  const tune::SetupFacts measured =
+      facts("[arrow]\nname = \"ash\"\nspine = \"0.400in\"\nshaft_length = \"30in\"\n", first);
+  CHECK(*measured.arrow.shaft_length_m == doctest::Approx(30.0 * kInch));
+  // Trimmed, it is the same one.
+  CHECK(facts("[arrow]\nshaft_length = \"28.75in\"\n", first).arrow.spine);
+}
+
 TEST_CASE("unit: of another shaft nothing that was weighed before is kept") {
   const tune::SetupFacts first = facts(
       "[arrow]\nname = \"alder\"\nspine = \"0.500in\"\nshaft_length = \"31in\"\nmass_per_length = "

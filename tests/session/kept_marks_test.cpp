@@ -116,7 +116,10 @@ TEST_CASE("unit: marks are kept for one content, against the version that was se
   CHECK(before().nock_px->x() == 1.0);
   REQUIRE(kept.keep(kHash, std::nullopt, kept.of(kHash).version));
   CHECK_FALSE(kept.of(kHash).marks);
-  CHECK(before().nock_px->x() == 2.0);
+  // None that a hand made is written over: the first stay where they are, later ones beside them.
+  CHECK(before().nock_px->x() == 1.0);
+  CHECK(report::read_marks(folder / ("marks/" + kHash + ".json.before-2")).frames[0].nock_px->x() ==
+        2.0);
   CHECK(kept.keep(kHash, std::nullopt, ""));
 }
 

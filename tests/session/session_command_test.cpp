@@ -3,6 +3,8 @@
 #include <sys/stat.h>
 
 #include <algorithm>
+#include <filesystem>
+#include <fstream>
 #include <nlohmann/json.hpp>
 #include <string>
 
@@ -45,13 +47,30 @@ TEST_CASE("unit: help and the template") {
   CHECK(session(scratch, {folder.path().string()}).status == 3);
 }
 
+TEST_CASE("fault: what was filled in is never written over by a template") {
+  const Folder scratch;
+  const Folder folder;
+  const std::string dir = (folder.path() / "spring").string();
+  const Ran made = session(scratch, {"--template", dir});
+  CHECK(made.status == 0);
+  const auto file = folder.path() / "spring/session.toml";
+  REQUIRE(std::filesystem::exists(file));
+  std::ofstream(file) << "hand = \"left\"\n";
+  const Ran again = session(scratch, {"--template", dir});
+  CHECK(again.status == 2);
+  CHECK(lines(again.err) == 1);
+  CHECK(says(again.err, "is there already"));
+  CHECK(std::filesystem::file_size(file) == 14);
+}
+
 TEST_CASE("fault: a wrong command line is 2 and one line") {
   const Folder scratch;
   const Folder folder;
   const std::string dir = folder.path().string();
   for (const std::vector<std::string>& arguments :
        std::vector<std::vector<std::string>>{{"/no/such/folder"},
-                                             {dir, "--dead-band", "11"},
+                                             {dir, "--dead-band", "2"},
+                                             {dir, "--json", ""},
                                              {dir, "--dead-band", "nan"},
                                              {dir, "--no-such-option"},
                                              {dir, "--json", "/no/such/folder/x.json"},

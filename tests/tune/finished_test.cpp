@@ -51,6 +51,24 @@ TEST_CASE("rules: what feathers make much worse is not done, however often it wa
   CHECK(any_contains(accepted.build_sheet->cautions, "flies well"));
 }
 
+TEST_CASE("rules: no set is built while the finished arrow's own mean is off") {
+  struct Case {
+    double lat_deg;
+    double vert_deg;
+  };
+  // Three shots of wide scatter: the interval reaches back, the mean does not.
+  for (const Case& seen : {Case{0.0, 1.5}, Case{-1.2, 0.0}, Case{4.5, 0.0}}) {
+    const SetupRecord feathered =
+        setup("fletched", fletched(facts()), seen.lat_deg, seen.vert_deg, 3, 2.0);
+    for (const auto& order : {std::vector{bare(), feathered}, std::vector{feathered, bare()}}) {
+      const SessionJudgement judgement = judged(order);
+      CAPTURE(judgement.next.words);
+      CHECK(judgement.next.kind != StepKind::done);
+      CHECK_FALSE(judgement.build_sheet.has_value());
+    }
+  }
+}
+
 TEST_CASE("rules: a little that is left by feathers stays a caution, on the sheet too") {
   const SessionJudgement judgement =
       judged({bare(), setup("fletched", fletched(facts()), -1.2, 0.05, 24, 0.2)});

@@ -1,6 +1,7 @@
 // The cant as the pictures of a set-up's shots show it.
 #include <doctest/doctest.h>
 
+#include <cmath>
 #include <string>
 
 #include "tune/session_maker.hpp"
@@ -57,6 +58,23 @@ TEST_CASE("unit: a shot whose picture does not show the bow takes what its fello
   CHECK(judged({canted({}, 6)}).next.kind == StepKind::tell_cant);
 }
 
+TEST_CASE("rules: nothing is cut where hand and told cant do not go together") {
+  // A set-up that is cut with the cant told to the hand's own side, and not with its sign slipped.
+  const auto next = [](double cant_deg) {
+    SetupFacts told = facts();
+    told.cant_deg = cant_deg;
+    told.bow.plate_offset_m = 0.1875 * kInch;  // what can be undone is at its end
+    told.bow.min_grains_per_pound = 6.0;
+    told.arrow.tip_mass_kg = 60.0 * kGrain;
+    return judged({setup("01", told, -3.0 * std::cos(cant_deg * M_PI / 180.0),
+                         3.0 * std::sin(cant_deg * M_PI / 180.0), 8, 0.2)})
+        .next;
+  };
+  REQUIRE(next(12.0).kind == StepKind::trim_shaft);
+  CHECK(next(-12.0).kind == StepKind::tell_hand);
+  CHECK(contains(next(-12.0).words, "Cut nothing"));
+}
+
 TEST_CASE("unit: a bow that leans unevenly is form") {
   const SessionJudgement judgement = judged({canted({5.0, 25.0, 8.0, 22.0, 15.0, 14.0})});
   CHECK(any_says(judgement.setups.front().warnings, "leans differently"));
@@ -91,6 +109,11 @@ TEST_CASE("rules: a cant told that the pictures deny is said, and against the ha
   CHECK_FALSE(warns(shown(15.0, 17.0)));
   CHECK(warns(shown(0.0, 31.0)));
   CHECK(shown(0.0, 31.0).next.kind != StepKind::tell_hand);
+  // Nothing is moved while the nocking point hangs on which of the two is right.
+  CHECK(shown(0.0, 31.0).next.kind == StepKind::tell_cant);
+  CHECK(contains(shown(0.0, 31.0).next.words, "+0 deg was told, and the picture shows +31"));
+  CHECK(shown(0.0, 31.0).setups.front().nocking_point == NockingPointVerdict::unclear);
+  CHECK(shown(15.0, 17.0).next.kind != StepKind::tell_cant);
   // A right-handed archer's bow that leans left: mirrored, or left-handed, whatever cant was told.
   const SessionJudgement against = shown(15.0, -18.0);
   CHECK(warns(against));

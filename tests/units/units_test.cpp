@@ -137,6 +137,19 @@ TEST_CASE("unit: what is printed reads back") {
         doctest::Approx(0.02));
 }
 
+TEST_CASE("fault: newtons typed for pounds are not taken for a bow that nearly nobody draws") {
+  CHECK(units::parse_draw_weight_n("45lb", "f") == units::parse_force_n("45lb", "f"));
+  CHECK(units::parse_draw_weight_n("200N", "f") == 200.0);
+  CHECK(units::parse_draw_weight_n("18lb", "f") == units::parse_force_n("18lb", "f"));
+  for (const char* text : {"85N", "45 N", "99.9N"}) {
+    CAPTURE(text);
+    CHECK_THROWS_AS(units::parse_draw_weight_n(text, "f"), nocktrail::BadInput);
+  }
+  CHECK(message_of([] { units::parse_draw_weight_n("85N", "bow.draw_weight"); }) ==
+        "bow.draw_weight: 85N is 19.1lb, less than nearly any bow draws; write it in pounds, 85lb "
+        "or 19.1lb, whichever it is");
+}
+
 TEST_CASE("fault: missing, wrong and senseless quantities name the field") {
   CHECK(message_of([] { units::parse_length_m("29", "arrow.shaft_length"); }) ==
         "arrow.shaft_length: cannot read \"29\" as a length (the unit is missing); write a number "

@@ -7,8 +7,16 @@
 #include <string>
 
 #include "nocktrail/reading.hpp"
+#include "nocktrail/rules/cant.hpp"
 
 namespace nocktrail::rules {
+
+// A cant that was told where the pictures show another.
+struct DeniedCant {
+  double told_deg = 0.0;
+  Measured seen_deg;
+  BowFrameReading as_pictured;  // the offsets turned by `seen_deg`
+};
 
 // What the shots of one set-up say together, in the frame of the bow.
 struct Evidence {
@@ -21,6 +29,8 @@ struct Evidence {
   // The hand that was told where the picture speaks against it (against_hand): `hand` is unknown
   // then, and this is how the bow leans.
   std::optional<Bow> at_odds;
+  // Asked about where what is to be done hangs on which of the two cants is right.
+  std::optional<DeniedCant> denied_cant;
   bool fletched = false;  // known to be
   bool bare = false;      // likewise; where neither is known the careful case holds
   double dead_band_deg = 0.5;

@@ -9,6 +9,10 @@
 
 namespace nocktrail::rules {
 
+// The widest dead band that may be asked for, degrees: a wider one would call straight what is near
+// the limits from which a shaft must not be shot. No source.
+inline constexpr double kWidestBand_deg = 1.5;
+
 struct JudgeOptions {
   Hand hand = Hand::unknown;
   // Cant of the bow as told, degrees, positive when the upper limb leans to the shooter's right.
@@ -18,6 +22,9 @@ struct JudgeOptions {
   bool bare = false;          // likewise; where neither is known the careful case holds
   bool hand_doubted = false;  // told, but the bow leans to the other side: unknown, and said so
   bool cant_decides = false;  // what is open of the nocking point hangs on the cant: said so
+  // The same offsets turned by the cant that the picture shows, where the one told is not that:
+  // what the two do not agree on is unclear.
+  std::optional<BowFrameReading> as_pictured = {};
   // Offsets smaller than this, degrees, count as straight. A wider band asks for a larger offset
   // before it says weak or stiff, and says matched more easily.
   double dead_band_deg = 0.5;

@@ -96,6 +96,9 @@ struct ClipRecord {
   std::string dropped;              // the archer's reason for leaving it out; empty: it counts
   // Likewise of single shots of a clip that holds several, by their number from 1.
   std::map<int, std::string> dropped_shots;
+  // Which shots are counted elsewhere, since another clip shows the same flight, and where
+  // (same_flight.hpp); by number likewise.
+  std::map<int, std::string> same_as = {};
   Hand hand = Hand::unknown;       // overrules the set-up's for this clip
   std::optional<double> cant_deg;  // likewise
   std::string program_version;     // that read it

@@ -48,6 +48,10 @@ double parse_mass_kg(std::string_view text, std::string_view field);
 
 // "45lb", "200N" -> newtons; a pound is a pound-force.
 double parse_force_n(std::string_view text, std::string_view field);
+// The draw weight of a bow. Refuses newtons that would make less than 22 lb of it: pounds were
+// meant, more often than not, and a bow that is taken for weaker than it is gets arrows that are
+// too light.
+double parse_draw_weight_n(std::string_view text, std::string_view field);
 
 // "178fps", "178 ft/s", "54.2m/s" -> metres per second.
 double parse_speed_mps(std::string_view text, std::string_view field);
