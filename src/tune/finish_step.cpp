@@ -45,9 +45,17 @@ constexpr int kBareSettled = 24;
 // asks for more, by all that is known of the bow.
 constexpr double kBareChance = 0.75;
 
-double chance_inside(const Measured& mean_deg, double band_deg) {
+// That a finished arrow flies as its bare shaft has it: below this more shots are asked for. A
+// choice; an arrow that reads 0.6 ± 0.6 high is none to hold a set up for.
+constexpr double kLeastFinishedChance = 0.25;
+
+double chance_between(const Measured& mean_deg, double low_deg, double high_deg) {
   const boost::math::normal about(mean_deg.value, std::max(mean_deg.u95 / kSigmasPerU95, 1e-6));
-  return boost::math::cdf(about, band_deg) - boost::math::cdf(about, -band_deg);
+  return boost::math::cdf(about, high_deg) - boost::math::cdf(about, low_deg);
+}
+
+double chance_inside(const Measured& mean_deg, double band_deg) {
+  return chance_between(mean_deg, -band_deg, band_deg);
 }
 
 Step look_at_fletching(const SetupView& fletched, std::string because) {
@@ -67,19 +75,29 @@ Step look_at_fletching(const SetupView& fletched, std::string because) {
   return step;
 }
 
-// A finished arrow whose own mean is not where the bare shaft has it, though its interval reaches
-// back: more shots tell whether it is, and no set is built before. What is still open after many
-// is a caution.
+// A finished arrow that most likely does not fly as the bare shaft has it, though its interval
+// reaches back: more shots tell whether it does, and no set is built before. What is still open
+// after many is a caution.
 std::optional<Step> more_fletched(const Situation& situation, const SetupView& fletched,
-                                  std::vector<std::string>& cautions) {
+                                  bool height_accepted, std::vector<std::string>& cautions) {
   const double band = situation.options.dead_band_deg;
   const auto lateral = pooled(situation.setups, fletched.facts, false);
   const auto vertical = pooled(situation.setups, fletched.facts, true);
-  const double stiffer_deg = stiff_sign(fletched.facts.hand) * lateral->offset_deg.value;
-  const bool sideways = stiffer_deg < -band || stiffer_deg > rules::kFeathersHide_deg;
+  const Measured stiffer{stiff_sign(fletched.facts.hand) * lateral->offset_deg.value,
+                         lateral->offset_deg.u95};
+  const bool sideways =
+      chance_between(stiffer, -band, rules::kFeathersHide_deg) < kLeastFinishedChance;
   const bool up_and_down =
-      fletched.facts.accepted_nock_height.empty() && std::abs(vertical->offset_deg.value) > band;
+      !height_accepted && chance_inside(vertical->offset_deg, band) < kLeastFinishedChance;
   if (!sideways && !up_and_down) {
+    return std::nullopt;
+  }
+  // What is beyond doubt is a touch, not a want of shots.
+  const auto beyond = [](const Measured& offset_deg, double low, double high) {
+    return offset_deg.value + offset_deg.u95 < low || offset_deg.value - offset_deg.u95 > high;
+  };
+  if ((sideways && beyond(stiffer, -band, rules::kFeathersHide_deg)) ||
+      (up_and_down && beyond(vertical->offset_deg, -band, band))) {
     return std::nullopt;
   }
   const std::string seen =
@@ -92,18 +110,13 @@ std::optional<Step> more_fletched(const Situation& situation, const SetupView& f
         seen));
     return std::nullopt;
   }
-  // What is beyond doubt is a touch, not a want of shots.
-  const auto beyond = [](const Measured& offset_deg, double low, double high) {
-    return offset_deg.value + offset_deg.u95 < low || offset_deg.value - offset_deg.u95 > high;
-  };
-  const Measured stiffer{stiffer_deg, lateral->offset_deg.u95};
-  if ((sideways && beyond(stiffer, -band, rules::kFeathersHide_deg)) ||
-      (up_and_down && beyond(vertical->offset_deg, -band, band))) {
-    return std::nullopt;
-  }
   Step step;
-  step.kind = StepKind::film_more;
-  step.amount = rules::kUsualShots;
+  if (&fletched == &situation.now()) {
+    step.kind = StepKind::film_more;
+    step.amount = rules::kUsualShots;
+  } else {
+    step.kind = StepKind::shoot_fletched;
+  }
   step.words = fmt::format("Build no set yet: film {} more shots of the finished arrow, fletched.",
                            rules::kUsualShots);
   step.because = fmt::format(
@@ -186,7 +199,9 @@ std::optional<Step> fletching_step(const Situation& situation, const SetupView& 
       fmt::format("Bare it leaves straight ({}), but fletched it reads {}.",
                   rules::lateral_words(bare_deg), rules::lateral_words(seen_deg));
   const double stiffer_deg = stiff_sign(fletched.facts.hand) * seen_deg.value;
-  if (auto step = more_fletched(situation, fletched, cautions)) {
+  const bool accepted =
+      !fletched.facts.accepted_nock_height.empty() || !bare.facts.accepted_nock_height.empty();
+  if (auto step = more_fletched(situation, fletched, accepted, cautions)) {
     return step;
   }
   // What little is left after it was looked for stays a caution.
@@ -204,8 +219,6 @@ std::optional<Step> fletching_step(const Situation& situation, const SetupView& 
         weaker > 0.0 ? "weaker" : "stiffer", rules::lateral_words(seen_deg)));
   }
   const Measured high_deg = pooled(situation.setups, fletched.facts, true)->offset_deg;
-  const bool accepted =
-      !fletched.facts.accepted_nock_height.empty() || !bare.facts.accepted_nock_height.empty();
   const rules::Side side = rules::side_of(high_deg, band);
   if (!accepted && (side == rules::Side::positive || side == rules::Side::negative)) {
     const Measured bare_high_deg = pooled(situation.setups, bare.facts, true)->offset_deg;

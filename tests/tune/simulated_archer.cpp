@@ -361,6 +361,13 @@ bool asks_for_side(const Step& step) {
          step.because.find("filmed from the side would") != std::string::npos;
 }
 
+constexpr double kBowyersWord = 6.0;  // grains a pound
+
+bool asks_for_makers_limit(const Step& step) {
+  return step.kind == StepKind::tell_facts &&
+         step.words.find("min_grains_per_pound") != std::string::npos;
+}
+
 }  // namespace
 
 LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int most_steps,
@@ -412,6 +419,14 @@ LoopResult run_loop(std::uint64_t seed, const JudgementOptions& options, int mos
     const Truth before = archer.truth(facts);
     shots = follow(judgement.next, result.start, facts);
     weigh_as_told(archer, judgement.next, facts);
+    if (asks_for_makers_limit(judgement.next)) {
+      // Its bowyer, when asked, gives one; it is written where the bow is told.
+      facts.bow.min_grains_per_pound = kBowyersWord;
+      for (SetupRecord& setup : session.setups) {
+        setup.facts.bow.min_grains_per_pound = kBowyersWord;
+      }
+      shots = 0;
+    }
     side_too = world.from_side && moves_nocking_point(judgement.next.kind);
     const Truth after = archer.truth(facts);
     result.history +=
