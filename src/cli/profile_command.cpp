@@ -8,8 +8,8 @@
 #include <filesystem>
 #include <system_error>
 
+#include "new_file.hpp"
 #include "nocktrail/error.hpp"
-#include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/rules/words.hpp"
 #include "nocktrail/session/facts_file.hpp"
 #include "nocktrail/tune/facts_words.hpp"
@@ -31,13 +31,7 @@ stand in phones.toml beside it.
 Exit status: 0; 2 the file has a slip, or is there already; 1 it could not be written.)";
 
 void make(const fs::path& path) {
-  std::error_code error;
-  if (fs::exists(fs::symlink_status(path, error))) {
-    throw BadInput(fmt::format("{}: is there already; change it with any editor",
-                               rules::printable(path.string())));
-  }
-  fs::create_directories(path.parent_path(), error);
-  report::write_file_whole(path, session::profile_template());
+  write_new_file(path, session::profile_template());
   fmt::print(
       "{}\nFill in what is the same whenever you shoot; nocktrail profile shows what is "
       "understood.\n",

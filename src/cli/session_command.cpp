@@ -11,6 +11,7 @@
 
 #include "exit_status.hpp"
 #include "interrupt.hpp"
+#include "new_file.hpp"
 #include "nocktrail/error.hpp"
 #include "nocktrail/report/atomic_file.hpp"
 #include "nocktrail/report/lines.hpp"
@@ -37,16 +38,9 @@ was read; 3 nothing was measured; 4 some file could not be read as video; 1 a fa
 itself, or results or logbook could not be written: then what was there before still stands; 130
 stopped by Ctrl-C, the next run goes on.)";
 
-// Never over one that is there: it was filled in by hand.
 void make_template(const std::filesystem::path& folder) {
   const std::filesystem::path path = folder / "session.toml";
-  std::error_code error;
-  if (std::filesystem::exists(std::filesystem::symlink_status(path, error))) {
-    throw BadInput(fmt::format("{}: is there already; change it with any editor",
-                               rules::printable(path.string())));
-  }
-  std::filesystem::create_directories(folder, error);
-  report::write_file_whole(path, session::session_template());
+  write_new_file(path, session::session_template());
   fmt::print("{}\nFill in what you know, put the clips beside it, and run: nocktrail session {}\n",
              rules::printable(path.string()), rules::printable(folder.string()));
 }

@@ -88,10 +88,14 @@ bool KeptMarks::keep(const std::string& sha256, const std::optional<Marks>& mark
   if (const std::optional<std::string> before = folder.content(name)) {
     // None of them can be made again by a program, so none is written over.
     std::string kept = name + ".before";
-    for (int k = 2; folder.content(kept) && *folder.content(kept) != *before; ++k) {
+    std::optional<std::string> there = folder.content(kept);
+    for (int k = 2; there && *there != *before; ++k) {
       kept = fmt::format("{}.before-{}", name, k);
+      there = folder.content(kept);
     }
-    folder.write_whole(kept, *before);
+    if (!there) {
+      folder.write_whole(kept, *before);
+    }
   }
   if (marks) {
     folder.write_whole(name, report::marks_text(*marks));

@@ -1,18 +1,10 @@
 #include "places.hpp"
 
-#include <Eigen/Core>
 #include <cmath>
 #include <cstddef>
 
 namespace nocktrail::tune {
 namespace {
-
-Eigen::ArrayXd from_its_mean(const std::vector<std::uint8_t>& backdrop) {
-  const Eigen::Map<const Eigen::Array<std::uint8_t, Eigen::Dynamic, 1>> grey(
-      backdrop.data(), static_cast<Eigen::Index>(backdrop.size()));
-  const Eigen::ArrayXd value = grey.cast<double>();
-  return value - value.mean();
-}
 
 // Correlation of two backdrops: no matter how bright each is.
 double alike(const std::vector<std::uint8_t>& a, const std::vector<std::uint8_t>& b) {
@@ -30,6 +22,13 @@ bool apart(const Measured& a, const Measured& b) {
 }
 
 }  // namespace
+
+Eigen::ArrayXd from_its_mean(const std::vector<std::uint8_t>& backdrop) {
+  const Eigen::Map<const Eigen::Array<std::uint8_t, Eigen::Dynamic, 1>> grey(
+      backdrop.data(), static_cast<Eigen::Index>(backdrop.size()));
+  const Eigen::ArrayXd value = grey.cast<double>();
+  return value - value.mean();
+}
 
 bool moved_between(const FilmedFrom& a, const FilmedFrom& b) {
   constexpr double kSameView = 0.95;

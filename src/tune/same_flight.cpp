@@ -5,10 +5,10 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
-#include <cstdint>
 #include <limits>
 
 #include "nocktrail/rules/words.hpp"
+#include "places.hpp"
 
 namespace nocktrail::tune {
 namespace {
@@ -85,14 +85,10 @@ bool other_backdrop(const Shot& a, const Shot& b) {
       a.filmed_from->backdrop.size() != b.filmed_from->backdrop.size()) {
     return false;
   }
-  const auto levels = [](const std::vector<std::uint8_t>& backdrop) {
-    const Eigen::Map<const Eigen::Array<std::uint8_t, Eigen::Dynamic, 1>> grey(
-        backdrop.data(), static_cast<Eigen::Index>(backdrop.size()));
-    const Eigen::ArrayXd value = grey.cast<double>();
-    return Eigen::ArrayXd(value - value.mean());  // recoding may make all of it brighter
-  };
-  return (levels(a.filmed_from->backdrop) - levels(b.filmed_from->backdrop)).abs().maxCoeff() >
-         kOtherBackdrop;
+  // Recoding may make all of it brighter.
+  return (from_its_mean(a.filmed_from->backdrop) - from_its_mean(b.filmed_from->backdrop))
+             .abs()
+             .maxCoeff() > kOtherBackdrop;
 }
 
 struct Counted {
@@ -117,7 +113,9 @@ std::vector<Counted> measured_shots(SessionRecord& session) {
       int number = 0;
       for (const Shot& shot : clip.reading.shots) {
         ++number;
-        if (shot.status == ShotStatus::measured && !shot.frames.empty()) {
+        // Marks that do not count yet are not the archer's word against the flight.
+        const bool waits = shot.by == ReadBy::hand && !clip.dropped.empty();
+        if (shot.status == ShotStatus::measured && !shot.frames.empty() && !waits) {
           all.push_back({&setup, &clip, &shot, number,
                          !clip.dropped.empty() || clip.dropped_shots.count(number) > 0});
         }
@@ -142,13 +140,17 @@ bool same_flight(const Shot& a, double longer_px_a, const Shot& b, double longer
   const std::vector<Sighted> in_a = sighted(a, longer_px_a);
   const std::vector<Sighted> in_b = sighted(b, longer_px_b);
   const double step_s = std::min(frame_step_s(in_a), frame_step_s(in_b));
-  double nearest = std::numeric_limits<double>::infinity();
+  const double most = a.view == View::side ? kApartSide : kApartBehind;
   for (const Sighted& of_a : in_a) {
     for (const Sighted& of_b : in_b) {
-      nearest = std::min(nearest, apart(in_a, in_b, of_b.t_s - of_a.t_s, step_s));
+      // Of one flight some frame lies on its like with both ends: few others are looked at at all.
+      if ((of_a.nock - of_b.nock).norm() <= most && (of_a.tip - of_b.tip).norm() <= most &&
+          apart(in_a, in_b, of_b.t_s - of_a.t_s, step_s) <= most) {
+        return true;
+      }
     }
   }
-  return nearest <= (a.view == View::side ? kApartSide : kApartBehind);
+  return false;
 }
 
 std::vector<std::string> count_each_flight_once(SessionRecord& session) {
